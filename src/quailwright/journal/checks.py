@@ -1,0 +1,368 @@
+"""Whether an entry is well formed, and if not, sentences that say what, where and how to mend it.
+
+These checks know one entry at a time. Whether it fits the rest of the record (a group that does
+not exist, more hatched than set) is for `flock.fold`.
+"""
+
+import difflib
+import json
+import re
+from collections.abc import Callable, Iterable, Mapping
+from datetime import date
+from functools import cache
+from typing import Any
+
+import msgspec
+from msgspec import inspect
+
+from quailwright.journal import entries as kinds
+from quailwright.journal.entries import KINDS, Entry
+from quailwright.journal.findings import Finding
+from quailwright.journal.moments import NotAMoment, parse_moment, zone
+
+Problem = tuple[str, str, str]
+"""Field, what is wrong, how to mend it."""
+
+
+def read_entry(raw: bytes, line: int | None = None) -> tuple[Entry | None, list[Finding]]:
+    """One entry from a line of JSON: the entry, or None and every problem found in the line."""
+    try:
+        entry = kinds.decode(raw)
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        return None, _explain_line(raw, line)
+    return _checked(entry, line)
+
+
+def build_entry(
+    fields: Mapping[str, Any], line: int | None = None
+) -> tuple[Entry | None, list[Finding]]:
+    """One entry from typed-in text fields (`{"kind": "care", "task": "..."}`).
+
+    Numbers, true/false and lists may stand as text, as a keeper types them.
+    """
+    cls = KINDS.get(str(fields.get("kind", "")))
+    if cls is not None:
+        fields = _parse_lists(cls, fields)
+    try:
+        entry: Entry = msgspec.convert(dict(fields), kinds.AnyEntry, strict=False)
+    except msgspec.ValidationError:
+        return None, _explain(fields, line, strict=False)
+    return _checked(entry, line)
+
+
+def _parse_lists(cls: type[Entry], fields: Mapping[str, Any]) -> dict[str, Any]:
+    """Comma-separated text to a list, and JSON text to an object, where the field is one."""
+    parsed = dict(fields)
+    for field in msgspec.structs.fields(cls):
+        text = parsed.get(field.encode_name)
+        if not isinstance(text, str):
+            continue
+        shapes = _shapes(field.type)
+        if any(isinstance(shape, inspect.ListType) for shape in shapes):
+            parsed[field.encode_name] = [part.strip() for part in text.split(",") if part.strip()]
+        elif any(isinstance(shape, inspect.StructType) for shape in shapes):
+            try:
+                parsed[field.encode_name] = json.loads(text)
+            except ValueError:
+                continue
+    return parsed
+
+
+def _checked(entry: Entry, line: int | None) -> tuple[Entry | None, list[Finding]]:
+    entry = _with_lower_case_ids(entry)
+    problems = list(own_problems(entry))
+    if not problems:
+        return entry, []
+    return None, [_finding(problem, entry.id, line) for problem in problems]
+
+
+def _finding(problem: Problem, entry_id: str, line: int | None) -> Finding:
+    field, what, mend = problem
+    return Finding("shape", what, mend, entry=entry_id, line=line, field=field)
+
+
+# What one well-typed entry can still get wrong.
+
+
+def own_problems(entry: Entry) -> Iterable[Problem]:
+    """Every problem that the entry shows by itself, beyond its field types."""
+    if not _is_uuid(entry.id):
+        yield (
+            "id",
+            f"{_shown(entry.id)} is not a UUID.",
+            "Use one such as 0191d5a0-5f5e-7c3a-9d52-3f0c5a1b2c3d.",
+        )
+    try:
+        parse_moment(entry.at)
+    except NotAMoment as error:
+        yield ("at", str(error), "")
+    rule = _OWN_RULES.get(type(entry))
+    if rule is not None:
+        yield from rule(entry)
+
+
+def _with_lower_case_ids(entry: Entry) -> Entry:
+    """UUIDs may be written in either case (RFC 9562); the journal keeps them in lower case."""
+    if isinstance(entry, kinds.Retract):
+        entry = msgspec.structs.replace(entry, entry=entry.entry.lower())
+        if entry.instead is not None:
+            instead: Any = _with_lower_case_ids(entry.instead)
+            entry = msgspec.structs.replace(entry, instead=instead)
+    if entry.id.islower() or entry.id.isdigit():
+        return entry
+    return msgspec.structs.replace(entry, id=entry.id.lower())
+
+
+_is_uuid = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}\Z").match
+
+
+def _in_order(entry: Any, first: str, last: str) -> Iterable[Problem]:
+    low: date | None = getattr(entry, first)
+    high: date | None = getattr(entry, last)
+    if low is not None and high is not None and low > high:
+        name = first.rstrip("_")
+        yield (name, f"{name} {low} is after {last} {high}.", "Swap them, or mend the wrong one.")
+
+
+def _at_most(entry: Any, part: str, whole: str) -> Iterable[Problem]:
+    if getattr(entry, part) > getattr(entry, whole):
+        yield (
+            part,
+            f"{getattr(entry, part)} {part} of {getattr(entry, whole)} {whole} cannot be.",
+            f"`{whole}` counts all of them, the {part} ones too.",
+        )
+
+
+def _some_birds(entry: Any) -> Iterable[Problem]:
+    names = [name for name in ("chicks", "hens", "cocks") if hasattr(entry, name)]
+    if not any(getattr(entry, name) for name in names):
+        yield (names[0], "no birds are named.", f"Say how many: {_either(names)}.")
+
+
+def _some_count(entry: kinds.BirdsCounted) -> Iterable[Problem]:
+    if entry.chicks is None and entry.hens is None and entry.cocks is None:
+        yield ("hens", "nothing is counted.", "Say how many: chicks, hens or cocks (0 is a count).")
+
+
+def _eggs_received(entry: kinds.EggsReceived) -> Iterable[Problem]:
+    yield from _at_most(entry, "broken", "eggs")
+    yield from _in_order(entry, "laid_from", "laid_to")
+
+
+def _eggs_set(entry: kinds.EggsSet) -> Iterable[Problem]:
+    if entry.source is None and entry.group is None:
+        yield ("source", "nothing says whose eggs these are.", "Give source or group.")
+    yield from _in_order(entry, "laid_from", "laid_to")
+
+
+def _birds_weighed(entry: kinds.BirdsWeighed) -> Iterable[Problem]:
+    together = entry.birds is not None and entry.total_g is not None
+    if not entry.weights_g and not together:
+        yield ("weights_g", "no weight is given.", "Give weights_g, or birds and total_g.")
+
+
+def _holding(entry: kinds.Holding) -> Iterable[Problem]:
+    if entry.timezone:
+        try:
+            zone(entry.timezone)
+        except NotAMoment as error:
+            yield ("timezone", str(error), "")
+
+
+def _treated(entry: kinds.Treated) -> Iterable[Problem]:
+    for name in ("eggs_withheld_until", "meat_withheld_until"):
+        day: date | None = getattr(entry, name)
+        if day is not None and day.isoformat() < entry.at[:10]:
+            yield (
+                name,
+                f"{day} is before the treatment on {entry.at[:10]}.",
+                "Give the last day on which they are withheld.",
+            )
+
+
+def _retract(entry: kinds.Retract) -> Iterable[Problem]:
+    if not _is_uuid(entry.entry):
+        yield ("entry", f"{_shown(entry.entry)} is not the id of an entry.", "Give its UUID.")
+    if entry.entry == entry.id:
+        yield ("entry", "an entry cannot take itself back.", "Give the id of the wrong entry.")
+    if entry.instead is not None:
+        if entry.instead.id in (entry.entry, entry.id):
+            yield ("instead.id", "the right entry needs an id of its own.", "Make a new UUID.")
+        for field, what, mend in own_problems(entry.instead):
+            yield (f"instead.{field}", what, mend)
+
+
+_OWN_RULES: dict[type[Entry], Callable[[Any], Iterable[Problem]]] = {
+    kinds.Holding: _holding,
+    kinds.Goal: lambda entry: _in_order(entry, "from_", "until"),
+    kinds.EggsReceived: _eggs_received,
+    kinds.EggsSet: _eggs_set,
+    kinds.EggsCollected: lambda entry: _at_most(entry, "cracked", "eggs"),
+    kinds.EggsOut: lambda entry: _in_order(entry, "laid_from", "laid_to"),
+    kinds.BirdsDied: _some_birds,
+    kinds.BirdsProcessed: _some_birds,
+    kinds.BirdsOut: _some_birds,
+    kinds.BirdsSexed: _some_birds,
+    kinds.BirdsCounted: _some_count,
+    kinds.BirdsWeighed: _birds_weighed,
+    kinds.Treated: _treated,
+    kinds.Retract: _retract,
+}
+
+
+# What a badly typed entry gets wrong, in words.
+
+
+def _explain_line(raw: bytes, line: int | None) -> list[Finding]:
+    def found(what: str, mend: str) -> list[Finding]:
+        return [Finding("shape", what, mend, line=line)]
+
+    try:
+        text = raw.decode("utf-8")
+    except UnicodeDecodeError as error:
+        byte = raw[error.start]
+        return found(
+            f"byte 0x{byte:02x} at column {error.start + 1} is not UTF-8 text.",
+            "Save the file as UTF-8 and import it again.",
+        )
+    try:
+        value = json.loads(text)
+    except RecursionError:
+        return found("this is nested far too deep for an entry.", "Write one flat JSON object.")
+    except ValueError as error:
+        if _cut_off(text):
+            return found(
+                "the entry stops in the middle, as if the file had been cut off.",
+                "Copy the whole file again, or delete this line.",
+            )
+        column = getattr(error, "colno", 1)
+        return found(
+            f"this is not JSON (at column {column}).", "Write one JSON object on each line."
+        )
+    if not isinstance(value, dict):
+        return found("this is not an entry.", 'Write a JSON object: {"kind": ..., "at": ...}.')
+    return _explain(value, line, strict=True)
+
+
+def _cut_off(text: str) -> bool:
+    stripped = text.strip()
+    return stripped.startswith("{") and not stripped.endswith("}")
+
+
+def _explain(value: Mapping[str, Any], line: int | None, strict: bool) -> list[Finding]:
+    entry_id = value.get("id")
+    known_id = entry_id if isinstance(entry_id, str) else ""
+    return [_finding(problem, known_id, line) for problem in _field_problems(value, strict)]
+
+
+def _field_problems(value: Mapping[str, Any], strict: bool) -> Iterable[Problem]:
+    kind = value.get("kind")
+    if not isinstance(kind, str) or kind not in KINDS:
+        yield _kind_problem(kind)
+        return
+    fields = {field.encode_name: field for field in msgspec.structs.fields(KINDS[kind])}
+    for name in value:
+        if name not in fields and name != "kind":
+            near = difflib.get_close_matches(name, fields, 1)
+            hint = f"Did you mean {near[0]}?" if near else f"It has {', '.join(fields)}."
+            yield (name, f"{kind} has no field of this name.", hint)
+    for name, field in fields.items():
+        if name not in value:
+            if field.required:
+                yield (name, f"{kind} needs it, and it is missing.", f"Add {_wanted(field.type)}.")
+            continue
+        given = value[name]
+        if name == "instead" and isinstance(given, Mapping):
+            for inner, what, mend in _field_problems(given, strict):
+                yield (f"instead.{inner}", what, mend)
+            continue
+        try:
+            msgspec.convert(given, field.type, strict=strict)
+        except (msgspec.ValidationError, RecursionError):
+            yield (name, f"{_shown(given)} will not do.", f"Give {_wanted(field.type)}.")
+
+
+def _kind_problem(kind: object) -> Problem:
+    if kind is None:
+        return ("kind", "nothing says what kind of entry this is.", 'Add "kind", such as "care".')
+    near = difflib.get_close_matches(str(kind), KINDS, 1)
+    hint = f"Did you mean {near[0]}?" if near else f"Kinds are {', '.join(KINDS)}."
+    return ("kind", f"there is no kind {_shown(kind)}.", hint)
+
+
+def _shown(value: object) -> str:
+    text = json.dumps(value, ensure_ascii=False, default=str)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _either(names: Iterable[str]) -> str:
+    *first, last = names
+    return f"{', '.join(first)} or {last}" if first else last
+
+
+@cache
+def _shapes(field_type: Any) -> tuple[inspect.Type, ...]:
+    shape = _bare(inspect.type_info(field_type))
+    shapes = shape.types if isinstance(shape, inspect.UnionType) else (shape,)
+    return tuple(s for s in map(_bare, shapes) if not isinstance(s, inspect.NoneType))
+
+
+def _bare(shape: inspect.Type) -> inspect.Type:
+    while isinstance(shape, inspect.Metadata):
+        shape = shape.type
+    return shape
+
+
+def _wanted(field_type: Any) -> str:
+    """What a field takes, in words: `a whole number from 0 to 1000000`."""
+    return _wanted_shape(_shapes(field_type)[0])
+
+
+def _wanted_shape(shape: inspect.Type) -> str:
+    match shape:
+        case inspect.IntType(ge=low, le=high):
+            return f"a whole number, {low} to {high}"
+        case inspect.FloatType(ge=low, gt=above, le=high, lt=below):
+            first = f"{low:g}" if low is not None else f"above {above:g}"
+            last = f"{high:g}" if high is not None else f"below {below:g}"
+            return f"a number, {first} to {last}"
+        case inspect.BoolType():
+            return "true or false"
+        case inspect.DateType():
+            return "a date such as 2027-05-02"
+        case inspect.LiteralType(values=values):
+            return _either(str(value) for value in values)
+        case inspect.ListType(item_type=item):
+            return f"a list; each is {_wanted_shape(_bare(item))}"
+        case inspect.StrType(min_length=shortest, max_length=longest):
+            if not longest:
+                return "text"
+            edges = ", with no space at its ends" if shape.pattern else ""
+            return f"text of {shortest or 0} to {longest} characters{edges}"
+        case _:
+            return "a whole entry as a JSON object"
+
+
+def describe(kind: str) -> list[tuple[str, str, str, bool]]:
+    """Each field of a kind: name, what it takes, what it means, whether it is needed."""
+    rows = []
+    for field in msgspec.structs.fields(KINDS[kind]):
+        rows.append((field.encode_name, _wanted(field.type), _meaning(field.type), field.required))
+    return rows
+
+
+def _meaning(field_type: Any) -> str:
+    """The note on a field: the last description among its annotations."""
+    notes: list[str] = []
+    _collect_notes(field_type, notes)
+    return notes[-1] if notes else ""
+
+
+def _collect_notes(field_type: Any, notes: list[str]) -> None:
+    for inner in getattr(field_type, "__args__", ()) or ():
+        _collect_notes(inner, notes)
+    if hasattr(field_type, "__origin__") and hasattr(field_type, "__metadata__"):
+        _collect_notes(field_type.__origin__, notes)
+    for meta in getattr(field_type, "__metadata__", ()):
+        if isinstance(meta, msgspec.Meta) and meta.description:
+            notes.append(meta.description)

@@ -1,0 +1,60 @@
+"""Problems as values, and the small family of errors that reach a keeper as one sentence."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+FindingKind = Literal["shape", "impossible", "orphan", "withheld", "conflict", "damage"]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something that does not fit: what it is, where it stands, how to mend it.
+
+    `forced` marks a contradiction that the keeper insisted on: it is kept and shown, not refused.
+    """
+
+    kind: FindingKind
+    what: str
+    mend: str = ""
+    entry: str = ""
+    line: int | None = None
+    field: str = ""
+    forced: bool = False
+
+    @property
+    def sentence(self) -> str:
+        """The finding as a keeper reads it, place first."""
+        where = ""
+        if self.line is not None:
+            where = f"Line {self.line}"
+            where += f", {self.field}: " if self.field else ": "
+        elif self.field:
+            where = f"{self.field}: "
+        return f"{where}{self.what}" + (f" {self.mend}" if self.mend else "")
+
+
+class QuailwrightError(Exception):
+    """Base of every error that a keeper may see. `exit_code` is what the command line returns."""
+
+    exit_code = 2
+
+    def __init__(self, sentence: str, findings: tuple[Finding, ...] = ()) -> None:
+        super().__init__(sentence)
+        self.sentence = sentence
+        self.findings = findings
+
+
+class BadInput(QuailwrightError):
+    """What was given cannot be used as it is; nothing was written."""
+
+
+class Withheld(QuailwrightError):
+    """The answer is no: eggs or meat are withheld, or a check did not pass."""
+
+    exit_code = 1
+
+
+class FlockUnusable(QuailwrightError):
+    """The flock file cannot be opened, read or written."""
+
+    exit_code = 3

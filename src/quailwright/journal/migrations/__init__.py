@@ -1,0 +1,22 @@
+"""Schema migrations of the store, run with Alembic. Loaded only when a flock file needs them."""
+
+from pathlib import Path
+
+import sqlalchemy as sa
+from alembic import command
+from alembic.config import Config
+
+
+def alembic_config(connection: sa.Connection | None = None) -> Config:
+    """Alembic's settings for this folder; `connection` is the one to migrate."""
+    config = Config()
+    config.set_main_option("script_location", str(Path(__file__).parent).replace("%", "%%"))
+    config.set_main_option("path_separator", "newline")
+    config.attributes["connection"] = connection
+    return config
+
+
+def upgrade(engine: sa.Engine) -> None:
+    """Brings a flock file to the newest schema, in one transaction."""
+    with engine.execution_options(writes=True).begin() as connection:
+        command.upgrade(alembic_config(connection), "head")

@@ -1,0 +1,280 @@
+"""The append-only store: one table of entries, on SQLite by default, on PostgreSQL by URL.
+
+Every acknowledged append is on the disk (SQLite: write-ahead log, `synchronous=FULL`). The
+database itself refuses to change or delete an entry. Reading yields entries in order of arrival;
+`flock.fold` puts them in the order in which they happened.
+"""
+
+import os
+import zlib
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import sqlalchemy as sa
+from sqlalchemy.exc import DBAPIError, NoSuchModuleError
+
+from quailwright.journal.entries import Entry, decode, encode, kind_of
+from quailwright.journal.findings import Finding, FlockUnusable
+from quailwright.journal.moments import utc_text
+
+SCHEMA = "0001"
+"""The newest migration in `migrations/versions`; a flock file at this one opens without Alembic."""
+
+_BUSY_SECONDS = 15
+_READ_ROWS = 10_000
+
+metadata = sa.MetaData()
+entry_table = sa.Table(
+    "entry",
+    metadata,
+    sa.Column("arrival", sa.Integer, primary_key=True, autoincrement=True),
+    sa.Column("id", sa.String(36), nullable=False, unique=True),
+    sa.Column("kind", sa.String(40), nullable=False),
+    sa.Column("at", sa.String(40), nullable=False),
+    sa.Column("recorded_at", sa.String(40), nullable=False),
+    sa.Column("crc32", sa.BigInteger, nullable=False),
+    sa.Column("body", sa.LargeBinary, nullable=False),
+    sqlite_autoincrement=True,
+)
+
+
+class Store:
+    """An open flock file. Use `open_store`; close it, or use it as a context manager."""
+
+    def __init__(self, engine: sa.Engine, location: str) -> None:
+        self._engine = engine
+        self.location = location
+
+    def __enter__(self) -> "Store":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Lets go of the flock file."""
+        self._engine.dispose()
+
+    @contextmanager
+    def writing(self) -> Iterator["Writer"]:
+        """A write transaction: what it reads stays true until it ends; all or nothing is kept.
+
+        Raises FlockUnusable (disk full, locked, read-only); then nothing was written.
+        """
+        writer = self._engine.execution_options(writes=True)
+        with self._sentences(), writer.begin() as connection:
+            if connection.dialect.name == "postgresql":
+                connection.execute(sa.text("LOCK TABLE entry IN EXCLUSIVE MODE"))
+            yield Writer(connection, self.location)
+
+    def entries(self) -> list[Entry]:
+        """Every entry, in order of arrival. Raises FlockUnusable when one cannot be read."""
+        with self._sentences(), self._engine.connect() as connection:
+            return _read(connection, self.location)
+
+    def damage(self) -> list[Finding]:
+        """What is wrong with the file itself: pages, checksums, rows that do not match."""
+        with self._sentences(), self._engine.connect() as connection:
+            findings = []
+            if connection.dialect.name == "sqlite":
+                for (verdict,) in connection.execute(sa.text("PRAGMA integrity_check")):
+                    if verdict != "ok":
+                        findings.append(_damaged(f"The database says: {verdict}."))
+            for row in connection.execute(sa.select(entry_table)):
+                findings.extend(_row_damage(row))
+            return findings
+
+    @contextmanager
+    def _sentences(self) -> Iterator[None]:
+        try:
+            yield
+        except DBAPIError as error:
+            raise FlockUnusable(_sentence(error, self.location)) from error
+
+
+class Writer:
+    """What may be done inside a write transaction: read everything, append."""
+
+    def __init__(self, connection: sa.Connection, location: str) -> None:
+        self._connection = connection
+        self._location = location
+
+    def entries(self) -> list[Entry]:
+        """Every entry, in order of arrival."""
+        return _read(self._connection, self._location)
+
+    def append(self, entries: Iterable[Entry], now: datetime) -> None:
+        """Adds entries; `now` (aware) is kept beside each. Ids must be new to the store."""
+        recorded_at = utc_text(now)
+        rows = []
+        for entry in entries:
+            body = encode(entry)
+            rows.append(
+                {
+                    "id": entry.id,
+                    "kind": kind_of(entry),
+                    "at": entry.at,
+                    "recorded_at": recorded_at,
+                    "crc32": zlib.crc32(body),
+                    "body": body,
+                }
+            )
+        if rows:
+            self._connection.execute(entry_table.insert(), rows)
+
+
+def _read(connection: sa.Connection, location: str) -> list[Entry]:
+    statement = sa.select(entry_table.c.body).order_by(entry_table.c.arrival)
+    bodies = connection.execute(statement).scalars().all()
+    try:
+        return [decode(body) for body in bodies]
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        raise FlockUnusable(
+            f"{location} holds an entry that cannot be read ({error}). "
+            "Run `quailwright journal check`, and put back your last backup if it says damaged."
+        ) from error
+
+
+def _damaged(what: str, entry_id: str = "") -> Finding:
+    return Finding("damage", what, "Put back your last backup.", entry=entry_id)
+
+
+def _row_damage(row: sa.Row[Any]) -> list[Finding]:
+    if zlib.crc32(row.body) != row.crc32:
+        return [_damaged(f"Entry {row.id} was altered: its checksum does not match.", row.id)]
+    try:
+        entry = decode(row.body)
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        return [_damaged(f"Entry {row.id} cannot be read: {error}.", row.id)]
+    if (entry.id, kind_of(entry), entry.at) != (row.id, row.kind, row.at):
+        return [_damaged(f"Entry {row.id} does not match its row.", row.id)]
+    return []
+
+
+# Opening a flock file.
+
+
+def open_store(location: str, create: bool = False) -> Store:
+    """Opens the flock file: a path, or a `postgresql://` URL; brings its schema up to date.
+
+    With `create`, a missing SQLite file is made. Raises FlockUnusable with a keeper's sentence.
+    """
+    try:
+        url = _url(location, create)
+        engine = sa.create_engine(url, connect_args=_connect_args(url))
+    except (sa.exc.ArgumentError, NoSuchModuleError) as error:
+        raise FlockUnusable(
+            f"{location} is not a flock file. Give a path, or postgresql://USER@HOST/DATABASE."
+        ) from error
+    if engine.dialect.name == "sqlite":
+        _set_up_sqlite(engine)
+    try:
+        _bring_up_to_date(engine, location)
+    except DBAPIError as error:
+        engine.dispose()
+        raise FlockUnusable(_sentence(error, location)) from error
+    except FlockUnusable:
+        engine.dispose()
+        raise
+    return Store(engine, location)
+
+
+def _url(location: str, create: bool) -> sa.URL:
+    if "://" in location:
+        url = sa.make_url(location)
+        if url.drivername in ("postgresql", "postgres"):
+            return url.set(drivername="postgresql+psycopg")
+        raise NoSuchModuleError(url.drivername)
+    path = Path(location).expanduser()
+    if not path.exists():
+        if not create:
+            raise FlockUnusable(
+                f"There is no flock file at {path}. "
+                "`quailwright log` or `quailwright journal import` begins one; "
+                "`quailwright demo` shows an invented one."
+            )
+        _make_folder(path)
+    elif path.is_dir():
+        raise FlockUnusable(f"{path} is a folder. Name the flock file in it.")
+    elif not os.access(path, os.R_OK):
+        raise FlockUnusable(f"{path} may not be read by you. Change its permissions.")
+    return sa.URL.create("sqlite", database=str(path))
+
+
+def _make_folder(path: Path) -> None:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise FlockUnusable(f"{path.parent} cannot be made: {error.strerror}.") from error
+
+
+def _connect_args(url: sa.URL) -> dict[str, Any]:
+    if url.get_backend_name() == "sqlite":
+        return {"timeout": _BUSY_SECONDS}
+    return {"connect_timeout": _BUSY_SECONDS}
+
+
+def _set_up_sqlite(engine: sa.Engine) -> None:
+    """Full durability; a write locks out other writers from its start, so check and append agree."""
+
+    @sa.event.listens_for(engine, "connect")
+    def on_connect(raw: Any, _record: object) -> None:
+        raw.isolation_level = None
+        raw.execute("PRAGMA journal_mode=WAL")
+        raw.execute("PRAGMA synchronous=FULL")
+
+    @sa.event.listens_for(engine, "begin")
+    def on_begin(connection: sa.Connection) -> None:
+        writes = connection.get_execution_options().get("writes", False)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _bring_up_to_date(engine: sa.Engine, location: str) -> None:
+    version = _schema_version(engine)
+    if version == SCHEMA:
+        return
+    if version is not None and version > SCHEMA:
+        raise FlockUnusable(
+            f"{location} was written by a newer quailwright (schema {version}; "
+            f"this one knows {SCHEMA}). Update quailwright."
+        )
+    from quailwright.journal.migrations import upgrade
+
+    upgrade(engine)
+
+
+def _schema_version(engine: sa.Engine) -> str | None:
+    with engine.connect() as connection:
+        if not sa.inspect(connection).has_table("alembic_version"):
+            if sa.inspect(connection).get_table_names():
+                raise FlockUnusable(
+                    f"{engine.url.database} is a database, but not a flock file. Name another."
+                )
+            return None
+        return connection.execute(sa.text("SELECT version_num FROM alembic_version")).scalar()
+
+
+def _sentence(error: DBAPIError, location: str) -> str:
+    text = str(error.orig).lower()
+    for sign, sentence in _SIGNS.items():
+        if sign in text:
+            return f"{location} {sentence}"
+    return f"{location} cannot be used ({error.orig})."
+
+
+_SIGNS = {
+    "disk is full": "could not be written: the disk is full. Nothing of this was kept. Make room.",
+    "disk i/o error": "could not be written or read: the disk is full or failing. "
+    "Nothing of this was kept.",
+    "not a database": "is not a flock file. Name another, or put back a backup.",
+    "malformed": "is damaged. Put back your last backup.",
+    "locked": "is in use by another program that does not let go. Try again.",
+    "readonly": "may not be written by you. Change its permissions.",
+    "read-only": "may not be written by you. Change its permissions.",
+    "unable to open": "cannot be opened. Check the folder and its permissions.",
+    "append-only": "refused: entries are never changed or deleted.",
+}
