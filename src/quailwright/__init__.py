@@ -1,0 +1,3 @@
+"""Plan, do, measure and learn with a small flock of Coturnix quail."""
+
+__version__ = "0.1.0"
