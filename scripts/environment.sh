@@ -11,10 +11,16 @@ environment_stamp() {
 # find_python: set $python to a CPython 3.11 or later, or say what is missing and exit with 3.
 find_python() {
     local candidate answer without_venv='' probe='
-import importlib.util, os, sys
+import os, sys
 if sys.version_info >= (3, 11) and sys.implementation.name == "cpython":
-    whole = importlib.util.find_spec("venv") and importlib.util.find_spec("ensurepip")
-    print("whole" if whole else "no venv", os.path.realpath(sys.executable))
+    try:
+        from ensurepip import version
+        from venv import create
+    except ImportError:
+        answer = "no venv"
+    else:
+        answer = "whole"
+    print(answer, os.path.realpath(sys.executable))
 '
     for candidate in python3 python3.14 python3.13 python3.12 python3.11; do
         answer=$("$candidate" -I -c "$probe" 2>/dev/null) || continue
