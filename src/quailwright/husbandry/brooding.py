@@ -1,0 +1,57 @@
+"""Heat for chicks by age."""
+
+from quailwright.husbandry import facts
+from quailwright.husbandry.age import week_of_life
+
+
+def heat_c(age_d: float) -> float:
+    """Temperature to give at chick level, at the edge of the heat; it drops once a week.
+
+    The birds' behaviour decides: a huddle is cold, panting at the far edge is hot. Heat ends when
+    they are fully feathered (``brooding.heat_end_age_d``), later in winter.
+
+    Args:
+        age_d: age [d] from hatch, 0 or more.
+
+    Returns:
+        Temperature [°C], never below ``brooding.heat_floor``.
+
+    Raises:
+        ValueError: age below 0.
+
+    Source: start, New South Wales DPI, Raising Japanese quail (Primefact 602); weekly drop,
+    common practice; floor, Mississippi State University Extension. Certainty: published and
+    common practice.
+    """
+    steps = week_of_life(age_d) - 1
+    start = facts.value("brooding.heat_start")
+    drop = facts.value("brooding.heat_drop_per_week")
+    return max(facts.value("brooding.heat_floor"), start - drop * steps)
+
+
+def heat_range_c(age_d: float) -> tuple[float, float]:
+    """Lowest and highest temperature that the sources give at chick level for this age.
+
+    Whole-room temperatures (``brooding.room_week_1`` and on) have another basis and are left out.
+
+    Args:
+        age_d: age [d] from hatch, 0 or more.
+
+    Returns:
+        (low, high) [°C], with `heat_c` inside.
+
+    Raises:
+        ValueError: age below 0.
+
+    Source: New South Wales DPI, Raising Japanese quail (Primefact 602); Mississippi State
+    University Extension, Quail brooding temperatures (bobwhite-type guide). Certainty: published.
+    """
+    weeks = [key for key in facts.keys("brooding") if key.startswith("brooding.heat_week_")]
+    low, high = facts.spread(f"brooding.heat_week_{min(week_of_life(age_d), len(weeks))}")
+    return min(low, heat_c(age_d)), max(high, heat_c(age_d))
+
+
+def _week(age_d: float) -> int:
+    if age_d < 0:
+        raise ValueError(f"A chick cannot be {age_d:g} days old.")
+    return int(age_d // DAYS_A_WEEK) + 1
