@@ -345,10 +345,10 @@ def _wanted_shape(shape: inspect.Type) -> str:
 
 def describe(kind: str) -> list[tuple[str, str, str, bool]]:
     """Each field of a kind: name, what it takes, what it means, whether it is needed."""
-    rows = []
-    for field in msgspec.structs.fields(KINDS[kind]):
-        rows.append((field.encode_name, _wanted(field.type), _meaning(field.type), field.required))
-    return rows
+    return [
+        (field.encode_name, _wanted(field.type), _meaning(field.type), field.required)
+        for field in msgspec.structs.fields(KINDS[kind])
+    ]
 
 
 def _meaning(field_type: Any) -> str:
@@ -363,6 +363,8 @@ def _collect_notes(field_type: Any, notes: list[str]) -> None:
         _collect_notes(inner, notes)
     if hasattr(field_type, "__origin__") and hasattr(field_type, "__metadata__"):
         _collect_notes(field_type.__origin__, notes)
-    for meta in getattr(field_type, "__metadata__", ()):
-        if isinstance(meta, msgspec.Meta) and meta.description:
-            notes.append(meta.description)
+    notes.extend(
+        meta.description
+        for meta in getattr(field_type, "__metadata__", ())
+        if isinstance(meta, msgspec.Meta) and meta.description
+    )

@@ -5,7 +5,7 @@ An entry is a fact that somebody saw or did. It is never changed: a mistake is m
 """
 
 from datetime import date
-from typing import Annotated, Any, Literal, Union, get_args
+from typing import Annotated, Any, Literal, get_args
 
 import msgspec
 from msgspec import Meta, Struct
@@ -266,7 +266,7 @@ class Group(Entry, frozen=True, kw_only=True, tag="group"):
 
 
 class BirdsMoved(Entry, frozen=True, kw_only=True, tag="birds_moved"):
-    """Birds carried to another place. Without counts the whole group; with counts, name `to_group`."""
+    """Birds carried to another place: the whole group, or with counts a part (name `to_group`)."""
 
     group: Annotated[Name, says("which group")]
     place: Annotated[Name, says("where to")]
@@ -474,14 +474,15 @@ class Retract(Entry, frozen=True, kw_only=True, tag="retract"):
     instead: Annotated["AnyFact", says("the right entry, whole")] | None = None
 
 
-AnyFact = Union[
-    Holding, Place, Instrument, Source, Feed, Goal, CareRule,
-    EggsReceived, EggsSet, EggsWeighed, EggsCandled, TurningStopped, ChicksHatched,
-    EggsOpened, HatchClosed, Group, BirdsMoved, BirdsSexed, BirdsDied, BirdsProcessed,
-    BirdsOut, BirdsCounted, BirdsWeighed, EggsCollected, EggsOut, FeedBought, FeedGiven,
-    FeedCounted, Care, Treated, Quarantine, Outage, Money, Bird, BirdWeighed, BirdLeft, Pairing,
-]  # fmt: skip
-AnyEntry = Union[AnyFact, Retract]
+AnyFact = (
+    Holding | Place | Instrument | Source | Feed | Goal | CareRule
+    | EggsReceived | EggsSet | EggsWeighed | EggsCandled | TurningStopped | ChicksHatched
+    | EggsOpened | HatchClosed | Group | BirdsMoved | BirdsSexed | BirdsDied | BirdsProcessed
+    | BirdsOut | BirdsCounted | BirdsWeighed | EggsCollected | EggsOut | FeedBought | FeedGiven
+    | FeedCounted | Care | Treated | Quarantine | Outage | Money | Bird | BirdWeighed | BirdLeft
+    | Pairing
+)  # fmt: skip
+AnyEntry = AnyFact | Retract
 
 KINDS: dict[str, type[Entry]] = {str(cls.__struct_config__.tag): cls for cls in get_args(AnyEntry)}
 

@@ -20,8 +20,9 @@ def read_file(path: Path) -> bytes:
             if len(data) > LARGEST_FILE_BYTES:
                 size = max(path.stat().st_size, len(data))
                 raise BadInput(
-                    f"{path} is {size / 1e6:.0f} MB; an import takes {LARGEST_FILE_BYTES / 1e6:.0f} "
-                    "MB at most (some 400,000 entries). Split it and import the parts in turn."
+                    f"{path} is {size / 1e6:.0f} MB; an import takes at most "
+                    f"{LARGEST_FILE_BYTES / 1e6:.0f} MB (some 400,000 entries). "
+                    "Split it and import the parts in turn."
                 )
     except FileNotFoundError:
         raise BadInput(f"There is no file {path}. Check the name.") from None
@@ -33,7 +34,7 @@ def read_file(path: Path) -> bytes:
 
 
 def parse_lines(data: bytes) -> tuple[list[tuple[int, Entry]], list[Finding]]:
-    """Entries with their line numbers, and every bad line's findings. Blank lines are passed over."""
+    """Entries with their line numbers, and the findings of bad lines. Skips blank lines."""
     whole = _not_text(data)
     if whole is not None:
         return [], [whole]

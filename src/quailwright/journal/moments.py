@@ -62,7 +62,7 @@ def zone(name: str) -> ZoneInfo:
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError):
         raise NotAMoment(
-            f"{_short(name)} is not a time zone. Use a name such as Europe/Lisbon or Pacific/Auckland."
+            f"{_short(name)} is not a time zone. Use a name such as Europe/Lisbon."
         ) from None
 
 

@@ -219,7 +219,7 @@ def _connect_args(url: sa.URL) -> dict[str, Any]:
 
 
 def _set_up_sqlite(engine: sa.Engine) -> None:
-    """Full durability; a write locks out other writers from its start, so check and append agree."""
+    """Full durability; a write locks out other writers from its start on."""
 
     @sa.event.listens_for(engine, "connect")
     def on_connect(raw: Any, _record: object) -> None:

@@ -1,0 +1,1 @@
+"""What stands now: the journal folded into places, hatches, groups, eggs, feed and money. Pure."""

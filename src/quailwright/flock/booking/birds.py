@@ -1,0 +1,270 @@
+"""Bookings of groups of birds. Every bird that came in is alive, gone, or a counted difference."""
+
+from collections.abc import Callable
+from datetime import date
+from typing import Any
+
+from quailwright.flock.booking.known import contradict, group_of, hatch_of, pay, place_of, refuse
+from quailwright.flock.state import CLASSES, Birds, Death, Difference, Flock, Group, Withholding
+from quailwright.journal import entries as kinds
+from quailwright.journal.entries import Entry
+from quailwright.journal.moments import instant
+
+
+def _birds(entry: Any) -> Birds:
+    return Birds(entry.chicks, entry.hens, entry.cocks)
+
+
+def group(flock: Flock, entry: kinds.Group, day: date, forced: bool) -> None:
+    coming = _birds(entry)
+    hatched_on = entry.hatched_on
+    group = flock.groups.get(entry.group)
+    hatch = None if entry.hatch is None else hatch_of(flock, entry, entry.hatch)
+    if group is not None and group.alive.total and group.place != entry.place:
+        contradict(
+            flock,
+            entry,
+            forced,
+            "place",
+            f"{group.name} lives at {group.place}.",
+            "Log birds_moved to move it, or give the new birds a name of their own.",
+            "conflict",
+        )
+    if hatch is not None:
+        if not coming.total:
+            coming.chicks = max(0, hatch.to_house)
+        if coming.total > hatch.to_house:
+            contradict(
+                flock,
+                entry,
+                forced,
+                "chicks",
+                f"{coming.total} birds from {hatch.name}, but of {hatch.hatched} hatched "
+                f"{hatch.to_house} are not housed yet.",
+                "Log chicks_hatched first, or mend the number.",
+            )
+        hatch.housed += coming.total
+        hatch.housed_at = hatch.housed_at or instant(entry.at, flock.zone)
+        if hatched_on is None and hatch.hatchings:
+            hatched_on = hatch.hatchings[0][0].date()
+    place_of(flock, entry.place)
+    if group is None:
+        group = flock.groups[entry.group] = Group(entry.group, entry.place)
+    _settle_in(group, entry.place, day, hatched_on, hatched_on)
+    group.alive.add(coming)
+    group.came["in"] += coming.total
+    if hatch is not None and hatch.name not in group.hatches:
+        group.hatches.append(hatch.name)
+    if entry.cost is not None:
+        pay(flock, day, -entry.cost, "birds")
+
+
+def _settle_in(
+    group: Group, place: str, day: date, oldest: date | None, youngest: date | None
+) -> None:
+    """Makes ready for birds of these hatching days: an empty group starts afresh."""
+    if not group.alive.total:
+        group.since = group.placed = day
+        group.oldest, group.youngest, group.sexed_on = oldest, youngest, None
+        group.hatches = []
+    else:
+        group.oldest = _pick(min, group.oldest, oldest)
+        group.youngest = _pick(max, group.youngest, youngest)
+    if group.place != place:
+        group.place, group.placed = place, day
+
+
+def _pick(
+    choose: Callable[[date, date], date], one: date | None, other: date | None
+) -> date | None:
+    if one is None or other is None:
+        return one or other
+    return choose(one, other)
+
+
+def birds_moved(flock: Flock, entry: kinds.BirdsMoved, day: date, forced: bool) -> None:
+    group = group_of(flock, entry, entry.group)
+    going = _birds(entry)
+    if not going.total:
+        going = group.alive.copy()
+        if not going.total:
+            contradict(
+                flock,
+                entry,
+                forced,
+                "group",
+                f"{group.name} has no birds.",
+                "Mend the group's name.",
+            )
+    whole = going == group.alive
+    target = group if whole and entry.to_group is None else None
+    if target is None and entry.to_group in (None, group.name):
+        if not whole:
+            raise refuse(
+                entry,
+                "conflict",
+                "to_group",
+                f"{going} of {group.alive} moved, so the group parts in two.",
+                "Add to_group: the name of the group they join or become.",
+            )
+        target = group
+    _not_from_quarantine(flock, entry, group, day, forced, "moved", entry.place)
+    _must_have(flock, entry, group, going, forced, "moved")
+    place_of(flock, entry.place)
+    if target is group:
+        group.place, group.placed = entry.place, day
+        return
+    name = entry.to_group or ""
+    target = flock.groups.get(name)
+    if target is not None and target.alive.total and target.place != entry.place:
+        contradict(
+            flock,
+            entry,
+            forced,
+            "place",
+            f"{target.name} lives at {target.place}, not at {entry.place}.",
+            "Mend place or to_group.",
+            "conflict",
+        )
+    if target is None:
+        target = flock.groups[name] = Group(name, entry.place)
+    _book_missing(group, going)
+    group.alive.take(going)
+    group.gone["moved_out"] += going.total
+    _settle_in(target, entry.place, day, group.oldest, group.youngest)
+    target.alive.add(going)
+    target.came["moved_in"] += going.total
+    target.sexed_on = target.sexed_on or group.sexed_on
+    target.hatches.extend(name for name in group.hatches if name not in target.hatches)
+    _withholding_follows(flock, group, target, day)
+    if whole:
+        for bird in flock.birds.values():
+            if bird.group == group.name and bird.left is None:
+                bird.group = target.name
+
+
+def _withholding_follows(flock: Flock, group: Group, target: Group, day: date) -> None:
+    """Birds under a withholding carry it into the group that they join."""
+    for held in list(flock.withholdings):
+        last = max(held.eggs_until or day, held.meat_until or day)
+        if held.group == group.name and last >= day:
+            flock.withholdings.append(
+                Withholding(target.name, held.product, day, held.eggs_until, held.meat_until)
+            )
+
+
+def _not_from_quarantine(
+    flock: Flock, entry: Entry, group: Group, day: date, forced: bool, verb: str, to_place: str = ""
+) -> None:
+    until = place_of(flock, group.place).quarantined_until
+    if until is not None and day <= until and to_place != group.place:
+        contradict(
+            flock,
+            entry,
+            forced,
+            "group",
+            f"{group.place} is in quarantine until {until}, so {group.name} is not to be {verb}.",
+            "Wait until the day after, or end the quarantine with a new entry.",
+            "withheld",
+        )
+
+
+def _must_have(
+    flock: Flock, entry: Entry, group: Group, birds: Birds, forced: bool, verb: str
+) -> None:
+    lacking = group.alive.lacks(birds)
+    if lacking.total:
+        contradict(
+            flock,
+            entry,
+            forced,
+            next(name for name in CLASSES if getattr(lacking, name)),
+            f"{birds} {verb}, but {group.name} has {group.alive}.",
+            "Mend the number, or log birds_counted to set the record right.",
+        )
+
+
+def _book_missing(group: Group, birds: Birds) -> None:
+    """Books birds that the record lacks as found, so that every bird stays accounted for."""
+    lacking = group.alive.lacks(birds)
+    if lacking.total:
+        group.alive.add(lacking)
+        group.came["found"] += lacking.total
+
+
+def leave(
+    flock: Flock, entry: Entry, group: Group, birds: Birds, forced: bool, reason: str
+) -> None:
+    _must_have(flock, entry, group, birds, forced, reason)
+    _book_missing(group, birds)
+    group.alive.take(birds)
+    group.gone[reason] += birds.total
+
+
+def birds_died(flock: Flock, entry: kinds.BirdsDied, day: date, forced: bool) -> None:
+    group = group_of(flock, entry, entry.group)
+    birds = _birds(entry)
+    leave(flock, entry, group, birds, forced, "died")
+    group.deaths.append(Death(day, birds, entry.found))
+
+
+def birds_processed(flock: Flock, entry: kinds.BirdsProcessed, day: date, forced: bool) -> None:
+    group = group_of(flock, entry, entry.group)
+    held = flock.meat_withheld_on(group.name, day)
+    if held is not None:
+        contradict(
+            flock,
+            entry,
+            forced,
+            "group",
+            f"meat of {group.name} is withheld until {held.meat_until} (treated with "
+            f"{held.product}).",
+            "Wait until the day after; ask the vet who directed it when in doubt.",
+            "withheld",
+        )
+    leave(flock, entry, group, _birds(entry), forced, "processed")
+
+
+def birds_out(flock: Flock, entry: kinds.BirdsOut, day: date, forced: bool) -> None:
+    group = group_of(flock, entry, entry.group)
+    if entry.use != "lost":
+        _not_from_quarantine(flock, entry, group, day, forced, entry.use)
+    leave(flock, entry, group, _birds(entry), forced, entry.use)
+    pay(flock, day, entry.income, "birds sold")
+
+
+def birds_sexed(flock: Flock, entry: kinds.BirdsSexed, day: date, forced: bool) -> None:
+    group = group_of(flock, entry, entry.group)
+    chicks = Birds(chicks=entry.hens + entry.cocks)
+    _must_have(flock, entry, group, chicks, forced, "sexed")
+    _book_missing(group, chicks)
+    group.alive.take(chicks)
+    group.alive.add(Birds(hens=entry.hens, cocks=entry.cocks))
+    group.sexed_on = day
+
+
+def birds_counted(flock: Flock, entry: kinds.BirdsCounted, day: date, forced: bool) -> None:
+    group = group_of(flock, entry, entry.group)
+    for name in CLASSES:
+        counted = getattr(entry, name)
+        recorded = getattr(group.alive, name)
+        if counted is None:
+            continue
+        if counted != recorded:
+            flock.differences.append(Difference(day, group.name, name, recorded, counted, entry.id))
+            group.came["found"] += counted - recorded
+            setattr(group.alive, name, counted)
+    group.counted_on = day
+
+
+def birds_weighed(flock: Flock, entry: kinds.BirdsWeighed, day: date, forced: bool) -> None:
+    group_of(flock, entry, entry.group).weighed_on = day
+
+
+def treated(flock: Flock, entry: kinds.Treated, day: date, forced: bool) -> None:
+    group = group_of(flock, entry, entry.group)
+    flock.withholdings.append(
+        Withholding(
+            group.name, entry.product, day, entry.eggs_withheld_until, entry.meat_withheld_until
+        )
+    )

@@ -1,0 +1,106 @@
+"""Bookings of eggs for the kitchen, in lots by lay date and group."""
+
+from collections.abc import Iterator
+from datetime import date
+
+from quailwright.flock.booking.known import contradict, group_of, pay
+from quailwright.flock.state import EggLot, Flock
+from quailwright.journal import entries as kinds
+
+
+def lot_of(flock: Flock, laid: date, group: str) -> EggLot:
+    lot = flock.lots.get((laid, group))
+    if lot is None:
+        lot = flock.lots[laid, group] = EggLot(laid, group)
+    return lot
+
+
+def forget_empty(flock: Flock, lot: EggLot) -> None:
+    if lot.on_hand <= 0:
+        flock.stocked.pop((lot.laid, lot.group), None)
+
+
+def lots(
+    flock: Flock, group: str | None, laid_from: date | None, laid_to: date | None
+) -> Iterator[EggLot]:
+    """Lots with eggs on hand that fit, oldest first. Do not change the store while reading on."""
+    for lot in flock.stocked.values():
+        if (
+            (group is None or lot.group == group)
+            and (laid_from is None or lot.laid >= laid_from)
+            and (laid_to is None or lot.laid <= laid_to)
+        ):
+            yield lot
+
+
+def eggs_collected(flock: Flock, entry: kinds.EggsCollected, day: date, forced: bool) -> None:
+    if entry.group not in flock.groups:
+        group_of(flock, entry, entry.group)
+    key = (day, entry.group)
+    lot = flock.lots.get(key)
+    if lot is None:
+        lot = flock.lots[key] = EggLot(day, entry.group)
+    lot.collected += entry.eggs
+    lot.cracked += entry.cracked
+    if lot.on_hand > 0:
+        flock.stocked[key] = lot
+
+
+def eggs_out(flock: Flock, entry: kinds.EggsOut, day: date, forced: bool) -> None:
+    if entry.group is not None:
+        group_of(flock, entry, entry.group)
+    free: list[EggLot] = []
+    held: list[EggLot] = []
+    available = 0
+    for lot in lots(flock, entry.group, entry.laid_from, entry.laid_to):
+        if entry.use != "discarded" and flock.withheld_on(lot.group, lot.laid):
+            held.append(lot)
+            continue
+        free.append(lot)
+        available += lot.on_hand
+        if available >= entry.eggs:
+            break
+    if available < entry.eggs:
+        _eggs_short(flock, entry, available, held, forced)
+    left = entry.eggs
+    for lot in free + held:
+        taken = min(left, lot.on_hand)
+        lot.out += taken
+        left -= taken
+        forget_empty(flock, lot)
+    if left:
+        lot = lot_of(flock, entry.laid_to or day, entry.group or "")
+        lot.found += left
+        lot.out += left
+    pay(flock, day, entry.income, "eggs sold")
+
+
+def _eggs_short(
+    flock: Flock, entry: kinds.EggsOut, available: int, held: list[EggLot], forced: bool
+) -> None:
+    withheld = sum(lot.on_hand for lot in held)
+    which = f" of {entry.group}" if entry.group else ""
+    if available + withheld >= entry.eggs and held:
+        why = flock.withheld_on(held[0].group, held[0].laid)
+        contradict(
+            flock,
+            entry,
+            forced,
+            "eggs",
+            f"{entry.eggs} eggs {entry.use}, but of {available + withheld} on hand{which} "
+            f"{withheld} are withheld: {held[0].group} was treated with "
+            f"{why.product if why else 'a medicine'}, eggs withheld until "
+            f"{why.eggs_until if why else 'a later day'}.",
+            "Discard them; ask the vet who directed it when in doubt.",
+            "withheld",
+        )
+        return
+    contradict(
+        flock,
+        entry,
+        forced,
+        "eggs",
+        f"{entry.eggs} eggs {entry.use}, but {available + withheld} fitting eggs{which} "
+        "are on hand.",
+        "Log eggs_collected first, or mend the number.",
+    )

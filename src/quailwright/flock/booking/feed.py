@@ -1,0 +1,30 @@
+"""Bookings of the feed store."""
+
+from datetime import date
+
+from quailwright.flock.booking.known import feed_of, pay
+from quailwright.flock.state import Difference, Flock
+from quailwright.journal import entries as kinds
+
+
+def feed_bought(flock: Flock, entry: kinds.FeedBought, day: date, forced: bool) -> None:
+    feed_of(flock, entry.feed).bought_kg += entry.kg
+    if entry.cost is not None:
+        pay(flock, day, -entry.cost, "feed")
+
+
+def feed_given(flock: Flock, entry: kinds.FeedGiven, day: date, forced: bool) -> None:
+    stock = feed_of(flock, entry.feed)
+    stock.given_kg += entry.kg
+    stock.last_given = day
+    if entry.place is not None:
+        flock.care["feed_given", entry.place].append(day)
+
+
+def feed_counted(flock: Flock, entry: kinds.FeedCounted, day: date, forced: bool) -> None:
+    stock = feed_of(flock, entry.feed)
+    if entry.kg != stock.kg:
+        flock.differences.append(
+            Difference(day, entry.feed, "feed_kg", stock.kg, entry.kg, entry.id)
+        )
+        stock.found_kg += entry.kg - stock.kg

@@ -1,0 +1,197 @@
+"""Bookings of hatching eggs and hatches. Every egg set is alive, taken out, or hatched."""
+
+from datetime import date, timedelta
+
+from quailwright.flock.booking.eggs import forget_empty, lot_of, lots
+from quailwright.flock.booking.known import contradict, group_of, hatch_of, pay, place_of, refuse
+from quailwright.flock.state import Clutch, Flock, Hatch, Receipt
+from quailwright.journal import entries as kinds
+from quailwright.journal.entries import Entry
+from quailwright.journal.moments import instant
+
+ONE_SETTING = timedelta(hours=24)
+"""Eggs set within this time of the first are the same hatch."""
+
+
+def eggs_received(flock: Flock, entry: kinds.EggsReceived, day: date, forced: bool) -> None:
+    flock.receipts.append(
+        Receipt(
+            entry.source,
+            entry.lot,
+            instant(entry.at, flock.zone),
+            entry.eggs - entry.broken,
+            entry.laid_from,
+            entry.laid_to,
+        )
+    )
+    if entry.cost is not None:
+        pay(flock, day, -entry.cost, "hatching eggs")
+
+
+def eggs_set(flock: Flock, entry: kinds.EggsSet, day: date, forced: bool) -> None:
+    set_at = instant(entry.at, flock.zone)
+    hatch = flock.hatches.get(entry.hatch)
+    if hatch is not None and (hatch.closed_at or abs(set_at - hatch.set_at) > ONE_SETTING):
+        raise refuse(
+            entry,
+            "conflict",
+            "hatch",
+            f"a hatch {entry.hatch!r} was set on {hatch.set_at.date()} already.",
+            "Give this one a name of its own.",
+        )
+    if entry.group is not None:
+        _set_own_eggs(flock, entry, day)
+    elif entry.source is not None:
+        _set_received_eggs(flock, entry, forced)
+    place_of(flock, entry.place)
+    if hatch is None:
+        hatch = Hatch(entry.hatch, entry.place, entry.place, set_at, "T" in entry.at)
+        flock.hatches[entry.hatch] = hatch
+    hatch.eggs_set += entry.eggs
+    hatch.clutches.append(
+        Clutch(
+            entry.eggs,
+            entry.source,
+            entry.group,
+            entry.lot,
+            entry.mean_egg_g,
+            entry.laid_from,
+            entry.laid_to,
+            entry.storage_c,
+        )
+    )
+
+
+def _set_own_eggs(flock: Flock, entry: kinds.EggsSet, day: date) -> None:
+    """Takes the group's freshest eggs. Eggs that nobody logged may be set: they are `found`."""
+    name = group_of(flock, entry, entry.group or "").name
+    left = entry.eggs
+    fitting = lots(flock, name, entry.laid_from, entry.laid_to)
+    for lot in reversed(list(fitting)):
+        taken = min(left, lot.on_hand)
+        lot.set_to_hatch += taken
+        left -= taken
+        forget_empty(flock, lot)
+        if not left:
+            return
+    lot = lot_of(flock, entry.laid_to or day, name)
+    lot.found += left
+    lot.set_to_hatch += left
+
+
+def _set_received_eggs(flock: Flock, entry: kinds.EggsSet, forced: bool) -> None:
+    receipts = [
+        receipt
+        for receipt in flock.receipts
+        if receipt.source == entry.source and entry.lot in ("", receipt.lot)
+    ]
+    if not receipts:
+        return
+    missing = entry.eggs - sum(receipt.on_hand for receipt in receipts)
+    if missing > 0:
+        got = sum(receipt.good for receipt in receipts)
+        contradict(
+            flock,
+            entry,
+            forced,
+            "eggs",
+            f"{entry.eggs} set, but of {got} good eggs from {entry.source} "
+            f"{entry.eggs - missing} are left.",
+            "Log eggs_received first, or mend the number.",
+        )
+        receipts[-1].found += missing
+    left = entry.eggs
+    for receipt in receipts:
+        taken = min(left, receipt.on_hand)
+        receipt.set_to_hatch += taken
+        left -= taken
+
+
+def eggs_weighed(flock: Flock, entry: kinds.EggsWeighed, day: date, forced: bool) -> None:
+    hatch = hatch_of(flock, entry, entry.hatch)
+    if entry.eggs > hatch.alive:
+        contradict(
+            flock,
+            entry,
+            forced,
+            "eggs",
+            f"{entry.eggs} eggs on the scale, but {entry.hatch} has {hatch.alive} left "
+            f"of {hatch.eggs_set} set.",
+            "Mend the number, or the candling before.",
+        )
+    hatch.weighed.append((instant(entry.at, flock.zone), entry.eggs, entry.total_g))
+
+
+def eggs_candled(flock: Flock, entry: kinds.EggsCandled, day: date, forced: bool) -> None:
+    hatch = hatch_of(flock, entry, entry.hatch)
+    _eggs_leave(flock, hatch, entry, "clear", entry.clear + entry.dead, "taken out", forced)
+    hatch.clear += entry.clear
+    hatch.dead += entry.dead
+    hatch.candled.append((instant(entry.at, flock.zone), entry.clear, entry.dead))
+
+
+def chicks_hatched(flock: Flock, entry: kinds.ChicksHatched, day: date, forced: bool) -> None:
+    hatch = hatch_of(flock, entry, entry.hatch)
+    _eggs_leave(flock, hatch, entry, "chicks", entry.chicks, "hatched", forced)
+    hatch.hatched += entry.chicks
+    hatch.hatchings.append((instant(entry.at, flock.zone), entry.chicks))
+
+
+def _eggs_leave(
+    flock: Flock, hatch: Hatch, entry: Entry, field: str, eggs: int, verb: str, forced: bool
+) -> None:
+    if hatch.closed_at is not None:
+        contradict(
+            flock,
+            entry,
+            forced,
+            "hatch",
+            f"{hatch.name} was closed on {hatch.closed_at.date()}.",
+            "Retract the closing, or mend the name.",
+            "conflict",
+        )
+    if eggs > hatch.alive:
+        contradict(
+            flock,
+            entry,
+            forced,
+            field,
+            f"{eggs} {verb}, but {hatch.name} has {hatch.alive} eggs left: {hatch.eggs_set} set, "
+            f"{hatch.removed} taken out, {hatch.hatched} hatched.",
+            "Mend the number, or retract the wrong entry before.",
+        )
+        hatch.found += eggs - hatch.alive
+
+
+def turning_stopped(flock: Flock, entry: kinds.TurningStopped, day: date, forced: bool) -> None:
+    hatch = hatch_of(flock, entry, entry.hatch)
+    hatch.turning_stopped_at = instant(entry.at, flock.zone)
+    if entry.place is not None:
+        hatch.place = place_of(flock, entry.place).name
+
+
+def eggs_opened(flock: Flock, entry: kinds.EggsOpened, day: date, forced: bool) -> None:
+    hatch = hatch_of(flock, entry, entry.hatch)
+    names = ("infertile", "early", "middle", "late", "pipped", "contaminated")
+    opened = sum(getattr(entry, name) for name in names)
+    before = hatch.opened.total()
+    unhatched = hatch.eggs_set + hatch.found - hatch.hatched
+    if before + opened > unhatched:
+        contradict(
+            flock,
+            entry,
+            forced,
+            "infertile",
+            f"{before + opened} eggs opened, but {hatch.name} left {unhatched} unhatched "
+            f"of {hatch.eggs_set} set.",
+            "Mend the numbers.",
+        )
+    for name in names:
+        hatch.opened[name] += getattr(entry, name)
+    hatch.opened_at = instant(entry.at, flock.zone)
+
+
+def hatch_closed(flock: Flock, entry: kinds.HatchClosed, day: date, forced: bool) -> None:
+    hatch = hatch_of(flock, entry, entry.hatch)
+    if hatch.closed_at is None:
+        hatch.closed_at = instant(entry.at, flock.zone)

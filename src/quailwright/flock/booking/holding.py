@@ -1,0 +1,59 @@
+"""Bookings of the holding itself: places, instruments, sources, care, money."""
+
+from datetime import date
+
+from quailwright.flock.booking.known import feed_of, merged, pay, place_of
+from quailwright.flock.state import Flock
+from quailwright.journal import entries as kinds
+
+
+def holding(flock: Flock, entry: kinds.Holding, day: date, forced: bool) -> None:
+    flock.holding = merged(flock.holding, entry)
+
+
+def place(flock: Flock, entry: kinds.Place, day: date, forced: bool) -> None:
+    place = place_of(flock, entry.place)
+    place.role = entry.role
+    place.closed = entry.closed
+    for name in ("capacity_eggs", "floor_m2", "heater_w", "walk_order"):
+        if getattr(entry, name) is not None:
+            setattr(place, name, getattr(entry, name))
+
+
+def instrument(flock: Flock, entry: kinds.Instrument, day: date, forced: bool) -> None:
+    place_of(flock, entry.place)
+    flock.instruments[entry.instrument] = merged(flock.instruments.get(entry.instrument), entry)
+
+
+def source(flock: Flock, entry: kinds.Source, day: date, forced: bool) -> None:
+    flock.sources[entry.source] = merged(flock.sources.get(entry.source), entry)
+
+
+def feed(flock: Flock, entry: kinds.Feed, day: date, forced: bool) -> None:
+    stock = feed_of(flock, entry.feed)
+    stock.label = merged(stock.label, entry)
+
+
+def goal(flock: Flock, entry: kinds.Goal, day: date, forced: bool) -> None:
+    flock.goal = entry
+
+
+def care_rule(flock: Flock, entry: kinds.CareRule, day: date, forced: bool) -> None:
+    flock.care_rules[entry.rule, entry.place] = entry
+
+
+def care(flock: Flock, entry: kinds.Care, day: date, forced: bool) -> None:
+    flock.care[entry.task, entry.place or ""].append(day)
+
+
+def quarantine(flock: Flock, entry: kinds.Quarantine, day: date, forced: bool) -> None:
+    place_of(flock, entry.place).quarantined_until = entry.until
+
+
+def outage(flock: Flock, entry: kinds.Outage, day: date, forced: bool) -> None:
+    place_of(flock, entry.place)
+    flock.outages.append((day, entry))
+
+
+def money(flock: Flock, entry: kinds.Money, day: date, forced: bool) -> None:
+    pay(flock, day, entry.amount, entry.category)

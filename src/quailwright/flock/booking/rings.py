@@ -1,0 +1,65 @@
+"""Bookings of ringed birds and pairings."""
+
+from datetime import date
+
+from quailwright.flock.booking.birds import leave
+from quailwright.flock.booking.known import bird_of, contradict, group_of, place_of
+from quailwright.flock.state import Birds, Death, Flock, Group, RingedBird
+from quailwright.journal import entries as kinds
+
+
+def bird(flock: Flock, entry: kinds.Bird, day: date, forced: bool) -> None:
+    if entry.group is not None:
+        group_of(flock, entry, entry.group)
+    known = flock.birds.get(entry.bird)
+    fresh = RingedBird(
+        entry.bird,
+        entry.sex,
+        entry.group,
+        entry.hatch,
+        entry.sire,
+        entry.dam,
+        entry.plumage,
+        entry.hatched_on,
+    )
+    if known is not None:
+        for name in ("group", "hatch", "sire", "dam", "plumage", "hatched_on"):
+            setattr(fresh, name, getattr(fresh, name) or getattr(known, name))
+        fresh.left, fresh.left_on, fresh.weights = known.left, known.left_on, known.weights
+    flock.birds[entry.bird] = fresh
+
+
+def bird_weighed(flock: Flock, entry: kinds.BirdWeighed, day: date, forced: bool) -> None:
+    bird_of(flock, entry, entry.bird).weights.append((day, entry.mass_g))
+
+
+def bird_left(flock: Flock, entry: kinds.BirdLeft, day: date, forced: bool) -> None:
+    bird = bird_of(flock, entry, entry.bird)
+    if bird.left is not None:
+        contradict(
+            flock,
+            entry,
+            forced,
+            "bird",
+            f"{bird.name} left on {bird.left_on} already ({bird.left}).",
+            "Mend the ring.",
+            "conflict",
+        )
+    group = flock.groups.get(bird.group or "")
+    if group is not None:
+        one = Birds(**{_class_of(bird, group): 1})
+        leave(flock, entry, group, one, forced, entry.use)
+        if entry.use == "died":
+            group.deaths.append(Death(day, one, None))
+    bird.left, bird.left_on = entry.use, day
+
+
+def _class_of(bird: RingedBird, group: Group) -> str:
+    """Where the group counts this bird: by its sex, or still among the chicks."""
+    by_sex = {"hen": "hens", "cock": "cocks", "unknown": "chicks"}[bird.sex]
+    return by_sex if getattr(group.alive, by_sex) or not group.alive.chicks else "chicks"
+
+
+def pairing(flock: Flock, entry: kinds.Pairing, day: date, forced: bool) -> None:
+    place_of(flock, entry.pen)
+    flock.pairings[entry.pen] = entry

@@ -1,0 +1,190 @@
+"""The fold: entries in the order in which they happened, made into what stands.
+
+`fold(entries)` gives the flock as of the last entry, `fold(entries, until)` as of then, from the
+entries up to then. `Record` is the same, kept up to date as entries arrive.
+
+An entry that contradicts the record is not lost: it is applied, what it adds or takes beyond the
+record is booked as a signed `found`, and a finding says so. An entry about something that the
+record does not know (a group, a hatch, a bird) cannot be applied; a finding says that.
+"""
+
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime
+from operator import itemgetter
+
+from quailwright.flock.booking import BOOKINGS, Refused
+from quailwright.flock.state import Flock
+from quailwright.journal.entries import RANK, Entry, Holding, Retract
+from quailwright.journal.findings import Finding
+from quailwright.journal.moments import OrderKey, Until, as_date, order_key, until
+
+_Keyed = tuple[OrderKey, Entry]
+
+
+def fold(entries: Iterable[Entry], on: date | datetime | None = None) -> Flock:
+    """What stands after `entries` (any order), or as of `on`: a whole day, or an instant."""
+    return Record(entries, on).flock
+
+
+def newest_zone(entries: Iterable[Entry], on: date | datetime | None = None) -> str:
+    """The time zone that the newest `holding` entry names (up to the day of `on`), else ''."""
+    last_day = "9999-99-99" if on is None else on.isoformat()[:10]
+    named = [
+        (entry.at, entry.id, entry.timezone)
+        for entry in entries
+        if isinstance(entry, Holding) and entry.timezone and entry.at[:10] <= last_day
+    ]
+    return max(named)[2] if named else ""
+
+
+class Record:
+    """The entries and the flock they fold to.
+
+    `add` folds an entry that happened after all others by itself, in microseconds; one that
+    happened earlier, or takes another back, folds everything again.
+    """
+
+    def __init__(self, entries: Iterable[Entry], on: date | datetime | None = None) -> None:
+        self._entries = list(entries)
+        self._on = on
+        self._refold()
+
+    @property
+    def entries(self) -> Sequence[Entry]:
+        """Every entry, in order of arrival."""
+        return self._entries
+
+    def add(self, new: Iterable[Entry]) -> None:
+        """Takes in more entries; `flock` then stands as if all had been folded at once."""
+        arrived = list(new)
+        self._entries.extend(arrived)
+        keyed = self._keyed(arrived)
+        if self._settled and self._in_sequence(arrived, keyed):
+            self._run(keyed)
+        else:
+            self._refold()
+
+    def _in_sequence(self, arrived: list[Entry], keyed: list[_Keyed]) -> bool:
+        simple = not any(isinstance(entry, (Retract, Holding)) for entry in arrived)
+        return simple and (not keyed or self._last_key is None or keyed[0][0] > self._last_key)
+
+    def _refold(self) -> None:
+        self.zone = newest_zone(self._entries, self._on)
+        self.flock = Flock(zone=self.zone)
+        self._until: Until | None = None if self._on is None else until(self._on, self.zone)
+        self._last_key: OrderKey | None = None
+        self._settled = True
+        self._run(self._keyed(self._entries))
+
+    def _keyed(self, entries: Iterable[Entry]) -> list[_Keyed]:
+        zone = self.zone
+        keyed = [(order_key(e.at, RANK[e.__class__], e.id, zone), e) for e in entries]
+        if self._until is not None:
+            includes = self._until.includes
+            keyed = [pair for pair in keyed if includes(pair[0])]
+        if Retract in {entry.__class__ for _, entry in keyed}:
+            keyed = self._without_retracted(keyed)
+        keyed.sort(key=itemgetter(0))
+        return keyed
+
+    def _without_retracted(self, keyed: list[_Keyed]) -> list[_Keyed]:
+        """Drops what is retracted, adds what stands instead. A retracted retract does nothing."""
+        by_target: dict[str, list[Retract]] = {}
+        for _, entry in keyed:
+            if isinstance(entry, Retract):
+                by_target.setdefault(entry.entry, []).append(entry)
+        stands: dict[str, bool] = {}
+
+        def standing(entry_id: str) -> bool:
+            """Whether no standing retract takes the entry back."""
+            if entry_id not in stands:
+                stands[entry_id] = False  # a circle of retracts takes itself back
+                stands[entry_id] = not any(standing(r.id) for r in by_target.get(entry_id, ()))
+            return stands[entry_id]
+
+        kept: list[_Keyed] = []
+        known = {entry.id for _, entry in keyed}
+        for key, entry in keyed:
+            if not standing(entry.id):
+                continue
+            kept.append((key, entry))
+            if isinstance(entry, Retract):
+                if entry.entry not in known:
+                    self.flock.findings.append(_retracts_nothing(entry))
+                if entry.instead is not None:
+                    kept.extend(self._keyed([entry.instead]))
+        return kept
+
+    def _run(self, keyed: list[_Keyed]) -> None:
+        """Books entries in order.
+
+        Entries of one moment have no order among them: one that does not fit yet is tried again
+        after the others of its moment.
+        """
+        flock = self.flock
+        waiting: list[_Keyed] = []
+        for pair in keyed:
+            key, entry = pair
+            if waiting and waiting[0][0][:2] != key[:2]:
+                self._settle(waiting)
+                waiting = []
+            try:
+                BOOKINGS[entry.__class__](flock, entry, as_date(key[0]), entry.force)
+            except Refused:
+                waiting.append(pair)
+        if waiting:
+            self._settled = False
+            self._settle(waiting)
+        if keyed:
+            self._last_key = keyed[-1][0]
+            flock.last_day = as_date(self._last_key[0])
+            flock.entries += len(keyed)
+
+    def _settle(self, waiting: list[_Keyed]) -> None:
+        forced = False
+        while waiting:
+            still: list[_Keyed] = []
+            for position, (key, entry) in enumerate(waiting):
+                try:
+                    BOOKINGS[entry.__class__](self.flock, entry, as_date(key[0]), forced)
+                except Refused as refusal:
+                    if forced:
+                        self.flock.findings.append(refusal.finding)
+                        forced = False
+                        continue
+                    still.append((key, entry))
+                else:
+                    if forced:
+                        forced = False
+                        still.extend(waiting[position + 1 :])
+                        break
+            forced = len(still) == len(waiting)
+            waiting = still
+
+
+def _retracts_nothing(entry: Retract) -> Finding:
+    return Finding(
+        "orphan",
+        f"It takes back entry {entry.entry}, which the journal does not hold.",
+        "Check the id.",
+        entry=entry.id,
+        field="entry",
+    )
+
+
+def refusals(record: Record, new: Sequence[Entry]) -> list[Finding]:
+    """Adds `new` to `record`, and gives what must be refused: contradictions that they bring.
+
+    A contradiction that an entry insists on (`force`) is kept and shown, not refused. One that
+    lands on an entry of before is refused too, unless one of the new entries insists.
+    """
+    before = set(record.flock.findings)
+    record.add(new)
+    insists = {entry.id for entry in new if entry.force}
+    ids = {entry.id for entry in new}
+    ids.update(e.instead.id for e in new if isinstance(e, Retract) and e.instead is not None)
+    return [
+        finding
+        for finding in record.flock.findings
+        if finding not in before and not finding.forced and (finding.entry in ids or not insists)
+    ]

@@ -1,0 +1,331 @@
+"""The state that the fold makes: plain records, derived from the journal and never stored.
+
+Readers treat it as read-only. Days are dates at the holding; instants are aware date-times.
+"""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+from quailwright.journal import entries as kinds
+from quailwright.journal.findings import Finding
+
+CLASSES = ("chicks", "hens", "cocks")
+
+
+@dataclass(slots=True)
+class Birds:
+    """Birds by class: chicks (not sexed yet), hens, cocks."""
+
+    chicks: int = 0
+    hens: int = 0
+    cocks: int = 0
+
+    @property
+    def total(self) -> int:
+        """All of them."""
+        return self.chicks + self.hens + self.cocks
+
+    def add(self, other: "Birds") -> None:
+        """Adds `other` to these."""
+        self.chicks += other.chicks
+        self.hens += other.hens
+        self.cocks += other.cocks
+
+    def take(self, other: "Birds") -> None:
+        """Takes `other` from these. Check `lacks` first: it goes below nothing."""
+        self.chicks -= other.chicks
+        self.hens -= other.hens
+        self.cocks -= other.cocks
+
+    def lacks(self, other: "Birds") -> "Birds":
+        """What is missing here to take `other`."""
+        return Birds(
+            max(0, other.chicks - self.chicks),
+            max(0, other.hens - self.hens),
+            max(0, other.cocks - self.cocks),
+        )
+
+    def copy(self) -> "Birds":
+        """The same counts, apart."""
+        return Birds(self.chicks, self.hens, self.cocks)
+
+    def __str__(self) -> str:
+        parts = [
+            f"{count} {name if count != 1 else name[:-1]}"
+            for name, count in zip(CLASSES, (self.chicks, self.hens, self.cocks), strict=True)
+            if count
+        ]
+        return ", ".join(parts) or "no birds"
+
+
+@dataclass(slots=True)
+class Place:
+    """A machine, brooder, pen or egg store. `role` is None while nobody has described it."""
+
+    name: str
+    role: kinds.Role | None = None
+    capacity_eggs: int | None = None
+    floor_m2: float | None = None
+    heater_w: float | None = None
+    walk_order: int | None = None
+    closed: bool = False
+    quarantined_until: date | None = None
+
+
+@dataclass(slots=True)
+class Death:
+    """Birds of a group found dead on a day."""
+
+    day: date
+    birds: Birds
+    found: kinds.Found | None
+
+
+@dataclass(slots=True)
+class Group:
+    """Birds that live together.
+
+    Every bird that came in is alive, gone, or a counted difference:
+    `came["in"] + came["moved_in"] + came["found"] == alive + gone` where `found` is signed.
+    """
+
+    name: str
+    place: str
+    alive: Birds = field(default_factory=Birds)
+    oldest: date | None = None
+    youngest: date | None = None
+    since: date | None = None
+    placed: date | None = None
+    hatches: list[str] = field(default_factory=list)
+    came: Counter[str] = field(default_factory=Counter)
+    gone: Counter[str] = field(default_factory=Counter)
+    deaths: list[Death] = field(default_factory=list)
+    sexed_on: date | None = None
+    weighed_on: date | None = None
+    counted_on: date | None = None
+
+    def age_days(self, on: date) -> int | None:
+        """Age of its youngest birds in days, or None when nobody has said when they hatched."""
+        return None if self.youngest is None else (on - self.youngest).days
+
+
+@dataclass(slots=True)
+class Clutch:
+    """Eggs of one source or group that went into a hatch."""
+
+    eggs: int
+    source: str | None
+    group: str | None
+    lot: str
+    mean_egg_g: float | None
+    laid_from: date | None
+    laid_to: date | None
+    storage_c: float | None
+
+
+@dataclass(slots=True)
+class Hatch:
+    """One setting: `eggs_set + found == alive + removed + hatched`, where `found` is signed."""
+
+    name: str
+    set_in: str
+    place: str
+    set_at: datetime
+    set_hour_known: bool
+    eggs_set: int = 0
+    found: int = 0
+    clutches: list[Clutch] = field(default_factory=list)
+    clear: int = 0
+    dead: int = 0
+    hatched: int = 0
+    housed: int = 0
+    candled: list[tuple[datetime, int, int]] = field(default_factory=list)
+    weighed: list[tuple[datetime, int, float]] = field(default_factory=list)
+    hatchings: list[tuple[datetime, int]] = field(default_factory=list)
+    housed_at: datetime | None = None
+    turning_stopped_at: datetime | None = None
+    opened: Counter[str] = field(default_factory=Counter)
+    opened_at: datetime | None = None
+    closed_at: datetime | None = None
+
+    @property
+    def removed(self) -> int:
+        """Eggs taken out at candling."""
+        return self.clear + self.dead
+
+    @property
+    def alive(self) -> int:
+        """Eggs not taken out and not hatched: those that may still hatch while it is open."""
+        return self.eggs_set + self.found - self.removed - self.hatched
+
+    @property
+    def to_house(self) -> int:
+        """Chicks hatched that are not in a group yet."""
+        return self.hatched - self.housed
+
+
+@dataclass(slots=True)
+class EggLot:
+    """Eggs of one group laid on one day. `collected + found == on_hand + out + set_to_hatch`."""
+
+    laid: date
+    group: str
+    collected: int = 0
+    cracked: int = 0
+    found: int = 0
+    out: int = 0
+    set_to_hatch: int = 0
+
+    @property
+    def on_hand(self) -> int:
+        """Eggs still in the store."""
+        return self.collected + self.found - self.out - self.set_to_hatch
+
+
+@dataclass(slots=True)
+class Receipt:
+    """Hatching eggs that came from a source. `good + found == on_hand + set_to_hatch`."""
+
+    source: str
+    lot: str
+    at: datetime
+    good: int
+    laid_from: date | None = None
+    laid_to: date | None = None
+    found: int = 0
+    set_to_hatch: int = 0
+
+    @property
+    def on_hand(self) -> int:
+        """Good eggs not set yet."""
+        return self.good + self.found - self.set_to_hatch
+
+
+@dataclass(slots=True)
+class FeedStock:
+    """A feed in the store. `kg` may fall below nothing when buying was not recorded."""
+
+    name: str
+    label: kinds.Feed | None = None
+    bought_kg: float = 0.0
+    given_kg: float = 0.0
+    found_kg: float = 0.0
+    last_given: date | None = None
+
+    @property
+    def kg(self) -> float:
+        """Kilograms in the store by the record."""
+        return self.bought_kg - self.given_kg + self.found_kg
+
+
+@dataclass(slots=True)
+class Withholding:
+    """Eggs laid and meat taken from a group in these days are withheld. Both ends count."""
+
+    group: str
+    product: str
+    since: date
+    eggs_until: date | None
+    meat_until: date | None
+
+
+@dataclass(slots=True)
+class Difference:
+    """A count that did not agree with the record: counted minus recorded, signed."""
+
+    day: date
+    of: str
+    what: str
+    recorded: float
+    counted: float
+    entry: str
+
+    @property
+    def amount(self) -> float:
+        """Counted minus recorded."""
+        return self.counted - self.recorded
+
+
+@dataclass(slots=True)
+class RingedBird:
+    """One bird known by its ring."""
+
+    name: str
+    sex: kinds.Sex
+    group: str | None
+    hatch: str | None
+    sire: str | None
+    dam: str | None
+    plumage: str
+    hatched_on: date | None
+    left: kinds.LeftUse | None = None
+    left_on: date | None = None
+    weights: list[tuple[date, float]] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class Payment:
+    """Money in (positive) or out."""
+
+    day: date
+    amount: float
+    category: str
+
+
+@dataclass(slots=True)
+class Flock:
+    """Everything that stands, as of the last entry folded."""
+
+    holding: kinds.Holding | None = None
+    zone: str = ""
+    entries: int = 0
+    last_day: date | None = None
+    places: dict[str, Place] = field(default_factory=dict)
+    groups: dict[str, Group] = field(default_factory=dict)
+    hatches: dict[str, Hatch] = field(default_factory=dict)
+    lots: dict[tuple[date, str], EggLot] = field(default_factory=dict)
+    stocked: dict[tuple[date, str], EggLot] = field(default_factory=dict)
+    receipts: list[Receipt] = field(default_factory=list)
+    sources: dict[str, kinds.Source] = field(default_factory=dict)
+    feeds: dict[str, FeedStock] = field(default_factory=dict)
+    instruments: dict[str, kinds.Instrument] = field(default_factory=dict)
+    goal: kinds.Goal | None = None
+    care_rules: dict[tuple[str, str | None], kinds.CareRule] = field(default_factory=dict)
+    care: defaultdict[tuple[str, str], list[date]] = field(
+        default_factory=lambda: defaultdict(list)
+    )
+    withholdings: list[Withholding] = field(default_factory=list)
+    outages: list[tuple[date, kinds.Outage]] = field(default_factory=list)
+    payments: list[Payment] = field(default_factory=list)
+    birds: dict[str, RingedBird] = field(default_factory=dict)
+    pairings: dict[str, kinds.Pairing] = field(default_factory=dict)
+    differences: list[Difference] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+
+    def groups_alive(self) -> Iterator[Group]:
+        """Groups that still hold birds."""
+        return (group for group in self.groups.values() if group.alive.total > 0)
+
+    def groups_at(self, place: str) -> list[Group]:
+        """Groups with birds at a place."""
+        return [group for group in self.groups_alive() if group.place == place]
+
+    def hatches_open(self) -> Iterator[Hatch]:
+        """Hatches that are not closed."""
+        return (hatch for hatch in self.hatches.values() if hatch.closed_at is None)
+
+    def withheld_on(self, group: str, laid: date) -> Withholding | None:
+        """What withholds eggs that this group laid on that day, or None."""
+        for held in self.withholdings:
+            if held.group == group and held.since <= laid <= (held.eggs_until or date.min):
+                return held
+        return None
+
+    def meat_withheld_on(self, group: str, day: date) -> Withholding | None:
+        """What withholds meat of this group on that day, or None."""
+        for held in self.withholdings:
+            if held.group == group and held.since <= day <= (held.meat_until or date.min):
+                return held
+        return None
