@@ -49,9 +49,3 @@ def heat_range_c(age_d: float) -> tuple[float, float]:
     weeks = [key for key in facts.keys("brooding") if key.startswith("brooding.heat_week_")]
     low, high = facts.spread(f"brooding.heat_week_{min(week_of_life(age_d), len(weeks))}")
     return min(low, heat_c(age_d)), max(high, heat_c(age_d))
-
-
-def _week(age_d: float) -> int:
-    if age_d < 0:
-        raise ValueError(f"A chick cannot be {age_d:g} days old.")
-    return int(age_d // DAYS_A_WEEK) + 1
