@@ -11,7 +11,7 @@ HOURS_A_DAY = 24.0
 def day_length_h(latitude_deg: float, on: date) -> float:
     """Hours from sunrise to sunset, on level ground, by the CBM model.
 
-    Agrees with a solar almanac to about 3 minutes within 35 degrees of latitude, 8 minutes within
+    Agrees with a solar almanac to about 4 minutes within 35 degrees of latitude, 9 minutes within
     60 and a quarter of an hour at 65; hills and trees shorten the day, cloud does not.
 
     Args:
