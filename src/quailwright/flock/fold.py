@@ -137,6 +137,7 @@ class Record:
             self._settle(waiting)
         if keyed:
             self._last_key = keyed[-1][0]
+            flock.first_day = flock.first_day or as_date(keyed[0][0][0])
             flock.last_day = as_date(self._last_key[0])
             flock.entries += len(keyed)
 
@@ -169,6 +170,7 @@ def _retracts_nothing(entry: Retract) -> Finding:
         "Check the id.",
         entry=entry.id,
         field="entry",
+        at=entry.at,
     )
 
 

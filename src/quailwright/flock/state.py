@@ -213,6 +213,7 @@ class FeedStock:
     given_kg: float = 0.0
     found_kg: float = 0.0
     last_given: date | None = None
+    counted_on: date | None = None
 
     @property
     def kg(self) -> float:
@@ -281,6 +282,7 @@ class Flock:
     holding: kinds.Holding | None = None
     zone: str = ""
     entries: int = 0
+    first_day: date | None = None
     last_day: date | None = None
     places: dict[str, Place] = field(default_factory=dict)
     groups: dict[str, Group] = field(default_factory=dict)

@@ -18,6 +18,7 @@ def _text(longest: int, note: str) -> Meta:
 
 
 Name = Annotated[str, Meta(min_length=1, max_length=80, pattern=r"^\S(.*\S)?\Z")]
+TaskName = Annotated[str, Meta(min_length=1, max_length=250, pattern=r"^\S(.*\S)?\Z")]
 Count = Annotated[int, Meta(ge=0, le=MOST_OF_ANYTHING)]
 Positive = Annotated[int, Meta(ge=1, le=MOST_OF_ANYTHING)]
 Amount = Annotated[float, Meta(ge=0, le=1e9)]
@@ -391,7 +392,7 @@ class FeedCounted(Entry, frozen=True, kw_only=True, tag="feed_counted"):
 class Care(Entry, frozen=True, kw_only=True, tag="care"):
     """A task done: a tick on the round."""
 
-    task: Annotated[Name, says("the task, as `today` names it")]
+    task: Annotated[TaskName, says("the task, as `today` names it: its rule, or its text")]
     place: Annotated[Name, says("where")] | None = None
     minutes: Annotated[float, Meta(ge=0, le=1440), says("minutes it took")] | None = None
 

@@ -11,6 +11,7 @@ class Finding:
     """Something that does not fit: what it is, where it stands, how to mend it.
 
     `forced` marks a contradiction that the keeper insisted on: it is kept and shown, not refused.
+    `at` is when the entry says that it happened.
     """
 
     kind: FindingKind
@@ -20,6 +21,7 @@ class Finding:
     line: int | None = None
     field: str = ""
     forced: bool = False
+    at: str = ""
 
     @property
     def sentence(self) -> str:

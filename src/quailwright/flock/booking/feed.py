@@ -23,6 +23,7 @@ def feed_given(flock: Flock, entry: kinds.FeedGiven, day: date, forced: bool) ->
 
 def feed_counted(flock: Flock, entry: kinds.FeedCounted, day: date, forced: bool) -> None:
     stock = feed_of(flock, entry.feed)
+    stock.counted_on = day
     if entry.kg != stock.kg:
         flock.differences.append(
             Difference(day, entry.feed, "feed_kg", stock.kg, entry.kg, entry.id)

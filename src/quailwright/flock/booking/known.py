@@ -21,7 +21,7 @@ class Refused(Exception):
 
 
 def refuse(entry: Entry, kind: FindingKind, field: str, what: str, mend: str) -> Refused:
-    return Refused(Finding(kind, what, mend, entry=entry.id, field=field))
+    return Refused(Finding(kind, what, mend, entry=entry.id, field=field, at=entry.at))
 
 
 def contradict(
@@ -31,9 +31,7 @@ def contradict(
     """Refuses, or when forced books the finding and lets the handler go on."""
     if not forced:
         raise refuse(entry, kind, field, what, mend)
-    flock.findings.append(
-        Finding(kind, what, mend, entry=entry.id, field=field, forced=entry.force)
-    )
+    flock.findings.append(Finding(kind, what, mend, entry.id, None, field, entry.force, entry.at))
 
 
 def place_of(flock: Flock, name: str) -> Place:

@@ -1,0 +1,304 @@
+"""What there is to care for on a day: received eggs, hatches, machines, brooders, groups, pens.
+
+An occasion is one thing that rules of its stage apply to. It carries what the rules need to know
+of the state, so that the round itself only reads rules and clocks.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, time, timedelta
+
+from quailwright.flock.state import Flock, Group, Hatch, Place
+from quailwright.guide import wording
+from quailwright.husbandry import brooding, facts
+from quailwright.journal.entries import CareStage, Units
+from quailwright.journal.moments import zone
+
+MEMORY = timedelta(days=7)
+"""How long after it was too late a missed step is still told of."""
+
+
+@dataclass(slots=True)
+class Occasion:
+    """One thing to care for.
+
+    Attributes:
+        stage: which rules apply.
+        place: where it is, or "" for the holding.
+        subject: the hatch, group or source it is about, or "".
+        since: the moment from which days are counted (setting, hatching, arrival).
+        count: birds or eggs there.
+        began: the first day on which it could have been cared for here.
+        holds: names of conditions that hold.
+        words: words of the state for the rules' texts.
+        done: for a kind of entry, the days on which one was logged for this.
+        per_place: whether recurring rules apply (once a place), else only steps done once.
+    """
+
+    stage: CareStage
+    place: str
+    subject: str
+    since: datetime
+    count: int
+    began: date
+    holds: frozenset[str] = frozenset()
+    words: dict[str, str] = field(default_factory=dict)
+    done: dict[str, list[date]] = field(default_factory=dict)
+    per_place: bool = False
+
+    def age_days(self, on: date) -> int:
+        """Whole days from `since` to the end of the day `on`, day 0 being the first."""
+        return (on - self.since.date()).days
+
+
+def elapsed(since: datetime, days: float) -> datetime:
+    """The instant `days` times 24 hours after `since`: embryos do not know of clock changes."""
+    return (since.astimezone(UTC) + timedelta(days=days)).astimezone(since.tzinfo)
+
+
+def occasions(flock: Flock, on: date, units: Units) -> Iterator[Occasion]:
+    """Everything to care for on the day `on`, from what stands then."""
+    yield from _received(flock)
+    for hatch in flock.hatches.values():
+        yield from _of_hatch(hatch, on)
+    yield from _machines(flock, on)
+    for group in flock.groups_alive():
+        yield from _of_group(flock, group, on, units)
+    for place in flock.places.values():
+        groups = flock.groups_at(place.name)
+        if groups:
+            yield _place_with_birds(flock, place, groups, on, units)
+    if flock.first_day is not None:
+        yield _holding(flock, flock.first_day)
+
+
+def _received(flock: Flock) -> Iterator[Occasion]:
+    store = next((p.name for p in flock.places.values() if p.role == "egg_store"), "")
+    for receipt in flock.receipts:
+        if receipt.on_hand > 0:
+            yield Occasion(
+                "received",
+                store,
+                receipt.source,
+                receipt.at,
+                receipt.on_hand,
+                receipt.at.date(),
+            )
+
+
+def rest_days(flock: Flock, receipt_source: str) -> float:
+    """Days that received eggs rest before setting: longer when they were posted."""
+    source = flock.sources.get(receipt_source)
+    posted = source is not None and source.route == "shipped"
+    key = "incubation.rest_posted_h" if posted else "incubation.rest_h"
+    return timedelta(hours=facts.value(key)) / timedelta(days=1)
+
+
+def hatch_day(hatch: Hatch, at: datetime) -> int:
+    """Whole days of 24 hours from setting to `at`: the day of the hatch, day 0 the first."""
+    return (at - hatch.set_at) // timedelta(days=1)
+
+
+def _of_hatch(hatch: Hatch, on: date) -> Iterator[Occasion]:
+    closed = hatch.closed_at is not None
+    holds = {"closed"} if closed else set()
+    if not closed and hatch.alive > 0:
+        holds.add("eggs_left")
+    if not closed and not hatch.housed:
+        holds.add("not_housed")
+    yield Occasion(
+        "hatch",
+        hatch.place,
+        hatch.name,
+        hatch.set_at,
+        hatch.hatched if closed else max(hatch.alive, 0),
+        hatch.set_at.date(),
+        frozenset(holds),
+        done={
+            "eggs_weighed": [at.date() for at, _, _ in hatch.weighed],
+            "eggs_candled": [at.date() for at, _, _ in hatch.candled],
+            "turning_stopped": _days(hatch.turning_stopped_at),
+            "chicks_hatched": [at.date() for at, _ in hatch.hatchings],
+            "eggs_opened": _days(hatch.opened_at),
+            "hatch_closed": _days(hatch.closed_at),
+        },
+    )
+    if hatch.to_house > 0:
+        first = hatch.hatchings[0 if not hatch.housed else -1][0]
+        yield Occasion("chicks", hatch.place, hatch.name, first, hatch.to_house, first.date())
+
+
+def _days(at: datetime | None) -> list[date]:
+    return [] if at is None else [at.date()]
+
+
+def turns_until(hatch: Hatch) -> datetime:
+    """When this hatch's turning stops, or stopped."""
+    stop = facts.value("incubation.turning_stop_day")
+    return hatch.turning_stopped_at or elapsed(hatch.set_at, stop)
+
+
+def ends(hatch: Hatch) -> datetime:
+    """When this hatch is over, or when nothing more can be awaited of it."""
+    last = facts.figure("incubation.open_unhatched_day").high or 0.0
+    return hatch.closed_at or elapsed(hatch.set_at, last)
+
+
+def _machines(flock: Flock, on: date) -> Iterator[Occasion]:
+    running: dict[str, list[Hatch]] = {}
+    for hatch in flock.hatches_open():
+        if hatch.alive > 0 and hatch.set_at.date() < on <= ends(hatch).date():
+            running.setdefault(hatch.place, []).append(hatch)
+    for place, hatches in running.items():
+        turning = [hatch for hatch in hatches if on < turns_until(hatch).date()]
+        first = min(hatch.set_at for hatch in hatches)
+        yield Occasion(
+            "machine",
+            place,
+            ", ".join(hatch.name for hatch in hatches),
+            first,
+            sum(hatch.alive for hatch in turning or hatches),
+            first.date() + timedelta(days=1),
+            frozenset({"turning"} if turning else ()),
+            per_place=True,
+        )
+
+
+def is_brooder(place: Place, youngest_age: int | None) -> bool:
+    """Whether birds there are brooded: a brooder, or a place with no role that holds chicks."""
+    if place.role is not None:
+        return place.role == "brooder"
+    brooded = facts.value("brooding.time_in_brooder_d")
+    return youngest_age is not None and youngest_age < brooded
+
+
+def _of_group(flock: Flock, group: Group, on: date, units: Units) -> Iterator[Occasion]:
+    age = group.age_days(on)
+    if group.youngest is None or age is None:
+        return
+    since = datetime.combine(group.youngest, time(), tzinfo=zone(flock.zone or "UTC"))
+    began = group.since or group.youngest
+    done = {
+        "birds_sexed": _known(group.sexed_on),
+        "birds_weighed": _known(group.weighed_on),
+        "eggs_collected": [on] if _has_laid(flock, group) else [],
+    }
+    yield Occasion(
+        "grower",
+        group.place,
+        group.name,
+        since,
+        group.alive.total,
+        began,
+        frozenset(_group_conditions(group)),
+        {"surplus": str(surplus_cocks(group))},
+        done,
+    )
+    place = flock.places[group.place]
+    if is_brooder(place, age):
+        yield Occasion(
+            "brooder",
+            group.place,
+            group.name,
+            since,
+            group.alive.total,
+            began,
+            words=heat_words(age, units),
+        )
+
+
+def _known(day: date | None) -> list[date]:
+    return [] if day is None else [day]
+
+
+def _has_laid(flock: Flock, group: Group) -> bool:
+    return any(lot.group == group.name and lot.collected for lot in flock.lots.values())
+
+
+def _group_conditions(group: Group) -> Iterator[str]:
+    alive = group.alive
+    if alive.chicks:
+        yield "unsexed"
+    if alive.hens:
+        yield "hens"
+    if alive.cocks:
+        yield "cocks"
+    if alive.hens or alive.chicks:
+        yield "hens_or_chicks"
+    if surplus_cocks(group) > 0:
+        yield "surplus_cocks"
+
+
+def surplus_cocks(group: Group) -> int:
+    """Cocks more than one to as many hens as the facts say; all of a group without hens but one."""
+    wanted = max(1, round(group.alive.hens / facts.value("housing.hens_per_cock")))
+    return max(0, group.alive.cocks - wanted)
+
+
+def heat_words(age: int, units: Units) -> dict[str, str]:
+    """Words for the heat that chicks of this age in days want."""
+    low, high = brooding.heat_range_c(age)
+    return {
+        "heat": wording.temperature(brooding.heat_c(age), units),
+        "heat_range": wording.temperatures(low, high, units),
+    }
+
+
+def _place_with_birds(
+    flock: Flock, place: Place, groups: list[Group], on: date, units: Units
+) -> Occasion:
+    youngest = max((g.youngest for g in groups if g.youngest is not None), default=None)
+    age = None if youngest is None else (on - youngest).days
+    began = min(group.placed or on for group in groups)
+    brooded = is_brooder(place, age)
+    midnight = datetime.combine(
+        youngest if brooded and youngest else began, time(), tzinfo=zone(flock.zone or "UTC")
+    )
+    counted = [group.counted_on for group in groups]
+    collected = [on] if any((on, group.name) in flock.lots for group in groups) else []
+    return Occasion(
+        "brooder" if brooded else "pen",
+        place.name,
+        ", ".join(group.name for group in groups),
+        midnight,
+        sum(group.alive.total for group in groups),
+        began,
+        frozenset({"laying"} if any(may_lay(group, on) for group in groups) else ()),
+        heat_words(age or 0, units),
+        {
+            "feed_given": flock.care.get(("feed_given", place.name), []),
+            "birds_counted": [day for day in [_latest(counted)] if day is not None],
+            "birds_weighed": [
+                day for day in [_latest([g.weighed_on for g in groups])] if day is not None
+            ],
+            "eggs_collected": collected,
+        },
+        per_place=True,
+    )
+
+
+def _latest(days: list[date | None]) -> date | None:
+    return max((day for day in days if day is not None), default=None)
+
+
+def may_lay(group: Group, on: date) -> bool:
+    """Whether there may be eggs to collect: hens (or birds not sexed) old enough, or of any age."""
+    age = group.age_days(on)
+    earliest, _ = facts.spread("laying.first_egg_age_d")
+    return bool(group.alive.hens or group.alive.chicks) and (age is None or age >= earliest)
+
+
+def _holding(flock: Flock, first_day: date) -> Occasion:
+    stocks = flock.feeds.values()
+    counted = _latest([stock.counted_on for stock in stocks])
+    return Occasion(
+        "holding",
+        "",
+        "",
+        datetime.combine(first_day, time(), tzinfo=zone(flock.zone or "UTC")),
+        0,
+        first_day,
+        frozenset({"feed_bought"} if any(stock.bought_kg for stock in stocks) else ()),
+        done={"feed_counted": _known(counted)},
+        per_place=True,
+    )

@@ -1,0 +1,394 @@
+"""The day's round: rules + what stands + what was done, in walking order.
+
+A step done once falls due at its own instant (so many times 24 hours after setting or hatching)
+and stays until it is done or too late. A recurring task falls due an interval after it was last
+done. A keeper who never ticks a task is not told that it is overdue: the record does not know. For
+them it comes up on its plan, counted from the day on which the birds came.
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from quailwright.flock.state import Flock, Hatch
+from quailwright.guide import wording
+from quailwright.guide.occasions import (
+    MEMORY,
+    Occasion,
+    elapsed,
+    hatch_day,
+    heat_words,
+    occasions,
+    rest_days,
+)
+from quailwright.guide.rules import Rule, rests, rules_at
+from quailwright.guide.signs import Sign, signs
+from quailwright.husbandry.facts import Figure
+from quailwright.journal.entries import Units
+
+LOOK_AHEAD = timedelta(days=7)
+_TRUSTED_INTERVALS = 3
+"""A recurring task ticked within this many of its intervals is one that the keeper ticks."""
+_GRACE = 0.1
+"""Share of its interval for which an unticked rare task stays on the round."""
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One thing to do today.
+
+    `due` is a date for recurring tasks and an instant for steps. `tick` holds the fields of the
+    entry that marks it as done. `count` says both day counts for a hatch. `apart` tasks are not
+    counted in the minutes of the round.
+    """
+
+    rule: str
+    task: str
+    why: str
+    minutes: float
+    due: date | datetime
+    overdue_days: int
+    caution: str
+    place: str
+    subject: str = ""
+    count: str = ""
+    times_left: int = 1
+    apart: bool = False
+    certainty: str = ""
+    figures: tuple[Figure, ...] = ()
+    printed: str = ""
+    tick: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Missed:
+    """A step that was not done and is now too late, and what to do instead."""
+
+    rule: str
+    task: str
+    place: str
+    subject: str
+    was_due: datetime
+    instead: str
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """Something that may not be used or moved yet: a firm no, until the end of that day."""
+
+    what: str
+    of: str
+    until: date
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceRound:
+    """The tasks at one place, or for the holding when `place` is empty."""
+
+    place: str
+    tasks: tuple[Task, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """The day's round. `minutes` leaves out bigger jobs, which `minutes_apart` sums."""
+
+    on: date
+    minutes: float
+    minutes_apart: float
+    places: tuple[PlaceRound, ...]
+    missed: tuple[Missed, ...]
+    coming: tuple[Task, ...]
+    signs: tuple[Sign, ...]
+    withheld: tuple[Held, ...]
+
+
+def units_of(flock: Flock) -> Units:
+    """The keeper's units; metric until they say."""
+    return (flock.holding.units if flock.holding is not None else None) or "metric"
+
+
+def todays_round(flock: Flock, on: date) -> Round:
+    """The round of the day `on`. `flock` is what stands then: fold the entries up to `on`."""
+    units = units_of(flock)
+    tasks: list[Task] = []
+    missed: list[Missed] = []
+    coming: list[Task] = []
+    for occasion in occasions(flock, on, units):
+        for rule in rules_at(occasion.place, flock.care_rules):
+            if rule.stage != occasion.stage or not _holds(rule, occasion):
+                continue
+            if rule.every is not None:
+                tasks.extend(_recurring(flock, rule, occasion, on, units))
+                continue
+            for step in _steps(flock, rule, occasion, units):
+                if step.done or not _belongs(step, occasion, on):
+                    continue
+                if step.at.date() > on:
+                    if step.at.date() <= on + LOOK_AHEAD:
+                        coming.append(_step_task(rule, occasion, step, on, units))
+                elif step.too_late is None or on <= step.too_late.date():
+                    tasks.append(_step_task(rule, occasion, step, on, units))
+                elif on <= (step.too_late + MEMORY).date() and rule.instead:
+                    missed.append(_missed(rule, occasion, step, units))
+    by_place: dict[str, list[Task]] = {}
+    for task in tasks:
+        by_place.setdefault(task.place, []).append(task)
+    walk = sorted(by_place, key=lambda name: walking_order(flock, name))
+    return Round(
+        on,
+        round(sum(task.minutes for task in tasks if not task.apart), 1),
+        round(sum(task.minutes for task in tasks if task.apart), 1),
+        tuple(PlaceRound(name, tuple(sorted(by_place[name], key=_in_order))) for name in walk),
+        tuple(missed),
+        tuple(sorted(coming, key=lambda task: task.due.isoformat())),
+        tuple(signs(flock, on)),
+        tuple(_withheld(flock, on)),
+    )
+
+
+def walking_order(flock: Flock, place: str) -> tuple[bool, int, str]:
+    """Where a place comes in the walk: by its `walk_order`, then those without one, by name."""
+    known = flock.places.get(place)
+    turn = known.walk_order if known is not None else None
+    return (turn is None, turn or 0, place)
+
+
+def _in_order(task: Task) -> tuple[bool, bool, str]:
+    """Steps first (they have an hour), then the daily care, then bigger jobs; each by time."""
+    return (task.apart, not isinstance(task.due, datetime), task.due.isoformat())
+
+
+def _holds(rule: Rule, occasion: Occasion) -> bool:
+    if "closed" in occasion.holds and rule.when != "closed":
+        return False
+    return not rule.when or rule.when in occasion.holds
+
+
+# Steps done once.
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step of a rule for one occasion: when it falls due, and whether it was done."""
+
+    rule: str
+    what: str
+    day: float
+    at: datetime
+    too_late: datetime | None
+    done: bool
+
+
+def _steps(flock: Flock, rule: Rule, occasion: Occasion, units: Units) -> Iterator[Step]:
+    days = (rest_days(flock, occasion.subject),) if rests(rule) else rule.days
+    ticks = [*_ticks(flock, rule, occasion.place, units, occasion)]
+    ticks += [day for kind in rule.done_by for day in occasion.done.get(kind, ())]
+    for position, day in enumerate(days):
+        at = elapsed(occasion.since, day)
+        counts_from = (at - timedelta(days=rule.early)).date()
+        following = days[position + 1] if position + 1 < len(days) else None
+        counts_until = (
+            date.max
+            if following is None
+            else (elapsed(occasion.since, following) - timedelta(days=rule.early)).date()
+        )
+        done = any(counts_from <= tick < counts_until for tick in ticks)
+        too_late = None if rule.too_late is None else at + timedelta(days=rule.too_late)
+        if following is not None:
+            last = elapsed(occasion.since, following) - timedelta(days=1)
+            too_late = last if too_late is None else min(too_late, last)
+        what = wording.fill(rule.task, units, _words(occasion, day, units))
+        yield Step(rule.rule, what, day, at, too_late, done)
+
+
+def _words(occasion: Occasion, day: float, units: Units) -> dict[str, str]:
+    """The state's words, with the heat of the step's own age."""
+    if "heat" not in occasion.words:
+        return occasion.words
+    return occasion.words | heat_words(int(day), units)
+
+
+def _belongs(step: Step, occasion: Occasion, on: date) -> bool:
+    """Whether the step fell due, or could still be done, once the occasion had begun here."""
+    return step.too_late is None or step.too_late.date() >= occasion.began
+
+
+def _step_task(rule: Rule, occasion: Occasion, step: Step, on: date, units: Units) -> Task:
+    overdue = max(0, (on - max(step.at.date(), occasion.began)).days)
+    count = wording.both_counts(int(step.day)) if occasion.stage == "hatch" else ""
+    return Task(
+        rule.rule,
+        step.what,
+        wording.fill(rule.why, units, occasion.words),
+        round(rule.minutes_for(occasion.count), 1),
+        step.at,
+        overdue,
+        wording.fill(rule.caution, units, occasion.words),
+        occasion.place,
+        occasion.subject,
+        count,
+        1,
+        rule.apart,
+        certainty(rule),
+        rule.basis(),
+        _printed(rule, units, occasion),
+        _tick(rule, occasion),
+    )
+
+
+def _missed(rule: Rule, occasion: Occasion, step: Step, units: Units) -> Missed:
+    return Missed(
+        rule.rule,
+        step.what,
+        occasion.place,
+        occasion.subject,
+        step.at,
+        wording.fill(rule.instead, units, occasion.words),
+    )
+
+
+def certainty(rule: Rule) -> str:
+    """How far to trust a rule: that of its figures, else its own."""
+    basis = rule.basis()
+    return basis[0].certainty if basis else rule.certainty
+
+
+def _printed(rule: Rule, units: Units, occasion: Occasion) -> str:
+    """The printed rule's text, when the keeper has changed the rule."""
+    if rule.original is None:
+        return ""
+    return wording.fill(rule.original.task, units, occasion.words)
+
+
+_NAMES_ITS_SUBJECT = {
+    "eggs_weighed": "hatch",
+    "eggs_candled": "hatch",
+    "turning_stopped": "hatch",
+    "chicks_hatched": "hatch",
+    "eggs_opened": "hatch",
+    "hatch_closed": "hatch",
+    "birds_sexed": "group",
+    "birds_moved": "group",
+    "birds_counted": "group",
+    "birds_weighed": "group",
+    "eggs_collected": "group",
+}
+
+
+def _tick(rule: Rule, occasion: Occasion) -> dict[str, Any]:
+    """The known fields of the entry that marks the task as done."""
+    if not rule.done_by:
+        place = {"place": occasion.place} if occasion.place else {}
+        return {"kind": "care", "task": rule.rule} | place
+    kind = rule.done_by[0]
+    if kind == "group":
+        return {"kind": kind, "hatch": occasion.subject}
+    if kind == "eggs_set":
+        return {"kind": kind, "source": occasion.subject}
+    if kind == "feed_given":
+        return {"kind": "care", "task": rule.rule, "place": occasion.place}
+    named = _NAMES_ITS_SUBJECT.get(kind)
+    single = named is not None and ", " not in occasion.subject
+    return {"kind": kind} | ({named: occasion.subject} if named and single else {})
+
+
+# Recurring care.
+
+
+def _ticks(
+    flock: Flock, rule: Rule, place: str, units: Units, occasion: Occasion
+) -> Iterator[date]:
+    """Days on which a `care` entry named this task (its rule or its text), here or at large."""
+    text = wording.fill(rule.task, units, occasion.words)
+    for name in dict.fromkeys((rule.rule, text)):
+        for where in dict.fromkeys((place, "")):
+            yield from flock.care.get((name, where), ())
+
+
+def _recurring(
+    flock: Flock, rule: Rule, occasion: Occasion, on: date, units: Units
+) -> Iterator[Task]:
+    recurs_here = occasion.per_place or occasion.stage == "hatch"
+    if not recurs_here or rule.every is None or on < occasion.began:
+        return
+    age = occasion.age_days(on)
+    if not (rule.start is None or rule.start <= age + 1) or not (
+        rule.until is None or age <= rule.until
+    ):
+        return
+    ticks = sorted(_ticks(flock, rule, occasion.place, units, occasion))
+    others = [day for kind in rule.done_by for day in occasion.done.get(kind, ())]
+    left = rule.times - ticks.count(on)
+    if left <= 0 or on in others:
+        return
+    due = _due(rule.every, occasion.began, max([*ticks, *others], default=None), on)
+    if due is None or due > on:
+        return
+    yield Task(
+        rule.rule,
+        wording.fill(rule.task, units, occasion.words),
+        wording.fill(rule.why, units, occasion.words),
+        round(left * rule.minutes_for(occasion.count), 1),
+        due,
+        (on - due).days,
+        wording.fill(rule.caution, units, occasion.words),
+        occasion.place,
+        occasion.subject,
+        "",
+        left,
+        rule.apart,
+        certainty(rule),
+        rule.basis(),
+        _printed(rule, units, occasion),
+        _tick(rule, occasion),
+    )
+
+
+def _due(every: float, began: date, last: date | None, on: date) -> date | None:
+    """When a recurring task last fell due (or falls due next), or None when it does not now."""
+    if every <= 1:
+        return on
+    ticked = last is not None and last >= began - timedelta(days=every)
+    if last is not None and ticked and (on - last).days <= _TRUSTED_INTERVALS * every:
+        return last + timedelta(days=round(every))
+    turns = int((on - began).days / every)
+    if turns < 1:
+        return None
+    planned = began + timedelta(days=math.ceil(turns * every))
+    return planned if (on - planned).days <= _GRACE * every else None
+
+
+# Hatch steps, and what is withheld.
+
+
+def hatch_steps(flock: Flock, hatch: Hatch, on: date) -> list[Step]:
+    """Every dated step of a hatch, in order of time, with what was done."""
+    units = units_of(flock)
+    found: list[Step] = []
+    for occasion in occasions(flock, on, units):
+        if occasion.subject != hatch.name or occasion.stage not in ("hatch", "chicks"):
+            continue
+        for rule in rules_at(occasion.place, flock.care_rules):
+            if rule.stage == occasion.stage and rule.every is None:
+                found.extend(_steps(flock, rule, occasion, units))
+    return sorted(found, key=lambda step: step.at)
+
+
+def day_of_hatch(hatch: Hatch, at: datetime) -> str:
+    """Both counts of a hatch's day: `day 14, the 15th day`."""
+    return wording.both_counts(hatch_day(hatch, at))
+
+
+def _withheld(flock: Flock, on: date) -> Iterator[Held]:
+    for held in flock.withholdings:
+        for what, until in (("eggs", held.eggs_until), ("meat", held.meat_until)):
+            if until is not None and on <= until:
+                yield Held(what, held.group, until, f"treated with {held.product}")
+    for place in flock.places.values():
+        until = place.quarantined_until
+        if until is not None and on <= until:
+            yield Held("birds", place.name, until, "in quarantine")

@@ -1,0 +1,174 @@
+"""What looks wrong in the record, with the first thing to check. Never a diagnosis."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from itertools import combinations
+
+from quailwright.flock.state import Flock, Hatch
+from quailwright.guide import wording
+from quailwright.guide.occasions import ends, turns_until
+from quailwright.husbandry import facts, housing
+from quailwright.journal.moments import as_date, day_text
+
+TOLD_FOR = timedelta(days=14)
+"""How long a difference in a count, or a contradiction, is told of."""
+_ADULT_FROM_D = 365
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """Something that looks wrong: where, since when, on what evidence, and what to check first."""
+
+    sign: str
+    where: str
+    since: date
+    evidence: str
+    check: str
+
+
+def signs(flock: Flock, on: date) -> Iterator[Sign]:
+    """Everything that looks wrong on the day `on`."""
+    yield from _machines_that_clash(flock, on)
+    yield from _machines_too_full(flock, on)
+    yield from _hatches_overdue(flock, on)
+    yield from _crowded(flock, on)
+    yield from _too_many_cocks(flock, on)
+    yield from _counts_that_differ(flock, on)
+    yield from _contradictions(flock, on)
+
+
+def _machines_that_clash(flock: Flock, on: date) -> Iterator[Sign]:
+    """Two hatches in one machine, of which one must lie still while the other must be turned."""
+    open_hatches = [h for h in flock.hatches_open() if h.alive > 0 and on <= ends(h).date()]
+    for one, other in combinations(open_hatches, 2):
+        first, second = sorted((one, other), key=turns_until)
+        begins, over = turns_until(first), min(ends(first), turns_until(second))
+        if first.place == second.place and begins < over and on <= over.date():
+            yield Sign(
+                "two hatches clash",
+                first.place,
+                begins.date(),
+                f"{first.name} lies still and wants more humidity from {_when(begins)}, while "
+                f"{second.name} must be turned until {_when(turns_until(second))}.",
+                _way_out(flock, first, begins),
+            )
+
+
+def _when(at: datetime) -> str:
+    return wording.clock(at)
+
+
+def _way_out(flock: Flock, hatch: Hatch, by: datetime) -> str:
+    hatchers = [p.name for p in flock.places.values() if p.role == "hatcher" and not p.closed]
+    where = f"{hatchers[0]}" if hatchers else "another machine"
+    return f"Move {hatch.name} to {where} by {_when(by)}, or turn the other one by hand."
+
+
+def _machines_too_full(flock: Flock, on: date) -> Iterator[Sign]:
+    for place in flock.places.values():
+        if place.capacity_eggs is None:
+            continue
+        inside = [h for h in flock.hatches_open() if h.place == place.name and on <= ends(h).date()]
+        eggs = sum(hatch.alive for hatch in inside)
+        if eggs > place.capacity_eggs:
+            yield Sign(
+                "machine too full",
+                place.name,
+                max(hatch.set_at for hatch in inside).date(),
+                f"{eggs} eggs in a machine for {place.capacity_eggs}.",
+                "Air must reach every egg: take out clears, or use a second machine.",
+            )
+
+
+def _hatches_overdue(flock: Flock, on: date) -> Iterator[Sign]:
+    for hatch in flock.hatches_open():
+        over = ends(hatch).date()
+        if on > over:
+            yield Sign(
+                "hatch not closed",
+                hatch.name,
+                over,
+                f"{hatch.name} was set on {wording.weekday(hatch.set_at)}; nothing more is to be "
+                f"awaited. {hatch.alive} eggs are not accounted for.",
+                "Open and log the eggs that are left, then log hatch_closed.",
+            )
+
+
+def _crowded(flock: Flock, on: date) -> Iterator[Sign]:
+    """Birds with less room than the least that the sources give; adults by the bare minimum."""
+    units = (flock.holding.units if flock.holding else None) or "metric"
+    for place in flock.places.values():
+        groups = flock.groups_at(place.name)
+        if not groups or place.floor_m2 is None:
+            continue
+        needed = 0.0
+        for group in groups:
+            age = group.age_days(on)
+            figure = housing.floor_m2_per_bird(_ADULT_FROM_D if age is None else max(age, 0))
+            if figure.key == "housing.floor_m2_adult":
+                figure = facts.figure("housing.floor_m2_adult_minimum")
+            needed += (figure.value or 0.0) * group.alive.total
+        if needed > place.floor_m2:
+            birds = sum(group.alive.total for group in groups)
+            yield Sign(
+                "crowded",
+                place.name,
+                max(group.placed or on for group in groups),
+                f"{birds} birds on {wording.area(place.floor_m2, units)}; at their age they need "
+                f"at least {wording.area(needed, units)}, and most keepers give adults far more.",
+                "Move some, or add floor; look for pecked heads and wet litter.",
+            )
+
+
+def _too_many_cocks(flock: Flock, on: date) -> Iterator[Sign]:
+    """More cocks with the hens than the facts allow, from the age at which they fight."""
+    least_hens, _ = facts.spread("housing.hens_per_cock")
+    usual = facts.figure("housing.hens_per_cock")
+    table_age = facts.figure("care.table_age_d").low or 0.0
+    for group in flock.groups_alive():
+        age = group.age_days(on)
+        if not (group.alive.hens and group.alive.cocks) or (age is not None and age < table_age):
+            continue
+        ratio = group.alive.hens / group.alive.cocks
+        if ratio < (usual.low or least_hens):
+            yield Sign(
+                "many cocks",
+                group.name,
+                group.sexed_on or group.since or on,
+                f"{group.alive.cocks} cocks with {group.alive.hens} hens "
+                f"({ratio:.1f} hens a cock; usual is {usual.low:g} to {usual.high:g}).",
+                "Look for bald backs and pecked heads; part the cocks that are too many.",
+            )
+
+
+def _counts_that_differ(flock: Flock, on: date) -> Iterator[Sign]:
+    for difference in flock.differences:
+        if difference.what == "feed_kg" or not timedelta(0) <= on - difference.day <= TOLD_FOR:
+            continue
+        amount = int(difference.amount)
+        missing = amount < 0
+        yield Sign(
+            "count differs",
+            difference.of,
+            difference.day,
+            f"{difference.counted:g} {difference.what} counted, {difference.recorded:g} in the "
+            f"record: {abs(amount)} {'missing' if missing else 'more'}.",
+            "Count again; look for a hole or an open latch, and a death nobody logged."
+            if missing
+            else "Count again; look for an arrival or a hatch that nobody logged.",
+        )
+
+
+def _contradictions(flock: Flock, on: date) -> Iterator[Sign]:
+    for finding in flock.findings:
+        day = as_date(day_text(finding.at, flock.zone))
+        if not timedelta(0) <= on - day <= TOLD_FOR:
+            continue
+        yield Sign(
+            "kept against the record" if finding.forced else "record contradicts itself",
+            finding.field,
+            day,
+            finding.what,
+            finding.mend,
+        )
