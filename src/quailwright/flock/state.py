@@ -318,6 +318,13 @@ class Flock:
         """Hatches that are not closed."""
         return (hatch for hatch in self.hatches.values() if hatch.closed_at is None)
 
+    def in_walking_order(self) -> list[Place]:
+        """Places as the keeper walks: by `walk_order`, then those without one, by name."""
+        return sorted(
+            self.places.values(),
+            key=lambda place: (place.walk_order is None, place.walk_order or 0, place.name),
+        )
+
     def withheld_on(self, group: str, laid: date) -> Withholding | None:
         """What withholds eggs that this group laid on that day, or None."""
         for held in self.withholdings:

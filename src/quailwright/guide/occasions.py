@@ -32,7 +32,8 @@ class Occasion:
         holds: names of conditions that hold.
         words: words of the state for the rules' texts.
         done: for a kind of entry, the days on which one was logged for this.
-        per_place: whether recurring rules apply (once a place), else only steps done once.
+        per_place: a place as a whole, for recurring care; a group there has its own steps.
+        by_hour: steps fall due at their own instant after `since`; else on a day.
     """
 
     stage: CareStage
@@ -45,6 +46,7 @@ class Occasion:
     words: dict[str, str] = field(default_factory=dict)
     done: dict[str, list[date]] = field(default_factory=dict)
     per_place: bool = False
+    by_hour: bool = False
 
     def age_days(self, on: date) -> int:
         """Whole days from `since` to the end of the day `on`, day 0 being the first."""
@@ -83,6 +85,7 @@ def _received(flock: Flock) -> Iterator[Occasion]:
                 receipt.at,
                 receipt.on_hand,
                 receipt.at.date(),
+                by_hour=True,
             )
 
 
@@ -122,10 +125,13 @@ def _of_hatch(hatch: Hatch, on: date) -> Iterator[Occasion]:
             "eggs_opened": _days(hatch.opened_at),
             "hatch_closed": _days(hatch.closed_at),
         },
+        by_hour=True,
     )
     if hatch.to_house > 0:
         first = hatch.hatchings[0 if not hatch.housed else -1][0]
-        yield Occasion("chicks", hatch.place, hatch.name, first, hatch.to_house, first.date())
+        yield Occasion(
+            "chicks", hatch.place, hatch.name, first, hatch.to_house, first.date(), by_hour=True
+        )
 
 
 def _days(at: datetime | None) -> list[date]:
@@ -230,9 +236,9 @@ def _group_conditions(group: Group) -> Iterator[str]:
 
 
 def surplus_cocks(group: Group) -> int:
-    """Cocks more than one to as many hens as the facts say; all of a group without hens but one."""
-    wanted = max(1, round(group.alive.hens / facts.value("housing.hens_per_cock")))
-    return max(0, group.alive.cocks - wanted)
+    """Cocks more than one to the fewest hens that keepers give a cock; one stays in any case."""
+    fewest = facts.figure("housing.hens_per_cock").low or facts.value("housing.hens_per_cock")
+    return max(0, group.alive.cocks - max(1, int(group.alive.hens // fewest)))
 
 
 def heat_words(age: int, units: Units) -> dict[str, str]:

@@ -27,6 +27,7 @@ from quailwright.guide.rules import Rule, rests, rules_at
 from quailwright.guide.signs import Sign, signs
 from quailwright.husbandry.facts import Figure
 from quailwright.journal.entries import Units
+from quailwright.journal.moments import until
 
 LOOK_AHEAD = timedelta(days=7)
 _TRUSTED_INTERVALS = 3
@@ -39,9 +40,9 @@ _GRACE = 0.1
 class Task:
     """One thing to do today.
 
-    `due` is a date for recurring tasks and an instant for steps. `tick` holds the fields of the
-    entry that marks it as done. `count` says both day counts for a hatch. `apart` tasks are not
-    counted in the minutes of the round.
+    `due` is an instant for the steps of a hatch, else a date. `tick` holds the fields of the entry
+    that marks it as done. `count` says both day counts of a hatch. `once` marks a step, done once.
+    `apart` tasks are not counted in the minutes of the round.
     """
 
     rule: str
@@ -55,6 +56,7 @@ class Task:
     subject: str = ""
     count: str = ""
     times_left: int = 1
+    once: bool = False
     apart: bool = False
     certainty: str = ""
     figures: tuple[Figure, ...] = ()
@@ -111,6 +113,11 @@ def units_of(flock: Flock) -> Units:
     return (flock.holding.units if flock.holding is not None else None) or "metric"
 
 
+def day_at(flock: Flock, on: date | datetime) -> date:
+    """The day that `on` means at the holding; an instant falls on the day it has there."""
+    return until(on, flock.zone).day
+
+
 def todays_round(flock: Flock, on: date) -> Round:
     """The round of the day `on`. `flock` is what stands then: fold the entries up to `on`."""
     units = units_of(flock)
@@ -123,6 +130,8 @@ def todays_round(flock: Flock, on: date) -> Round:
                 continue
             if rule.every is not None:
                 tasks.extend(_recurring(flock, rule, occasion, on, units))
+                continue
+            if occasion.stage == "brooder" and occasion.per_place:
                 continue
             for step in _steps(flock, rule, occasion, units):
                 if step.done or not _belongs(step, occasion, on):
@@ -137,7 +146,8 @@ def todays_round(flock: Flock, on: date) -> Round:
     by_place: dict[str, list[Task]] = {}
     for task in tasks:
         by_place.setdefault(task.place, []).append(task)
-    walk = sorted(by_place, key=lambda name: walking_order(flock, name))
+    walk = [place.name for place in flock.in_walking_order() if place.name in by_place]
+    walk += [""] if "" in by_place else []
     return Round(
         on,
         round(sum(task.minutes for task in tasks if not task.apart), 1),
@@ -150,16 +160,9 @@ def todays_round(flock: Flock, on: date) -> Round:
     )
 
 
-def walking_order(flock: Flock, place: str) -> tuple[bool, int, str]:
-    """Where a place comes in the walk: by its `walk_order`, then those without one, by name."""
-    known = flock.places.get(place)
-    turn = known.walk_order if known is not None else None
-    return (turn is None, turn or 0, place)
-
-
 def _in_order(task: Task) -> tuple[bool, bool, str]:
-    """Steps first (they have an hour), then the daily care, then bigger jobs; each by time."""
-    return (task.apart, not isinstance(task.due, datetime), task.due.isoformat())
+    """Steps first, by time, then recurring care in the order of the rules; bigger jobs last."""
+    return (task.apart, not task.once, task.due.isoformat() if task.once else "")
 
 
 def _holds(rule: Rule, occasion: Occasion) -> bool:
@@ -188,21 +191,28 @@ def _steps(flock: Flock, rule: Rule, occasion: Occasion, units: Units) -> Iterat
     ticks = [*_ticks(flock, rule, occasion.place, units, occasion)]
     ticks += [day for kind in rule.done_by for day in occasion.done.get(kind, ())]
     for position, day in enumerate(days):
-        at = elapsed(occasion.since, day)
+        at = _due_at(occasion, day)
         counts_from = (at - timedelta(days=rule.early)).date()
         following = days[position + 1] if position + 1 < len(days) else None
         counts_until = (
             date.max
             if following is None
-            else (elapsed(occasion.since, following) - timedelta(days=rule.early)).date()
+            else (_due_at(occasion, following) - timedelta(days=rule.early)).date()
         )
         done = any(counts_from <= tick < counts_until for tick in ticks)
         too_late = None if rule.too_late is None else at + timedelta(days=rule.too_late)
         if following is not None:
-            last = elapsed(occasion.since, following) - timedelta(days=1)
+            last = _due_at(occasion, following) - timedelta(days=1)
             too_late = last if too_late is None else min(too_late, last)
         what = wording.fill(rule.task, units, _words(occasion, day, units))
         yield Step(rule.rule, what, day, at, too_late, done)
+
+
+def _due_at(occasion: Occasion, day: float) -> datetime:
+    """The instant at which a step of that day falls due; the day's first for birds by age."""
+    if occasion.by_hour:
+        return elapsed(occasion.since, day)
+    return occasion.since + timedelta(days=round(day))
 
 
 def _words(occasion: Occasion, day: float, units: Units) -> dict[str, str]:
@@ -225,13 +235,14 @@ def _step_task(rule: Rule, occasion: Occasion, step: Step, on: date, units: Unit
         step.what,
         wording.fill(rule.why, units, occasion.words),
         round(rule.minutes_for(occasion.count), 1),
-        step.at,
+        step.at if occasion.by_hour else step.at.date(),
         overdue,
         wording.fill(rule.caution, units, occasion.words),
         occasion.place,
         occasion.subject,
         count,
         1,
+        True,
         rule.apart,
         certainty(rule),
         rule.basis(),
@@ -340,6 +351,7 @@ def _recurring(
         occasion.subject,
         "",
         left,
+        False,
         rule.apart,
         certainty(rule),
         rule.basis(),
@@ -385,10 +397,11 @@ def day_of_hatch(hatch: Hatch, at: datetime) -> str:
 
 def _withheld(flock: Flock, on: date) -> Iterator[Held]:
     for held in flock.withholdings:
-        for what, until in (("eggs", held.eggs_until), ("meat", held.meat_until)):
-            if until is not None and on <= until:
-                yield Held(what, held.group, until, f"treated with {held.product}")
+        because = f"treated with {held.product}"
+        for what, last in (("eggs", held.eggs_until), ("meat", held.meat_until)):
+            if last is not None and on <= last:
+                yield Held(what, held.group, last, because)
     for place in flock.places.values():
-        until = place.quarantined_until
-        if until is not None and on <= until:
-            yield Held("birds", place.name, until, "in quarantine")
+        last = place.quarantined_until
+        if last is not None and on <= last:
+            yield Held("birds", place.name, last, "in quarantine")

@@ -1,6 +1,7 @@
 """Figures in the keeper's words and units. SI inside; °F and square feet only here."""
 
 import re
+from collections import defaultdict
 from collections.abc import Mapping
 from datetime import date, datetime
 
@@ -56,6 +57,16 @@ def clock(at: datetime) -> str:
 def weekday(day: date) -> str:
     """`Sun 2 May`."""
     return f"{day:%a} {day.day} {day:%b}"
+
+
+def full_day(day: date) -> str:
+    """`Sunday 2 May 2027`."""
+    return f"{day:%A} {day.day} {day:%B} {day.year}"
+
+
+def plain(text: str, units: Units) -> str:
+    """A rule's text away from any flock: figures put in, the state's words left as `...`."""
+    return fill(text, units, defaultdict(lambda: "..."))
 
 
 def fill(text: str, units: Units, state: Mapping[str, str]) -> str:

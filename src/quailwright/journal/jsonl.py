@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from typing import BinaryIO
 
 from quailwright.journal.checks import read_entry
 from quailwright.journal.entries import Entry, encode
@@ -16,20 +17,23 @@ def read_file(path: Path) -> bytes:
     """The file's bytes. Raises BadInput when there is none, it is no file, or it is too large."""
     try:
         with path.open("rb") as stream:
-            data = stream.read(LARGEST_FILE_BYTES + 1)
-            if len(data) > LARGEST_FILE_BYTES:
-                size = max(path.stat().st_size, len(data))
-                raise BadInput(
-                    f"{path} is {size / 1e6:.0f} MB; an import takes at most "
-                    f"{LARGEST_FILE_BYTES / 1e6:.0f} MB (some 400,000 entries). "
-                    "Split it and import the parts in turn."
-                )
+            return read_stream(stream, str(path))
     except FileNotFoundError:
         raise BadInput(f"There is no file {path}. Check the name.") from None
     except IsADirectoryError:
         raise BadInput(f"{path} is a folder. Name the file in it.") from None
     except OSError as error:
         raise BadInput(f"{path} cannot be read: {error.strerror}.") from None
+
+
+def read_stream(stream: BinaryIO, name: str) -> bytes:
+    """Everything in the stream. Raises BadInput when it is too large."""
+    data = stream.read(LARGEST_FILE_BYTES + 1)
+    if len(data) > LARGEST_FILE_BYTES:
+        raise BadInput(
+            f"{name} is too large: an import takes at most {LARGEST_FILE_BYTES / 1e6:.0f} MB "
+            "(some 400,000 entries). Split it and import the parts in turn."
+        )
     return data
 
 

@@ -1,0 +1,83 @@
+"""`journal`: import, export and check the journal as JSON Lines."""
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from quailwright.cli import show
+from quailwright.cli.options import FlockOption, JsonOption, now, opened
+from quailwright.exchange import record, shapes
+from quailwright.journal.jsonl import read_file, read_stream, write_lines
+
+app = typer.Typer(
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="The journal as a whole: import, export, check.",
+)
+
+_IMPORT_EXAMPLES = """Examples:
+
+\b
+  quailwright journal import year.jsonl
+  quailwright journal import - < year.jsonl
+
+One entry as a JSON object on each line. All lines are kept, or none; every bad line is named.
+Importing the same file again changes nothing."""
+
+
+@app.command("import", epilog=_IMPORT_EXAMPLES)
+def import_(
+    ctx: typer.Context,
+    file: Annotated[str, typer.Argument(help="A JSON Lines file, or - for standard input.")],
+    flock_file: FlockOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Take in entries from a file, all or none."""
+    stdin = file == "-"
+    data = read_stream(sys.stdin.buffer, "standard input") if stdin else read_file(Path(file))
+    with opened(ctx, flock_file, create=True) as store:
+        recorded = record.import_lines(store, data, now())
+    written = len(recorded.written)
+    if as_json:
+        show.json_document({"written": written, "already": recorded.already})
+        return
+    print(f"{written} entries kept, {recorded.already} were in the journal already.")
+
+
+@app.command("export", epilog="Example: quailwright journal export flock.jsonl")
+def export(
+    ctx: typer.Context,
+    file: Annotated[str, typer.Argument(help="A file, or - for standard output.")] = "-",
+    flock_file: FlockOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write the whole journal as JSON Lines."""
+    with opened(ctx, flock_file) as store:
+        if file == "-":
+            sys.stdout.buffer.writelines(write_lines(store.entries()))
+            return
+        count = record.export_file(store, Path(file))
+    if as_json:
+        show.json_document({"exported": count, "file": file})
+        return
+    print(f"{count} entries written to {file}.")
+
+
+@app.command("check", epilog="Exit code 1 when something is wrong that nobody insisted on.")
+def check(ctx: typer.Context, flock_file: FlockOption = None, as_json: JsonOption = False) -> None:
+    """Look for damage, impossible counts, and entries about things that are not there."""
+    with opened(ctx, flock_file) as store:
+        findings = record.check(store)
+    wrong = [finding for finding in findings if not finding.forced]
+    if as_json:
+        show.json_document({"ok": not wrong, "findings": shapes.findings_shape(findings)})
+    elif not findings:
+        print("The journal is whole, and nothing in it contradicts itself.")
+    else:
+        for finding in findings:
+            kept = "Kept because you insisted: " if finding.forced else ""
+            print(f"{finding.at or finding.entry}  {kept}{finding.sentence}")
+    if wrong:
+        raise typer.Exit(1)

@@ -1,0 +1,88 @@
+"""`log`: writes one entry."""
+
+from typing import Annotated, Any
+
+import typer
+
+from quailwright.cli import show
+from quailwright.cli.options import (
+    FlockOption,
+    JsonOption,
+    fresh_id,
+    local,
+    now,
+    opened,
+    with_offset,
+)
+from quailwright.exchange.record import record
+from quailwright.flock.fold import newest_zone
+from quailwright.journal import checks
+from quailwright.journal.entries import KINDS, as_dict, kind_of
+from quailwright.journal.findings import BadInput
+
+EXAMPLES = """Examples:
+
+\b
+  quailwright log holding name="Hill garden" timezone=Europe/Lisbon units=metric
+  quailwright log place place=incubator role=incubator capacity_eggs=48
+  quailwright log eggs_set hatch=may-1 eggs=24 place=incubator source=own at=2027-05-02T20:00
+  quailwright log eggs_collected group=hens eggs=11 cracked=1 by=Ana
+  quailwright log care task=drinker_clean place=pen-a
+  quailwright log retract entry=0191d5a0-5f5e-7c3a-9d52-3f0c5a1b2c3d why="wrong pen"
+  quailwright log eggs_set            (shows what an eggs_set entry takes)
+
+`at` may be a day, a clock time at the holding, `today` or `yesterday`; left out, it is now.
+Kinds: """ + ", ".join(KINDS)
+
+
+def log(
+    ctx: typer.Context,
+    kind: Annotated[str, typer.Argument(help="The kind of entry; see the list below.")],
+    fields: Annotated[
+        list[str] | None, typer.Argument(metavar="field=value ...", help="What it says.")
+    ] = None,
+    flock_file: FlockOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write one entry. With a kind and nothing else, show what that kind takes."""
+    if kind in KINDS and not fields:
+        _teach(kind)
+        return
+    with opened(ctx, flock_file, create=True) as store:
+        zone_name = newest_zone(store.entries())
+        typed = {"kind": kind, "id": fresh_id()} | _split(fields or [])
+        at = typed.get("at", local(now(), zone_name).isoformat(timespec="seconds"))
+        typed["at"] = with_offset(at, zone_name)
+        entry, findings = checks.build_entry(typed)
+        if entry is None:
+            raise BadInput("Not kept; nothing was written.", tuple(findings))
+        recorded = record(store, [entry], now())
+    if as_json:
+        show.json_document({"written": [as_dict(e) for e in recorded.written]})
+        return
+    if not recorded.written:
+        print(f"Already in the journal: {entry.id}")
+        return
+    print(f"Kept: {kind_of(entry)}, {entry.at}")
+    print(f'To take it back: quailwright log retract entry={entry.id} why="..."')
+
+
+def _split(fields: list[str]) -> dict[str, Any]:
+    typed: dict[str, Any] = {}
+    for field in fields:
+        name, equals, value = field.partition("=")
+        if not equals:
+            raise BadInput(f"{field!r} is not field=value. Write, say, eggs=12.")
+        if name in typed:
+            raise BadInput(f"{name} is given twice. Give it once.")
+        typed[name] = value.strip()
+    return typed
+
+
+def _teach(kind: str) -> None:
+    print(f"{kind}: {' '.join((KINDS[kind].__doc__ or '').split())}")
+    rows = [
+        (name, "yes" if needed and name not in ("id", "at") else "", wanted, meaning)
+        for name, wanted, meaning, needed in checks.describe(kind)
+    ]
+    show.table(("field", "needed", "takes", "what it says"), rows)

@@ -1,0 +1,77 @@
+"""The command `quailwright`: one function a command, each a few lines over the layers below."""
+
+import os
+import sys
+from typing import Annotated
+
+import typer
+
+from quailwright import __version__
+from quailwright.cli import flock, journal, log, today
+from quailwright.cli.options import FlockOption
+from quailwright.journal.findings import QuailwrightError
+
+_SHOWN_FINDINGS = 1000
+INTERNAL_FAULT = 70
+
+app = typer.Typer(
+    name="quailwright",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="A small flock of Coturnix quail: record it, know what stands, see what to do today.",
+)
+
+
+@app.callback()
+def common(
+    ctx: typer.Context,
+    flock_file: FlockOption = None,
+    version: Annotated[bool, typer.Option("--version", help="Show the version and end.")] = False,
+) -> None:
+    """Holds what may stand before the command."""
+    ctx.obj = {"flock": flock_file}
+    if version:
+        print(f"quailwright {__version__}")
+        raise typer.Exit
+
+
+app.command("log", no_args_is_help=True, epilog=log.EXAMPLES)(log.log)
+app.command("today", epilog=today.EXAMPLES)(today.today)
+app.command("flock", epilog=flock.EXAMPLES)(flock.flock)
+app.command("rules", epilog=today.RULES_EXAMPLES)(today.rules)
+app.command("demo", epilog=today.DEMO_EXAMPLES)(today.demo)
+app.add_typer(journal.app, name="journal")
+
+
+def run() -> None:
+    """Runs the command line; every failure ends in a sentence and an exit code."""
+    try:
+        app()
+    except QuailwrightError as error:
+        _say(error)
+        sys.exit(error.exit_code)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except KeyboardInterrupt:
+        sys.exit(130)
+    except Exception as error:
+        if os.environ.get("QUAILWRIGHT_TRACEBACK"):
+            raise
+        print(
+            f"quailwright: a fault of its own ({type(error).__name__}: {error}). "
+            "Nothing of this command was kept. Set QUAILWRIGHT_TRACEBACK=1 to see where.",
+            file=sys.stderr,
+        )
+        sys.exit(INTERNAL_FAULT)
+
+
+def _say(error: QuailwrightError) -> None:
+    print(f"quailwright: {error.sentence}", file=sys.stderr)
+    for finding in error.findings[:_SHOWN_FINDINGS]:
+        print(f"  {finding.sentence}", file=sys.stderr)
+    unsaid = len(error.findings) - _SHOWN_FINDINGS
+    if unsaid > 0:
+        print(f"  ... and {unsaid} more.", file=sys.stderr)

@@ -1,0 +1,76 @@
+"""Putting answers on the terminal: readable tables there, plain text in a pipe, JSON when asked."""
+
+import sys
+from collections.abc import Sequence
+from typing import Any
+
+import msgspec
+
+_LABEL_WIDTH = 72
+
+
+def json_document(document: Any) -> None:
+    """One JSON document on standard output."""
+    sys.stdout.buffer.write(msgspec.json.format(msgspec.json.encode(document), indent=2) + b"\n")
+
+
+def heading(text: str) -> None:
+    """A line that stands out on a terminal."""
+    print()
+    _styled(text, "bold")
+
+
+def caution(text: str) -> None:
+    """A caution, marked by a word and not by colour alone."""
+    _styled(f"      Caution: {text}", "yellow")
+
+
+def _styled(text: str, style: str) -> None:
+    if not sys.stdout.isatty():
+        print(text)
+        return
+    from rich.console import Console
+    from rich.text import Text
+
+    Console().print(Text(text, style=style))
+
+
+def table(columns: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
+    """Rows under their headings; numbers to the right. Nothing when there are no rows."""
+    if not rows:
+        return
+    cells = [["" if cell is None else str(cell) for cell in row] for row in rows]
+    numeric = [all(_is_number(row[i]) for row in cells) for i in range(len(columns))]
+    if sys.stdout.isatty():
+        _rich_table(columns, cells, numeric)
+    else:
+        _plain_table(columns, cells, numeric)
+
+
+def _is_number(text: str) -> bool:
+    return text == "" or text.replace(".", "", 1).replace("-", "", 1).isdigit()
+
+
+def _rich_table(columns: Sequence[str], cells: list[list[str]], numeric: list[bool]) -> None:
+    from rich import box
+    from rich.console import Console
+    from rich.markup import escape
+    from rich.table import Table
+
+    shown = Table(box=box.SIMPLE)
+    for name, is_number in zip(columns, numeric, strict=True):
+        shown.add_column(name, justify="right" if is_number else "left", overflow="fold")
+    for row in cells:
+        shown.add_row(*map(escape, row))
+    Console().print(shown)
+
+
+def _plain_table(columns: Sequence[str], cells: list[list[str]], numeric: list[bool]) -> None:
+    lines = [list(columns), *cells]
+    widths = [min(_LABEL_WIDTH, max(len(line[i]) for line in lines)) for i in range(len(columns))]
+    for line in lines:
+        padded = [
+            cell.rjust(width) if is_number else cell.ljust(width)
+            for cell, width, is_number in zip(line, widths, numeric, strict=True)
+        ]
+        print("  " + "  ".join(padded).rstrip())

@@ -1,0 +1,49 @@
+"""The demo's flock file: built anew each time, never over a keeper's own record."""
+
+from datetime import date, datetime
+from pathlib import Path
+
+from quailwright.exchange.record import record
+from quailwright.journal.entries import Entry, Holding
+from quailwright.journal.findings import FlockUnusable
+from quailwright.journal.store import open_store
+
+INVENTED = "Invented flock for the demo"
+"""How the note of a demo's holding begins; a file without it is not overwritten."""
+
+
+def build_demo(location: str, on: date, seed: int, now: datetime) -> list[Entry]:
+    """Writes an invented flock that ends on `on` to the file, and gives its entries.
+
+    Raises FlockUnusable when the file holds a record that is not a demo's.
+    """
+    from numpy.random import default_rng
+
+    from quailwright.exchange.demo import invented_entries
+
+    if "://" in location:
+        raise FlockUnusable("The demo is a file. Give --flock a path, not a database.")
+    path = Path(location).expanduser()
+    if path.exists() and not _is_demo(location):
+        raise FlockUnusable(f"{path} is not a demo flock; it is left as it is. Name another file.")
+    draft = path.with_name(path.name + ".new")
+    _remove(draft)
+    entries = invented_entries(on, default_rng(seed))
+    with open_store(str(draft), create=True) as store:
+        record(store, entries, now)
+    _remove(path)
+    draft.replace(path)
+    return entries
+
+
+def _is_demo(location: str) -> bool:
+    with open_store(location) as store:
+        return any(
+            isinstance(entry, Holding) and entry.note.startswith(INVENTED)
+            for entry in store.entries()
+        )
+
+
+def _remove(path: Path) -> None:
+    for name in (path.name, f"{path.name}-wal", f"{path.name}-shm"):
+        path.with_name(name).unlink(missing_ok=True)

@@ -1,0 +1,140 @@
+"""The one way into the journal: check against what stands, then append, all or nothing."""
+
+import os
+import tempfile
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+
+from quailwright.flock.fold import Record, fold, refusals
+from quailwright.guide import rules
+from quailwright.journal.entries import CareRule, Entry, Retract
+from quailwright.journal.findings import BadInput, Finding, QuailwrightError, Withheld
+from quailwright.journal.jsonl import parse_lines, write_lines
+from quailwright.journal.store import Store
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """What was written: the new entries, and how many were in the journal already."""
+
+    written: tuple[Entry, ...]
+    already: int
+
+
+def record(store: Store, entries: Sequence[Entry], now: datetime) -> Recorded:
+    """Appends entries that fit what stands; those already there are passed over.
+
+    Raises BadInput, or Withheld when all that stands against them is a withholding or a
+    quarantine, with every finding; then nothing was written.
+    """
+    with store.writing() as writer:
+        existing = writer.entries()
+        fresh, findings = _new_among(existing, entries)
+        findings += _changes_that_make_no_sense(fresh)
+        if not findings:
+            findings = refusals(Record(existing), fresh)
+        if findings:
+            raise _refusal(findings)
+        writer.append(fresh, now)
+    return Recorded(tuple(fresh), len(entries) - len(fresh))
+
+
+def _new_among(
+    existing: Iterable[Entry], entries: Iterable[Entry]
+) -> tuple[list[Entry], list[Finding]]:
+    """The entries not in the journal yet, and a finding for each id that means something else."""
+    known: dict[str, Entry] = {}
+    for entry in existing:
+        known[entry.id] = entry
+        if isinstance(entry, Retract) and entry.instead is not None:
+            known[entry.instead.id] = entry.instead
+    fresh: list[Entry] = []
+    findings: list[Finding] = []
+    for entry in entries:
+        inner = [entry.instead] if isinstance(entry, Retract) and entry.instead is not None else []
+        if known.get(entry.id) == entry:
+            continue
+        if any(other.id in known for other in (entry, *inner)):
+            findings.append(_id_taken(entry))
+            continue
+        for other in (entry, *inner):
+            known[other.id] = other
+        fresh.append(entry)
+    return fresh, findings
+
+
+def _id_taken(entry: Entry) -> Finding:
+    return Finding(
+        "conflict",
+        f"id {entry.id} already belongs to another entry.",
+        "An entry is never changed: give this one an id of its own, and retract the wrong one.",
+        entry=entry.id,
+        field="id",
+    )
+
+
+def _changes_that_make_no_sense(entries: Iterable[Entry]) -> list[Finding]:
+    return [
+        finding
+        for entry in entries
+        if isinstance(entry, CareRule)
+        for finding in rules.problems(entry)
+    ]
+
+
+def _refusal(findings: list[Finding]) -> QuailwrightError:
+    only_withheld = all(finding.kind == "withheld" for finding in findings)
+    refusal = Withheld if only_withheld else BadInput
+    return refusal("Not kept; nothing was written.", tuple(findings))
+
+
+def import_lines(store: Store, data: bytes, now: datetime) -> Recorded:
+    """Appends a journal given as JSON Lines. Raises as `record`, each finding with its line."""
+    numbered, findings = parse_lines(data)
+    if findings:
+        lines = len({finding.line for finding in findings})
+        some = "One line is" if lines == 1 else f"{lines} lines are"
+        raise BadInput(f"{some} not right; nothing was imported.", tuple(findings))
+    line_of: dict[str, int] = {}
+    for number, entry in numbered:
+        line_of[entry.id] = number
+        if isinstance(entry, Retract) and entry.instead is not None:
+            line_of[entry.instead.id] = number
+    try:
+        return record(store, [entry for _, entry in numbered], now)
+    except QuailwrightError as error:
+        placed = [replace(f, line=line_of.get(f.entry)) for f in error.findings]
+        placed.sort(key=lambda finding: finding.line or 0)
+        raise type(error)(error.sentence, tuple(placed)) from error
+
+
+def export_file(store: Store, path: Path) -> int:
+    """Writes the whole journal as JSON Lines, whole or not at all. Returns how many entries.
+
+    Raises BadInput when the file cannot be written.
+    """
+    entries = store.entries()
+    try:
+        handle, draft = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    except OSError as error:
+        raise BadInput(f"{path} cannot be written: {error.strerror}.") from error
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.writelines(write_lines(entries))
+            stream.flush()
+            os.fsync(stream.fileno())
+        Path(draft).replace(path)
+    except OSError as error:
+        Path(draft).unlink(missing_ok=True)
+        raise BadInput(f"{path} could not be written: {error.strerror}.") from error
+    return len(entries)
+
+
+def check(store: Store) -> list[Finding]:
+    """Everything wrong with a journal: damage to the file, then contradictions and orphans."""
+    damaged = store.damage()
+    if damaged:
+        return damaged
+    return list(fold(store.entries()).findings)

@@ -1,0 +1,73 @@
+"""The JSON shapes of docs/contract: what scripts and outside checks read."""
+
+from collections.abc import Iterable
+from typing import Any
+
+import msgspec
+
+from quailwright.flock.standing import Standing
+from quailwright.guide.round import Round, Task
+from quailwright.guide.rules import Rule
+from quailwright.journal.findings import Finding
+
+
+def round_shape(today: Round) -> dict[str, Any]:
+    """`today --json`."""
+    return {
+        "on": today.on.isoformat(),
+        "minutes": today.minutes,
+        "minutes_apart": today.minutes_apart,
+        "places": [
+            {"place": place.place, "tasks": [_task(task) for task in place.tasks]}
+            for place in today.places
+        ],
+        "signs": _plain(today.signs),
+        "withheld": _plain(today.withheld),
+        "missed": _plain(today.missed),
+        "coming": [_task(task) for task in today.coming],
+    }
+
+
+def _task(task: Task) -> dict[str, Any]:
+    return {
+        "task": task.task,
+        "rule": task.rule,
+        "why": task.why,
+        "minutes": task.minutes,
+        "due": task.due.isoformat(),
+        "overdue_days": task.overdue_days,
+        "caution": task.caution,
+        "place": task.place,
+        "subject": task.subject,
+        "count": task.count,
+        "times_left": task.times_left,
+        "once": task.once,
+        "apart": task.apart,
+        "certainty": task.certainty,
+        "figures": sorted({figure.key for figure in task.figures}),
+        "printed": task.printed,
+        "tick": task.tick,
+    }
+
+
+def standing_shape(standing: Standing) -> dict[str, Any]:
+    """`flock --json`."""
+    shape: dict[str, Any] = _plain(standing)
+    return shape
+
+
+def rule_shape(rule: Rule) -> dict[str, Any]:
+    """`rules --json`: one rule with every source that it stands on."""
+    shape: dict[str, Any] = _plain(rule)
+    shape["basis"] = [figure.cite() for figure in rule.basis()]
+    return shape
+
+
+def findings_shape(findings: Iterable[Finding]) -> list[dict[str, Any]]:
+    """Findings with the sentence that a keeper reads."""
+    return [{**_plain(finding), "sentence": finding.sentence} for finding in findings]
+
+
+def _plain(value: Any) -> Any:
+    """Dataclasses and dates as plain JSON values."""
+    return msgspec.to_builtins(value)
