@@ -1,0 +1,1 @@
+"""In and out: the invented demo, and files that come and go."""

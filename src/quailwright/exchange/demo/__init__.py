@@ -1,0 +1,86 @@
+"""An invented holding to look around in: its journal of about 14 months, made from a seed.
+
+The story (who, where, when, how many) is in `scenario` and is made up; how the birds hatch, grow,
+eat, lay and die comes from `quailwright.husbandry`. Every note in it says that it is invented.
+"""
+
+from datetime import date, timedelta
+
+from numpy.random import Generator
+
+from quailwright.exchange.demo import chores, events, hatching, kitchen, scenario
+from quailwright.exchange.demo.diary import Diary, invented_ids
+from quailwright.exchange.demo.world import World
+from quailwright.journal.entries import Entry
+
+__all__ = ["invented_entries", "invented_ids"]
+
+
+def invented_entries(on: date, rng: Generator) -> list[Entry]:
+    """The journal of the demo, up to the evening before `on`: its round is still to be done.
+
+    Args:
+        on: the day of the demo, from 1972 on.
+        rng: random numbers; the same seed and date give the same entries, ids too.
+
+    Returns:
+        Entries in the order in which they fold, with no contradiction among them.
+    """
+    first_day = on - timedelta(days=scenario.FIRST_DAY)
+    diary = Diary(scenario.ZONE, invented_ids(on, rng))
+    world = World(on, first_day, rng, diary, *events.weather_days(on))
+    while world.day < on:
+        _live_a_day(world)
+        world.day += timedelta(days=1)
+    return world.diary.in_order()
+
+
+def _live_a_day(world: World) -> None:
+    diary = world.diary
+    diary.turn_to(world.day)
+    world.writes_today, world.from_calendar = _record_kept(world)
+
+    diary.by = world.someone()
+    diary.not_before("07:00")
+    if world.days_before == scenario.FIRST_DAY:
+        events.begin(world)
+    chores.bury_the_dead(world)
+    hatching.machine_care(world, "morning")
+    hatching.morning(world)
+    chores.brooder_care(world, "morning")
+    chores.pen_care(world)
+
+    diary.by = world.someone()
+    diary.not_before("13:30")
+    hatching.machine_care(world, "midday")
+    chores.brooder_care(world, "midday")
+    events.of_the_day(world)
+    hatching.receive_eggs(world)
+    chores.buy_feed(world)
+
+    diary.by = world.someone()
+    diary.not_before("18:00")
+    chores.give_feed(world)
+    kitchen.collect_eggs(world)
+    kitchen.use_eggs(world)
+    hatching.evening(world)
+    diary.not_before("21:30")
+    hatching.machine_care(world, "evening")
+    chores.brooder_care(world, "evening")
+
+
+def _record_kept(world: World) -> tuple[bool, bool]:
+    """Whether the round is written down on this day, and whether its eggs come from the wall.
+
+    On holidays, and on some other days, nothing is written; hatches, moves and deaths always are.
+    """
+    ago = world.days_before
+    if any(last <= ago <= first for first, last in scenario.HOLIDAYS):
+        return False, False
+    drawn = world.rng.random()
+    if ago <= scenario.NO_GAPS_FOR_LAST or ago in (scenario.TYPING_MISTAKE, scenario.FIRST_DAY):
+        return True, False
+    if drawn < scenario.NO_RECORD_DAY:
+        return False, False
+    from_calendar = drawn < scenario.NO_RECORD_DAY + scenario.WALL_CALENDAR_DAY
+    return not from_calendar, from_calendar

@@ -1,0 +1,103 @@
+"""The daily round of the demo: ticks, feed, and birds found dead."""
+
+from quailwright.exchange.demo import scenario
+from quailwright.exchange.demo.birds import Group, die_today, eat_today_kg
+from quailwright.exchange.demo.world import World
+from quailwright.husbandry import facts, feeding
+from quailwright.journal import entries as kinds
+
+
+def tick(world: World, task: str, place: str, birds: int) -> None:
+    """A task ticked off, unless it was forgotten; its minutes are noted now and then."""
+    if not world.writes_today or world.rng.random() < scenario.TICK_FORGOTTEN:
+        return
+    minutes: dict[str, float] = {}
+    if world.rng.random() < scenario.MINUTES_NOTED:
+        each = facts.value(f"care.min_{task}") + birds * facts.value(f"care.min_{task}_bird")
+        minutes["minutes"] = round(float(each * world.rng.uniform(*scenario.FAST_AND_SLOW)), 1)
+    world.diary.tick(kinds.Care, task=task, place=place, **minutes)
+    world.last_done[task, place] = world.day
+
+
+def tick_when_due(world: World, task: str, place: str, birds: int, every_d: float) -> None:
+    """A task that comes round every so many days, done on the day or a little late."""
+    since = world.last_done.setdefault((task, place), world.day)
+    if (world.day - since).days >= int(every_d) and world.rng.random() < scenario.DONE_WHEN_DUE:
+        tick(world, task, place, birds)
+
+
+def brooder_care(world: World, time_of_day: str) -> None:
+    """Feed and water in the morning, and a look at the chicks as often as their age asks."""
+    broods = [group for group in world.alive() if group.place == scenario.BROODER]
+    chicks = sum(brood.total for brood in broods)
+    if not chicks:
+        return
+    youngest_d = min(brood.age_d(world.day) for brood in broods)
+    if time_of_day == "morning":
+        tick(world, "brooder_feed_water", scenario.BROODER, chicks)
+        every_d = facts.value("brooding.bedding_interval_d")
+        tick_when_due(world, "brooder_bedding", scenario.BROODER, chicks, every_d)
+    if time_of_day == "evening" or youngest_d <= facts.value("brooding.close_watch_until_d"):
+        tick(world, "brooder_check", scenario.BROODER, chicks)
+
+
+def pen_care(world: World) -> None:
+    """The morning walk from pen to pen."""
+    for pen in scenario.PENS:
+        birds = sum(group.total for group in world.alive() if group.place == pen)
+        if not birds:
+            continue
+        for task in ("feed_water", "drinker_clean", "look_count"):
+            tick(world, task, pen, birds)
+        tick_when_due(world, "trays", pen, birds, facts.value("care.tray_interval_d"))
+        tick_when_due(world, "mesh_check", pen, birds, facts.value("care.mesh_check_interval_d"))
+        tick_when_due(world, "wash", pen, birds, world.wash_every_d)
+        world.diary.wait()
+
+
+def bury_the_dead(world: World) -> None:
+    """Birds found dead in the morning. These are written down on any day."""
+    for group in world.alive():
+        young = group.age_d(world.day) <= facts.value("brooding.pebbles_until_d")
+        causes = scenario.FOUND_IN_FIRST_WEEK if young else scenario.FOUND_LATER
+        for of, dead in die_today(group, world.day, world.rng).items():
+            if not dead:
+                continue
+            found = causes[world.rng.integers(len(causes))]
+            world.diary.write(kinds.BirdsDied, group=group.name, found=found, **{of: dead})
+            group.take(of, dead)
+
+
+def give_feed(world: World) -> None:
+    """Feed emptied into the hoppers of each place, written down or not."""
+    outside_c, _ = world.weather()
+    wanted: dict[tuple[str, str], float] = {}
+    for group in world.alive():
+        key = (feed_of(group, world), group.place)
+        wanted[key] = wanted.get(key, 0.0) + eat_today_kg(group, world.day, outside_c)
+    for (feed, place), exact_kg in wanted.items():
+        kg = round(exact_kg, 2)
+        world.bins[feed] -= kg * (1.0 + scenario.LOST_IN_STORE)
+        if kg and world.from_calendar:
+            world.diary.write_undated(kinds.FeedGiven, feed=feed, kg=kg, place=place)
+        elif kg and world.writes_today:
+            world.diary.tick(kinds.FeedGiven, feed=feed, kg=kg, place=place)
+    world.diary.wait()
+
+
+def buy_feed(world: World) -> None:
+    """A bag of each feed whose bin runs low."""
+    for feed, stored_kg in world.bins.items():
+        if stored_kg < scenario.BUY_BELOW_KG:
+            kg = scenario.BAG_KG[feed]
+            cost = round(kg * scenario.PRICE_PER_KG[feed], 2)
+            world.diary.write(kinds.FeedBought, feed=feed, kg=kg, cost=cost)
+            world.bins[feed] += kg
+
+
+def feed_of(group: Group, world: World) -> str:
+    """The feed of a group: by its age, and grower for cocks among themselves."""
+    stage = feeding.stage(group.age_d(world.day))
+    if stage == "layer" and group.name == scenario.BACHELORS:
+        stage = "grower"
+    return scenario.FEED_OF_STAGE[stage]

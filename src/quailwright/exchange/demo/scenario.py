@@ -1,0 +1,228 @@
+"""The invented scenario: every name, date, price and size in this file is made up for the demo.
+
+What the birds do in it (hatch, grow, eat, lay, die) comes from `quailwright.husbandry`. Days are
+counted back from the day of the demo, so that its last weeks look the same on any date.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+from quailwright.husbandry.feeding import Stage
+from quailwright.journal import entries as kinds
+from quailwright.journal.entries import Entry
+
+FIRST_DAY = 425
+"""Days before the demo on which its journal begins: about 14 months."""
+
+HOLDING_NOTE = "Invented flock for the demo; no real place or people."
+ZONE = "Europe/Paris"
+PEOPLE, FIRST_OF_TWO = ("Mira", "Tom"), 0.6
+
+INCUBATOR, HATCHER, BROODER = "kitchen incubator", "spare hatcher", "brooder"
+NORTH_PEN, LONG_PEN, SOUTH_PEN = "north pen", "long pen", "south pen"
+BACHELOR_PEN, FAR_PEN, PANTRY = "bachelor pen", "far pen", "cool pantry"
+
+FIRST_HENS, NORTH_HENS, LONG_HENS, SOUTH_HENS = (
+    "first hens",
+    "north hens",
+    "long hens",
+    "south hens",
+)
+BACHELORS = "bachelors"
+
+NEIGHBOUR, POSTED, OWN = "the neighbour's flock", "posted eggs", "our own hens"
+
+STARTER, GROWER, LAYER = "starter crumb", "grower crumb", "layer pellets"
+FEED_OF_STAGE: dict[Stage, str] = {"starter": STARTER, "grower": GROWER, "layer": LAYER}
+PENS = (NORTH_PEN, LONG_PEN, SOUTH_PEN, BACHELOR_PEN, FAR_PEN)
+BAG_KG = {STARTER: 10.0, GROWER: 20.0, LAYER: 20.0}
+PRICE_PER_KG = {STARTER: 1.45, GROWER: 1.15, LAYER: 1.05}
+BUY_BELOW_KG = 4.0
+LOST_IN_STORE = 0.01
+"""Share of the feed that mice and dust take from the bin."""
+
+FOUNDERS_HENS, FOUNDERS_COCKS, FOUNDERS_AGE_D = 9, 2, 70
+HENS_WANTED = 14
+HENS_KEPT_IN_OLD_PEN = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """One hatch of the scenario: when it is set, what eggs, and the pen that its hens go to."""
+
+    days_before: int
+    time: str
+    eggs: int
+    source: str | None
+    laid_by: str | None
+    hens_join: str
+    pen: str
+
+    @property
+    def posted(self) -> bool:
+        """Whether the eggs came by post."""
+        return self.source == POSTED
+
+
+SETTINGS = (
+    Setting(412, "20:00", 48, NEIGHBOUR, None, NORTH_HENS, NORTH_PEN),
+    Setting(405, "21:10", 36, POSTED, None, NORTH_HENS, NORTH_PEN),
+    Setting(290, "20:05", 40, None, FIRST_HENS, LONG_HENS, LONG_PEN),
+    Setting(283, "20:20", 30, NEIGHBOUR, None, LONG_HENS, LONG_PEN),
+    Setting(120, "20:10", 46, None, LONG_HENS, SOUTH_HENS, SOUTH_PEN),
+    Setting(28, "20:15", 40, None, LONG_HENS, SOUTH_HENS, SOUTH_PEN),
+    Setting(9, "20:00", 44, NEIGHBOUR, None, SOUTH_HENS, SOUTH_PEN),
+    Setting(3, "20:30", 36, None, SOUTH_HENS, SOUTH_HENS, SOUTH_PEN),
+)
+"""The second is the bad one. On the day of the demo the last two share the incubator."""
+
+PRICE_PER_EGG = {NEIGHBOUR: 0.5, POSTED: 0.9}
+BROKEN_OF_POSTED, BROKEN_OF_FETCHED = 4, 1
+CANDLING_SEES = 0.75
+"""Share of the clear and dead eggs that the invented keepers see through speckled shells."""
+SCALE_SPREAD_G = 0.4
+
+HOLIDAYS = ((230, 227), (70, 67))
+LUMPED_WEEK = (330, 324)
+"""First and last of the days whose eggs were written down only at the end, all at once."""
+
+NO_RECORD_DAY, WALL_CALENDAR_DAY, TICK_FORGOTTEN = 0.02, 0.03, 0.07
+"""Share of days without any record, of days typed in later from the wall calendar, of ticks."""
+NO_GAPS_FOR_LAST = 5
+MINUTES_NOTED, FAST_AND_SLOW = 0.4, (0.8, 1.4)
+DONE_WHEN_DUE = 0.8
+FOUND_IN_FIRST_WEEK: tuple[kinds.Found, ...] = ("chilled", "drowned", "unknown", "unknown")
+FOUND_LATER: tuple[kinds.Found, ...] = ("unknown", "unknown", "injured")
+
+COLD_SNAP_BEGINS, COLD_SNAP_DAYS, COLD_SNAP_C, COLD_SNAP_LAY = (1, 14), 7, -9.0, 0.6
+HEAT_WAVE_BEGINS, HEAT_WAVE_DAYS, HEAT_WAVE_C, HEAT_WAVE_LAY = (7, 16), 9, 36.0, 0.65
+CALM_C = 20.0
+WEATHER_ENDS_BEFORE = 20
+
+SLOWER_WASH = 300
+GOAL_RAISED = 205
+FIRST_HENS_SOLD = 195
+RINGED, RINGED_WEIGHED, RINGED_HEN_DIES = 236, 200, 110
+TREATED, EGGS_WITHHELD_DAYS, MEAT_WITHHELD_DAYS = 150, 14, 21
+HEN_MISSING = 140
+OUTAGE, OUTAGE_MINUTES, OUTAGE_LOWEST_C = 113, 140.0, 30.5
+YOUNG_RINGED = 60
+OLD_HENS_GO = 50
+TYPING_MISTAKE = 45
+WASH_EVERY_D = 45.0
+LATER_GOAL = {"eggs_per_week": 90.0, "table_birds_per_month": 3.0, "certainty": 0.8}
+SAMPLE_WEIGHED = 8
+RINGS: tuple[tuple[str, Literal["hen", "cock"], str], ...] = (
+    ("L1", "hen", "wild brown"),
+    ("L2", "hen", "wild brown"),
+    ("L3", "hen", "pale"),
+    ("L4", "hen", "wild brown"),
+    ("L5", "hen", "spotted white"),
+    ("L9", "cock", "wild brown"),
+)
+RINGED_HEN, PAIR, YOUNG_RINGS = "L5", ("L9", "L1"), ("S1", "S2", "S3")
+MONTHLY_BILLS = {"electricity": -9.0, "bedding": -7.5}
+BACHELORS_EATEN = ((349, 0.5, 0), (340, 1.0, 0), (225, 0.5, 4), (218, 1.0, 4), (52, 0.4, 4))
+"""Days before the demo on which bachelors are taken, what share of them, and how many stay."""
+
+CRACKED = 0.012
+KEEP_IN_PANTRY = 18
+EGGS_EATEN_ON = 0.65
+EGGS_AT_A_MEAL, EGGS_GIVEN = (4, 12), 6
+PRICE_PER_DOZEN, PRICE_PER_HEN = 3.0, 9.0
+
+NOTES = {
+    "cold": "Cold snap, drinkers frozen at dawn. Invented, like all of this demo.",
+    "heat": "Heat wave, birds panting in the shade. Invented, like all of this demo.",
+    "lump": "All of the week's eggs, counted together on the last day. Invented.",
+    "calendar": "Typed in later from the wall calendar. Invented.",
+    "bad": "Came late and much shaken by the post; hardly any air cell where it belongs. Invented.",
+    "treated": "Given and withheld as the vet directed; the paper is in the folder. Invented.",
+    "missing": "One hen fewer than the record says, and nothing found. Invented.",
+    "outage": "A fuse in the kitchen went. Invented.",
+    "surplus": "More cocks than the pens want. Invented.",
+    "basket": "Hatched in the basket of that pair. Invented.",
+    "typed": "Counted the basket again. Invented.",
+    "wash": "The pens stay damp in this invented place, so we wash more often.",
+    "last": "The far pen is only for newcomers. Invented.",
+    "founders": "Bought together, already laying. Invented.",
+}
+
+
+def last_before(month_day: tuple[int, int], latest: date) -> date:
+    """The last date with this month and day that is not after `latest`."""
+    this_year = latest.replace(month=month_day[0], day=month_day[1])
+    return this_year if this_year <= latest else this_year.replace(year=latest.year - 1)
+
+
+def set_up() -> list[tuple[type[Entry], dict[str, object]]]:
+    """The entries of the first day, without their moments: holding, places, things and goal."""
+    return [
+        (
+            kinds.Holding,
+            {
+                "name": "The demo garden",
+                "latitude": 46.5,
+                "longitude": 2.5,
+                "timezone": ZONE,
+                "units": "metric",
+                "currency": "EUR",
+                "light_target_h": 14.0,
+                "note": HOLDING_NOTE,
+            },
+        ),
+        *[
+            (kinds.Place, {"place": place, "role": role, "walk_order": order, **size})
+            for order, (place, role, size) in enumerate(_PLACES, start=1)
+        ],
+        *[(kinds.Instrument, fields) for fields in _INSTRUMENTS],
+        (
+            kinds.Source,
+            {"source": NEIGHBOUR, "route": "collected", "price_per_egg": PRICE_PER_EGG[NEIGHBOUR]},
+        ),
+        (
+            kinds.Source,
+            {"source": POSTED, "route": "shipped", "price_per_egg": PRICE_PER_EGG[POSTED]},
+        ),
+        (kinds.Source, {"source": OWN, "route": "own"}),
+        *[
+            (kinds.Feed, {"feed": feed, "price_per_kg": PRICE_PER_KG[feed], **label})
+            for feed, label in _LABELS.items()
+        ],
+        (
+            kinds.Goal,
+            {"eggs_per_week": 60.0, "table_birds_per_month": 2.0, "certainty": 0.8},
+        ),
+        (kinds.Money, {"amount": -140.0, "category": "equipment"}),
+    ]
+
+
+_PLACES: tuple[tuple[str, str, dict[str, float]], ...] = (
+    (INCUBATOR, "incubator", {"capacity_eggs": 96, "heater_w": 80.0}),
+    (HATCHER, "hatcher", {"capacity_eggs": 60, "heater_w": 60.0}),
+    (BROODER, "brooder", {"floor_m2": 1.2, "heater_w": 120.0}),
+    (NORTH_PEN, "pen", {"floor_m2": 2.4}),
+    (LONG_PEN, "pen", {"floor_m2": 2.8}),
+    (SOUTH_PEN, "pen", {"floor_m2": 2.4}),
+    (BACHELOR_PEN, "pen", {"floor_m2": 1.6}),
+    (FAR_PEN, "pen", {"floor_m2": 1.5}),
+    (PANTRY, "egg_store", {}),
+)
+
+_INSTRUMENTS: tuple[dict[str, object], ...] = (
+    {
+        "instrument": "incubator dial",
+        "place": INCUBATOR,
+        "temperature_offset_c": 0.3,
+        "humidity_offset_pct": 6.0,
+    },
+    {"instrument": "hatcher dial", "place": HATCHER, "humidity_offset_pct": -3.0},
+    {"instrument": "brooder thermometer", "place": BROODER, "temperature_offset_c": -0.5},
+)
+
+_LABELS: dict[str, dict[str, object]] = {
+    STARTER: {"stage": "starter", "protein_pct": 27.0, "calcium_pct": 1.0, "bag_kg": 10.0},
+    GROWER: {"stage": "grower", "protein_pct": 22.0, "calcium_pct": 0.9, "bag_kg": 20.0},
+    LAYER: {"stage": "layer", "protein_pct": 20.0, "calcium_pct": 2.9, "bag_kg": 20.0},
+}
