@@ -1,0 +1,66 @@
+"""The pages are held to the code: commands shown run, references are current, links lead somewhere."""
+
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+PAGES = [ROOT / "README.md", ROOT / "CONTRIBUTING.md", *sorted((ROOT / "docs").glob("*.md"))]
+ENVIRONMENT = {**os.environ, "PYTHONPATH": str(ROOT / "src"), "QUAILWRIGHT_TRACEBACK": "1"}
+
+
+def quailwright(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    """Runs the command line in a folder, with its flock there."""
+    flock = {"QUAILWRIGHT_FLOCK": str(folder / "flock.sqlite"), "XDG_DATA_HOME": str(folder)}
+    return subprocess.run(
+        [sys.executable, "-m", "quailwright", *words],
+        cwd=folder,
+        env=ENVIRONMENT | flock,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+def commands_of_readme() -> list[str]:
+    """Every `./start` line of the README's code blocks, without the words beside it."""
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    blocks = re.findall(r"```\n(.*?)```", text, re.S)
+    lines = [line for block in blocks for line in block.splitlines()]
+    return [re.split(r"\s{2,}", line)[0] for line in lines if line.startswith("./start ")]
+
+
+def test_every_command_of_the_readme_runs_in_the_order_shown(tmp_path: Path) -> None:
+    entry = '{"kind": "care", "id": "00000001-0000-4000-8000-000000000001", "at": "2027-05-02"'
+    (tmp_path / "year.jsonl").write_text(f'{entry}, "task": "feed_water"}}\n', encoding="utf-8")
+    commands = commands_of_readme()
+    assert len(commands) >= 8
+    for command in commands:
+        words = re.findall(r'(?:[^\s"]|"[^"]*")+', command)[1:]
+        ran = quailwright(tmp_path, *(word.replace('"', "") for word in words))
+        assert ran.returncode == 0, f"{command}\n{ran.stderr}"
+        assert ran.stdout
+
+
+def test_the_readme_names_the_two_commands_on_its_first_screen() -> None:
+    first_screen = (ROOT / "README.md").read_text(encoding="utf-8").splitlines()[:20]
+    assert any(line.startswith("./start demo --no-serve") for line in first_screen)
+    assert any(line.startswith("./check") for line in first_screen)
+
+
+def test_the_page_of_entry_kinds_is_current() -> None:
+    script = ROOT / "scripts" / "journal_reference.py"
+    ran = subprocess.run(
+        [sys.executable, str(script)], env=ENVIRONMENT, capture_output=True, text=True, check=True
+    )
+    assert ran.stdout == (ROOT / "docs" / "journal.md").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_links_lead_to_files(page: Path) -> None:
+    for target in re.findall(r"\]\(([^)#:]+)\)", page.read_text(encoding="utf-8")):
+        assert (page.parent / target).exists(), f"{page.name} links to {target}"
