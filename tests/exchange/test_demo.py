@@ -7,7 +7,7 @@ from collections import Counter
 from datetime import date, datetime, timedelta
 from functools import cache
 from itertools import pairwise
-from statistics import fmean
+from statistics import fmean, median
 from typing import TypeVar
 
 import numpy as np
@@ -225,7 +225,8 @@ def test_posted_eggs_hatched_badly(on: date, seed: int) -> None:
     shares = {h.name: h.hatched / h.eggs_set for h in closed}
     assert shares[bad.name] == min(shares.values())
     assert shares[bad.name] < 0.4
-    assert sum(1 for eggs in bad.opened.values() if eggs) >= 3
+    assert sum(1 for eggs in bad.opened.values() if eggs) >= 2
+    assert bad.opened.total() >= 5
 
 
 def test_hatch_of_set_is_as_published() -> None:
@@ -307,8 +308,8 @@ def test_every_task_of_the_round_was_ticked(on: date, seed: int) -> None:
     ticked = of_kind(kinds.Care, on, seed)
     assert {entry.task for entry in ticked} == {
         *("feed_water", "drinker_clean", "look_count", "trays", "wash", "mesh_check"),
-        *("brooder_feed_water", "brooder_check", "brooder_bedding"),
-        *("turn_eggs", "machine_check", "top_up_water"),
+        *("brooder_feed_water", "brooder_check", "brooder_bedding", "heat_step", "pebbles_out"),
+        *("turn_eggs", "machine_check", "top_up_water", "clean_machine"),
     }
     assert {entry.place for entry in ticked} <= set(stands(on, seed).places)
     assert any(entry.minutes for entry in ticked)
@@ -333,38 +334,44 @@ def test_cold_snap_outage_and_mishaps(on: date, seed: int) -> None:
     assert len(deaths) >= 3
 
 
-def _before_and_during(kind: type[E], weather: str, value: str) -> float:
-    """Mean of a field in the cold snap or heat wave, over that of the ten days before."""
+def _during_over_before(weather: str, kind: type[E], of: str, value: str) -> list[float]:
+    """Mean of a field in a cold snap or heat wave, over that of the ten days before.
+
+    One ratio for each demo and each thing that the field `of` names.
+    """
     starts, days = {
         "cold": (scenario.COLD_SNAP_BEGINS, scenario.COLD_SNAP_DAYS),
         "heat": (scenario.HEAT_WAVE_BEGINS, scenario.HEAT_WAVE_DAYS),
     }[weather]
-    before: list[float] = []
-    during: list[float] = []
+    ratios = []
     for on in DATES:
-        latest = on - timedelta(days=scenario.WEATHER_ENDS_BEFORE)
-        begins = scenario.last_before(starts, latest)
+        begins = scenario.last_before(starts, on - timedelta(days=scenario.WEATHER_ENDS_BEFORE))
         for seed in SEEDS:
+            before: dict[str, list[float]] = {}
+            during: dict[str, list[float]] = {}
             for entry in of_kind(kind, on, seed):
                 since = (day_of(entry) - begins).days
-                adults = getattr(entry, "place", None) != scenario.BROODER
-                if adults and -10 <= since < 0:
-                    before.append(getattr(entry, value))
-                if adults and 0 <= since < days:
-                    during.append(getattr(entry, value))
-    return fmean(during) / fmean(before)
+                if -10 <= since < days:
+                    window = before if since < 0 else during
+                    window.setdefault(getattr(entry, of), []).append(getattr(entry, value))
+            ratios += [
+                fmean(during[name]) / fmean(before[name]) for name in before if name in during
+            ]
+    assert len(ratios) >= len(DATES) * len(SEEDS)
+    return ratios
 
 
 @pytest.mark.parametrize("weather", ["cold", "heat"])
 def test_cold_and_heat_lower_the_lay(weather: str) -> None:
-    assert _before_and_during(kinds.EggsCollected, weather, "eggs") < 0.85
+    ratios = _during_over_before(weather, kinds.EggsCollected, "group", "eggs")
+    assert 0.5 < median(ratios) < 0.85
 
 
 def test_heat_lowers_the_feed_as_published() -> None:
     """-1.8 % for each degree (from -14.75 % at 32 against 24 °C, 192 laying birds)."""
     degrees = scenario.HEAT_WAVE_C - facts.value("housing.heat_intake_falls_c")
-    ratio = _before_and_during(kinds.FeedGiven, "heat", "kg")
-    assert ratio == pytest.approx(1 - 0.018 * degrees, abs=0.06)
+    ratios = _during_over_before("heat", kinds.FeedGiven, "place", "kg")
+    assert median(ratios) == pytest.approx(1 - 0.018 * degrees, abs=0.03)
 
 
 @each_demo

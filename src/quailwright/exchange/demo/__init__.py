@@ -54,6 +54,7 @@ def _live_a_day(world: World) -> None:
     diary.not_before("13:30")
     hatching.machine_care(world, "midday")
     chores.brooder_care(world, "midday")
+    hatching.clean_up(world)
     events.of_the_day(world)
     hatching.receive_eggs(world)
     chores.buy_feed(world)

@@ -7,14 +7,15 @@ from quailwright.husbandry import facts, feeding
 from quailwright.journal import entries as kinds
 
 
-def tick(world: World, task: str, place: str, birds: int) -> None:
+def tick(world: World, task: str, place: str, birds: int, minutes_of: str = "") -> None:
     """A task ticked off, unless it was forgotten; its minutes are noted now and then."""
     if not world.writes_today or world.rng.random() < scenario.TICK_FORGOTTEN:
         return
     minutes: dict[str, float] = {}
     if world.rng.random() < scenario.MINUTES_NOTED:
-        each = facts.value(f"care.min_{task}") + birds * facts.value(f"care.min_{task}_bird")
-        minutes["minutes"] = round(float(each * world.rng.uniform(*scenario.FAST_AND_SLOW)), 1)
+        key = f"care.min_{minutes_of or task}"
+        usual = facts.value(key) + birds * facts.value(f"{key}_bird")
+        minutes["minutes"] = round(float(usual * world.rng.uniform(*scenario.FAST_AND_SLOW)), 1)
     world.diary.tick(kinds.Care, task=task, place=place, **minutes)
     world.last_done[task, place] = world.day
 
@@ -37,8 +38,20 @@ def brooder_care(world: World, time_of_day: str) -> None:
         tick(world, "brooder_feed_water", scenario.BROODER, chicks)
         every_d = facts.value("brooding.bedding_interval_d")
         tick_when_due(world, "brooder_bedding", scenario.BROODER, chicks, every_d)
+    if time_of_day == "midday":
+        for brood in broods:
+            _steps_of_a_brood(world, brood)
     if time_of_day == "evening" or youngest_d <= facts.value("brooding.close_watch_until_d"):
         tick(world, "brooder_check", scenario.BROODER, chicks)
+
+
+def _steps_of_a_brood(world: World, brood: Group) -> None:
+    """The heat lowered a step each week, and the pebbles out of the drinker."""
+    age_d = brood.age_d(world.day)
+    if age_d in {facts.value(f"brooding.heat_step_{step}_d") for step in (1, 2, 3)}:
+        tick(world, "heat_step", scenario.BROODER, brood.total)
+    if age_d == facts.value("brooding.pebbles_until_d"):
+        tick(world, "pebbles_out", scenario.BROODER, brood.total, minutes_of="heat_step")
 
 
 def pen_care(world: World) -> None:

@@ -110,7 +110,7 @@ def _move_out(world: World, brood: Group, setting: scenario.Setting) -> None:
         setting.hens_join, Group(setting.hens_join, setting.pen, brood.hatched_on)
     )
     hens = min(brood.hens, max(0, scenario.HENS_WANTED - pen.hens))
-    cocks_wanted = ceil((pen.hens + hens) / facts.value("housing.hens_per_cock"))
+    cocks_wanted = int((pen.hens + hens) / facts.value("housing.hens_per_cock"))
     cocks = min(brood.cocks, max(0, cocks_wanted - pen.cocks))
     if brood.hens > hens:
         _sell(world, brood, brood.hens - hens)

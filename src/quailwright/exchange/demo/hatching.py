@@ -70,6 +70,15 @@ def morning(world: World) -> None:
         _carry_to_brooder(world, hatch, day, MORNING_HOUR)
 
 
+def clean_up(world: World) -> None:
+    """The hatcher cleaned on the day after a hatch was closed; the last time it is put off."""
+    open_d = facts.value("incubation.open_unhatched_day")
+    for hatch in world.hatches:
+        done = (world.day - hatch.set_on).days == open_d + 1
+        if done and world.days_before > scenario.CLEANING_PUT_OFF:
+            tick(world, "clean_machine", hatch.place, 0)
+
+
 def evening(world: World) -> None:
     """The evening's step of every hatch, and eggs set if this is the day for it."""
     for setting in scenario.SETTINGS:

@@ -92,6 +92,7 @@ NO_RECORD_DAY, WALL_CALENDAR_DAY, TICK_FORGOTTEN = 0.02, 0.03, 0.07
 NO_GAPS_FOR_LAST = 5
 MINUTES_NOTED, FAST_AND_SLOW = 0.4, (0.8, 1.4)
 DONE_WHEN_DUE = 0.8
+CLEANING_PUT_OFF = 20
 FOUND_IN_FIRST_WEEK: tuple[kinds.Found, ...] = ("chilled", "drowned", "unknown", "unknown")
 FOUND_LATER: tuple[kinds.Found, ...] = ("unknown", "unknown", "injured")
 
