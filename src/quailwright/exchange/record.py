@@ -45,24 +45,26 @@ def _new_among(
     existing: Iterable[Entry], entries: Iterable[Entry]
 ) -> tuple[list[Entry], list[Finding]]:
     """The entries not in the journal yet, and a finding for each id that means something else."""
-    known: dict[str, Entry] = {}
-    for entry in existing:
-        known[entry.id] = entry
-        if isinstance(entry, Retract) and entry.instead is not None:
-            known[entry.instead.id] = entry.instead
+    known = {fact.id: fact for entry in existing for fact in _facts(entry)}
     fresh: list[Entry] = []
     findings: list[Finding] = []
     for entry in entries:
-        inner = [entry.instead] if isinstance(entry, Retract) and entry.instead is not None else []
         if known.get(entry.id) == entry:
             continue
-        if any(other.id in known for other in (entry, *inner)):
+        brought = {fact.id: fact for fact in _facts(entry)}
+        if known.keys().isdisjoint(brought):
+            known |= brought
+            fresh.append(entry)
+        else:
             findings.append(_id_taken(entry))
-            continue
-        for other in (entry, *inner):
-            known[other.id] = other
-        fresh.append(entry)
     return fresh, findings
+
+
+def _facts(entry: Entry) -> tuple[Entry, ...]:
+    """The entry, and what it puts in another's stead."""
+    if isinstance(entry, Retract) and entry.instead is not None:
+        return (entry, entry.instead)
+    return (entry,)
 
 
 def _id_taken(entry: Entry) -> Finding:
@@ -97,11 +99,7 @@ def import_lines(store: Store, data: bytes, now: datetime) -> Recorded:
         lines = len({finding.line for finding in findings})
         some = "One line is" if lines == 1 else f"{lines} lines are"
         raise BadInput(f"{some} not right; nothing was imported.", tuple(findings))
-    line_of: dict[str, int] = {}
-    for number, entry in numbered:
-        line_of[entry.id] = number
-        if isinstance(entry, Retract) and entry.instead is not None:
-            line_of[entry.instead.id] = number
+    line_of = {fact.id: number for number, entry in numbered for fact in _facts(entry)}
     try:
         return record(store, [entry for _, entry in numbered], now)
     except QuailwrightError as error:

@@ -27,9 +27,11 @@ class NotAMoment(ValueError):
 
 def parse_moment(text: str) -> date | datetime:
     """Read `at`: a `date`, or an aware `datetime`. Raises NotAMoment with a keeper's sentence."""
-    if _NAIVE.match(text):
-        raise NotAMoment(f"{text!r} has no offset. Add it, as in {text[:10]}T{text[11:16]}+01:00.")
     if not (_DATE.match(text) or _INSTANT.match(text)):
+        if _NAIVE.match(text):
+            raise NotAMoment(
+                f"{text!r} has no offset. Add it, as in {text[:10]}T{text[11:16]}+01:00."
+            )
         raise NotAMoment(
             f"{_short(text)} is not a date or a date-time. "
             "Write 2027-05-02, or 2027-05-02T20:00+01:00 with the offset from UTC."
@@ -66,11 +68,6 @@ def zone(name: str) -> ZoneInfo:
         ) from None
 
 
-@cache
-def _day_from_minute(minute: str, zone_name: str) -> str:
-    return datetime.fromisoformat(minute).astimezone(zone(zone_name)).date().isoformat()
-
-
 def day_text(at: str, zone_name: str) -> str:
     """The calendar day at the holding (ISO text) on which `at` falls.
 
@@ -78,8 +75,13 @@ def day_text(at: str, zone_name: str) -> str:
     """
     if len(at) == _DATE_LENGTH or not zone_name:
         return at[:_DATE_LENGTH]
-    offset = "Z" if at[-1] == "Z" else at[-6:]
-    return _day_from_minute(at[:16] + offset, zone_name)
+    return _day_at(_instant(at), at, zone_name)
+
+
+def _day_at(moment: datetime, written: str, zone_name: str) -> str:
+    local = moment.astimezone(zone(zone_name))
+    # Two clocks are never a month apart: the same day of the month is the same date.
+    return written[:_DATE_LENGTH] if local.day == moment.day else local.date().isoformat()
 
 
 as_date = cache(date.fromisoformat)
@@ -104,7 +106,9 @@ def order_key(at: str, rank: int, entry_id: str, zone_name: str) -> OrderKey:
     """The key by which entries fold: day, instant (dates first), rank of the kind, id."""
     if len(at) == _DATE_LENGTH:
         return (at, _BEFORE_ANY_INSTANT, rank, entry_id)
-    return (day_text(at, zone_name), _instant(at).timestamp(), rank, entry_id)
+    moment = _instant(at)
+    day = _day_at(moment, at, zone_name) if zone_name else at[:_DATE_LENGTH]
+    return (day, moment.timestamp(), rank, entry_id)
 
 
 @dataclass(frozen=True, slots=True)
