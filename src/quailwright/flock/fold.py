@@ -13,6 +13,7 @@ from datetime import date, datetime
 from operator import itemgetter
 
 from quailwright.flock.booking import BOOKINGS, Refused
+from quailwright.flock.corrections import corrections, retracts_nothing
 from quailwright.flock.state import Flock
 from quailwright.journal.entries import RANK, Entry, Holding, Retract
 from quailwright.journal.findings import Finding
@@ -29,10 +30,22 @@ def fold(entries: Iterable[Entry], on: date | datetime | None = None) -> Flock:
 def newest_zone(entries: Iterable[Entry], on: date | datetime | None = None) -> str:
     """The time zone that the newest `holding` entry names (up to the day of `on`), else ''."""
     last_day = "9999-99-99" if on is None else on.isoformat()[:10]
+    told: list[Entry] = []
+    retracts: list[Retract] = []
+    for entry in entries:
+        if isinstance(entry, Holding):
+            told.append(entry)
+        elif isinstance(entry, Retract) and entry.at[:10] <= last_day:
+            retracts.append(entry)
+    retracts.sort(key=lambda retract: order_key(retract.at, 0, retract.id, ""))
+    gone, instead, _ = corrections(retracts)
     named = [
         (entry.at, entry.id, entry.timezone)
-        for entry in entries
-        if isinstance(entry, Holding) and entry.timezone and entry.at[:10] <= last_day
+        for entry in told + instead
+        if isinstance(entry, Holding)
+        and entry.timezone
+        and entry.at[:10] <= last_day
+        and entry.id not in gone
     ]
     return max(named)[2] if named else ""
 
@@ -58,15 +71,18 @@ class Record:
         """Takes in more entries; `flock` then stands as if all had been folded at once."""
         arrived = list(new)
         self._entries.extend(arrived)
+        if not self._settled or any(map(self._reaches_back, arrived)):
+            self._refold()
+            return
         keyed = self._keyed(arrived)
-        if self._settled and self._in_sequence(arrived, keyed):
+        if not keyed or self._last_key is None or keyed[0][0] > self._last_key:
             self._run(keyed)
         else:
             self._refold()
 
-    def _in_sequence(self, arrived: list[Entry], keyed: list[_Keyed]) -> bool:
-        simple = not any(isinstance(entry, (Retract, Holding)) for entry in arrived)
-        return simple and (not keyed or self._last_key is None or keyed[0][0] > self._last_key)
+    def _reaches_back(self, entry: Entry) -> bool:
+        """Whether it changes how others fold, or was taken back before it arrived."""
+        return isinstance(entry, (Retract, Holding)) or entry.id in self._taken_back
 
     def _refold(self) -> None:
         self.zone = newest_zone(self._entries, self._on)
@@ -74,6 +90,7 @@ class Record:
         self._until: Until | None = None if self._on is None else until(self._on, self.zone)
         self._last_key: OrderKey | None = None
         self._settled = True
+        self._taken_back: set[str] = set()
         self._run(self._keyed(self._entries))
 
     def _keyed(self, entries: Iterable[Entry]) -> list[_Keyed]:
@@ -82,38 +99,26 @@ class Record:
         if self._until is not None:
             includes = self._until.includes
             keyed = [pair for pair in keyed if includes(pair[0])]
-        if Retract in {entry.__class__ for _, entry in keyed}:
-            keyed = self._without_retracted(keyed)
         keyed.sort(key=itemgetter(0))
+        if Retract in {entry.__class__ for _, entry in keyed}:
+            keyed = self._corrected(keyed)
         return keyed
 
-    def _without_retracted(self, keyed: list[_Keyed]) -> list[_Keyed]:
-        """Drops what is retracted, adds what stands instead. A retracted retract does nothing."""
-        by_target: dict[str, list[Retract]] = {}
-        for _, entry in keyed:
-            if isinstance(entry, Retract):
-                by_target.setdefault(entry.entry, []).append(entry)
-        stands: dict[str, bool] = {}
-
-        def standing(entry_id: str) -> bool:
-            """Whether no standing retract takes the entry back."""
-            if entry_id not in stands:
-                stands[entry_id] = False  # a circle of retracts takes itself back
-                stands[entry_id] = not any(standing(r.id) for r in by_target.get(entry_id, ()))
-            return stands[entry_id]
-
-        kept: list[_Keyed] = []
+    def _corrected(self, keyed: list[_Keyed]) -> list[_Keyed]:
+        """Without what is taken back, with what stands instead, in order."""
+        retracts = [entry for _, entry in keyed if isinstance(entry, Retract)]
+        gone, instead, findings = corrections(retracts)
         known = {entry.id for _, entry in keyed}
-        for key, entry in keyed:
-            if not standing(entry.id):
-                continue
-            kept.append((key, entry))
-            if isinstance(entry, Retract):
-                if entry.entry not in known:
-                    self.flock.findings.append(_retracts_nothing(entry))
-                if entry.instead is not None:
-                    kept.extend(self._keyed([entry.instead]))
-        return kept
+        known.update(retract.instead.id for retract in retracts if retract.instead is not None)
+        self._taken_back = {retract.entry for retract in retracts}
+        self.flock.findings += findings
+        self.flock.findings += [
+            retracts_nothing(retract)
+            for retract in retracts
+            if retract.id not in gone and retract.entry not in known
+        ]
+        kept = [pair for pair in keyed if pair[1].id not in gone]
+        return sorted(kept + self._keyed(instead), key=itemgetter(0))
 
     def _run(self, keyed: list[_Keyed]) -> None:
         """Books entries in order.
@@ -151,7 +156,6 @@ class Record:
                 except Refused as refusal:
                     if forced:
                         self.flock.findings.append(refusal.finding)
-                        forced = False
                         continue
                     still.append((key, entry))
                 else:
@@ -163,24 +167,13 @@ class Record:
             waiting = still
 
 
-def _retracts_nothing(entry: Retract) -> Finding:
-    return Finding(
-        "orphan",
-        f"It takes back entry {entry.entry}, which the journal does not hold.",
-        "Check the id.",
-        entry=entry.id,
-        field="entry",
-        at=entry.at,
-    )
-
-
 def refusals(record: Record, new: Sequence[Entry]) -> list[Finding]:
     """Adds `new` to `record`, and gives what must be refused: contradictions that they bring.
 
     A contradiction that an entry insists on (`force`) is kept and shown, not refused. One that
     lands on an entry of before is refused too, unless one of the new entries insists.
     """
-    before = set(record.flock.findings)
+    before = {_about(finding) for finding in record.flock.findings}
     record.add(new)
     insists = {entry.id for entry in new if entry.force}
     ids = {entry.id for entry in new}
@@ -188,5 +181,12 @@ def refusals(record: Record, new: Sequence[Entry]) -> list[Finding]:
     return [
         finding
         for finding in record.flock.findings
-        if finding not in before and not finding.forced and (finding.entry in ids or not insists)
+        if _about(finding) not in before
+        and not finding.forced
+        and (finding.entry in ids or not insists)
     ]
+
+
+def _about(finding: Finding) -> tuple[str, str, str]:
+    """What stays the same of a contradiction when only its figures change."""
+    return (finding.entry, finding.kind, finding.field)
