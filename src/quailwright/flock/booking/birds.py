@@ -33,6 +33,16 @@ def group(flock: Flock, entry: kinds.Group, day: date, forced: bool) -> None:
     if hatch is not None:
         if not coming.total:
             coming.chicks = max(0, hatch.to_house)
+            if not coming.total:
+                contradict(
+                    flock,
+                    entry,
+                    forced,
+                    "hatch",
+                    f"no chicks of {hatch.name} wait to be housed at that time "
+                    f"({hatch.hatched} hatched).",
+                    "Log chicks_hatched first, or mend the time.",
+                )
         if coming.total > hatch.to_house:
             contradict(
                 flock,
@@ -108,7 +118,7 @@ def birds_moved(flock: Flock, entry: kinds.BirdsMoved, day: date, forced: bool) 
                 "Add to_group: the name of the group they join or become.",
             )
         target = group
-    _not_from_quarantine(flock, entry, group, day, forced, "moved", entry.place)
+    not_from_quarantine(flock, entry, group, day, forced, "moved", entry.place)
     _must_have(flock, entry, group, going, forced, "moved")
     place_of(flock, entry.place)
     if target is group:
@@ -145,15 +155,20 @@ def birds_moved(flock: Flock, entry: kinds.BirdsMoved, day: date, forced: bool) 
 
 def _withholding_follows(flock: Flock, group: Group, target: Group, day: date) -> None:
     """Birds under a withholding carry it into the group that they join."""
+    known = {
+        (held.product, held.eggs_until, held.meat_until)
+        for held in flock.withholdings
+        if held.group == target.name
+    }
     for held in list(flock.withholdings):
-        last = max(held.eggs_until or day, held.meat_until or day)
-        if held.group == group.name and last >= day:
-            flock.withholdings.append(
-                Withholding(target.name, held.product, day, held.eggs_until, held.meat_until)
-            )
+        last = max(held.eggs_until or date.min, held.meat_until or date.min)
+        until = (held.product, held.eggs_until, held.meat_until)
+        if held.group == group.name and last >= day and until not in known:
+            flock.withholdings.append(Withholding(target.name, held.product, day, *until[1:]))
+            known.add(until)
 
 
-def _not_from_quarantine(
+def not_from_quarantine(
     flock: Flock, entry: Entry, group: Group, day: date, forced: bool, verb: str, to_place: str = ""
 ) -> None:
     until = place_of(flock, group.place).quarantined_until
@@ -210,6 +225,11 @@ def birds_died(flock: Flock, entry: kinds.BirdsDied, day: date, forced: bool) ->
 
 def birds_processed(flock: Flock, entry: kinds.BirdsProcessed, day: date, forced: bool) -> None:
     group = group_of(flock, entry, entry.group)
+    not_withheld(flock, entry, group, day, forced)
+    leave(flock, entry, group, _birds(entry), forced, "processed")
+
+
+def not_withheld(flock: Flock, entry: Entry, group: Group, day: date, forced: bool) -> None:
     held = flock.meat_withheld_on(group.name, day)
     if held is not None:
         contradict(
@@ -222,13 +242,12 @@ def birds_processed(flock: Flock, entry: kinds.BirdsProcessed, day: date, forced
             "Wait until the day after; ask the vet who directed it when in doubt.",
             "withheld",
         )
-    leave(flock, entry, group, _birds(entry), forced, "processed")
 
 
 def birds_out(flock: Flock, entry: kinds.BirdsOut, day: date, forced: bool) -> None:
     group = group_of(flock, entry, entry.group)
     if entry.use != "lost":
-        _not_from_quarantine(flock, entry, group, day, forced, entry.use)
+        not_from_quarantine(flock, entry, group, day, forced, entry.use)
     leave(flock, entry, group, _birds(entry), forced, entry.use)
     pay(flock, day, entry.income, "birds sold")
 

@@ -6,6 +6,9 @@ from quailwright.flock.booking.known import feed_of, pay
 from quailwright.flock.state import Difference, Flock
 from quailwright.journal import entries as kinds
 
+_DECIMALS_KG = 6
+"""Below a milligram a difference is arithmetic of floats, not feed."""
+
 
 def feed_bought(flock: Flock, entry: kinds.FeedBought, day: date, forced: bool) -> None:
     feed_of(flock, entry.feed).bought_kg += entry.kg
@@ -24,7 +27,7 @@ def feed_given(flock: Flock, entry: kinds.FeedGiven, day: date, forced: bool) ->
 def feed_counted(flock: Flock, entry: kinds.FeedCounted, day: date, forced: bool) -> None:
     stock = feed_of(flock, entry.feed)
     stock.counted_on = day
-    if entry.kg != stock.kg:
+    if round(entry.kg - stock.kg, _DECIMALS_KG):
         flock.differences.append(
             Difference(day, entry.feed, "feed_kg", stock.kg, entry.kg, entry.id)
         )

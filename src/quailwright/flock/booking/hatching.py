@@ -133,6 +133,17 @@ def eggs_candled(flock: Flock, entry: kinds.EggsCandled, day: date, forced: bool
 def chicks_hatched(flock: Flock, entry: kinds.ChicksHatched, day: date, forced: bool) -> None:
     hatch = hatch_of(flock, entry, entry.hatch)
     _eggs_leave(flock, hatch, entry, "chicks", entry.chicks, "hatched", forced)
+    opened = hatch.opened.total()
+    if opened and hatch.hatched + entry.chicks + opened > hatch.eggs_set + hatch.found:
+        contradict(
+            flock,
+            entry,
+            forced,
+            "chicks",
+            f"{entry.chicks} hatched, but of {hatch.eggs_set} set {hatch.hatched} hatched before "
+            f"and {opened} were opened unhatched.",
+            "Mend the number, or retract the wrong entry before.",
+        )
     hatch.hatched += entry.chicks
     hatch.hatchings.append((instant(entry.at, flock.zone), entry.chicks))
 

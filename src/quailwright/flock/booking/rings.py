@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from quailwright.flock.booking.birds import leave
+from quailwright.flock.booking.birds import leave, not_from_quarantine, not_withheld
 from quailwright.flock.booking.known import bird_of, contradict, group_of, place_of
 from quailwright.flock.state import Birds, Death, Flock, Group, RingedBird
 from quailwright.journal import entries as kinds
@@ -48,6 +48,10 @@ def bird_left(flock: Flock, entry: kinds.BirdLeft, day: date, forced: bool) -> N
     group = flock.groups.get(bird.group or "")
     if group is not None:
         one = Birds(**{_class_of(bird, group): 1})
+        if entry.use == "processed":
+            not_withheld(flock, entry, group, day, forced)
+        elif entry.use in ("sold", "given"):
+            not_from_quarantine(flock, entry, group, day, forced, entry.use)
         leave(flock, entry, group, one, forced, entry.use)
         if entry.use == "died":
             group.deaths.append(Death(day, one, None))
