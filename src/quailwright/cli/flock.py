@@ -39,16 +39,21 @@ def flock(
 def _show(stands: Standing, units: Units) -> None:
     name = f"{stands.holding}: " if stands.holding else ""
     print(f"{name}{wording.full_day(stands.on)}")
+    if not stands.entries:
+        show.first_steps()
+        return
     totals = stands.totals
+    hens, cocks = (wording.counted(totals[f"{sex}s"], sex) for sex in ("hen", "cock"))
     print(
-        f"{totals['birds']} birds: {totals['hens']} hens, {totals['cocks']} cocks, "
-        f"{totals['chicks']} chicks not sexed."
+        f"{wording.counted(totals['birds'], 'bird')}: {hens}, {cocks}, "
+        f"{wording.counted(totals['chicks'], 'chick')} not sexed."
     )
-    show.heading("Birds")
-    show.table(
-        ("place", "group", "hens", "cocks", "chicks", "age", "hens a cock", "room each"),
-        [row for place in stands.places for row in _group_rows(place, units)],
-    )
+    birds = [row for place in stands.places for row in _group_rows(place, units)]
+    if birds:
+        show.heading("Birds")
+        show.table(
+            ("place", "group", "hens", "cocks", "chicks", "age", "hens a cock", "room each"), birds
+        )
     hatches = [hatch for place in stands.places for hatch in place.hatches]
     if hatches:
         show.heading("Hatches under way")

@@ -2,7 +2,7 @@
 
 import os
 import sys
-from typing import Annotated
+from typing import Annotated, TextIO
 
 import typer
 
@@ -47,14 +47,14 @@ app.add_typer(journal.app, name="journal")
 
 def run() -> None:
     """Runs the command line; every failure ends in a sentence and an exit code."""
+    stdout = sys.stdout
     try:
-        app()
+        app(prog_name="quailwright")
+    except SystemExit as leaving:
+        sys.exit(0 if _reader_has_gone(stdout) else leaving.code)
     except QuailwrightError as error:
         _say(error)
         sys.exit(error.exit_code)
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
     except KeyboardInterrupt:
         sys.exit(130)
     except Exception as error:
@@ -66,6 +66,18 @@ def run() -> None:
             file=sys.stderr,
         )
         sys.exit(INTERNAL_FAULT)
+
+
+def _reader_has_gone(stdout: TextIO) -> bool:
+    """Whether what reads the output (`| head`) has ended: no fault, and nothing more to say."""
+    if sys.stdout is stdout:
+        try:
+            stdout.flush()
+        except BrokenPipeError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), stdout.fileno())
+        else:
+            return False
+    return True
 
 
 def _say(error: QuailwrightError) -> None:

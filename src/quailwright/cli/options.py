@@ -1,6 +1,7 @@
 """What every command understands, and the small steps from what is typed to what is asked."""
 
 import os
+import re
 import secrets
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -13,6 +14,9 @@ from quailwright.journal.ids import NOISE_BYTES, new_id
 from quailwright.journal.moments import NotAMoment, parse_moment, zone
 from quailwright.journal.store import Store, open_store
 
+_CLOCK = re.compile(r"\d{1,2}:\d{2}(:\d{2})?\Z")
+_DAYS_AGO = {"today": 0, "yesterday": 1}
+
 FlockOption = Annotated[
     str | None,
     typer.Option(
@@ -24,7 +28,9 @@ FlockOption = Annotated[
 OnOption = Annotated[
     str | None,
     typer.Option(
-        "--on", metavar="WHEN", help="As of a day (2027-05-02) or an instant. Default: now."
+        "--on",
+        metavar="WHEN",
+        help="As of a day (2027-05-02, today, yesterday) or an instant (20:00). Default: now.",
     ),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON document on standard output.")]
@@ -69,10 +75,19 @@ def moment_asked(text: str | None, zone_name: str) -> date | datetime:
 
 
 def with_offset(text: str, zone_name: str) -> str:
-    """`at` as typed, made whole: `today`, `yesterday`, and a clock time gets its offset."""
-    words = {"today": 0, "yesterday": -1}
-    if text in words:
-        return (local(now(), zone_name).date() + timedelta(days=words[text])).isoformat()
+    """`at` as typed, made whole.
+
+    `today` and `yesterday` become their date; a clock time, alone (of today) or after a day, gets
+    the offset that holds there.
+    """
+    day, _, clock = text.replace("T", " ", 1).partition(" ")
+    if _CLOCK.match(day) and not clock:
+        day, clock = "today", day
+    if len(clock) in (len("7:05"), len("7:05:30")):
+        clock = f"0{clock}"
+    if day in _DAYS_AGO:
+        named = local(now(), zone_name).date() - timedelta(days=_DAYS_AGO[day])
+        text = f"{named}T{clock}" if clock else named.isoformat()
     try:
         typed = datetime.fromisoformat(text)
     except ValueError:

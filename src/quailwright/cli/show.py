@@ -14,6 +14,12 @@ def json_document(document: Any) -> None:
     sys.stdout.buffer.write(msgspec.json.format(msgspec.json.encode(document), indent=2) + b"\n")
 
 
+def first_steps() -> None:
+    """What to do when nothing is recorded yet."""
+    print("Nothing is recorded up to then. Begin with where the flock lives:")
+    print("  quailwright log holding name=... timezone=Europe/Lisbon units=metric")
+
+
 def heading(text: str) -> None:
     """A line that stands out on a terminal."""
     print()

@@ -21,9 +21,9 @@ from quailwright.exchange import shapes
 from quailwright.flock.fold import fold, newest_zone
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
-from quailwright.guide.round import Round, Task, day_at, todays_round
-from quailwright.guide.rules import Rule, printed_rules, rules_at
-from quailwright.journal.entries import Entry
+from quailwright.guide.round import Round, Task, day_at, todays_round, units_of
+from quailwright.guide.rules import Rule, ShownRule, all_rules, printed_rules
+from quailwright.journal.entries import Entry, Units
 from quailwright.journal.findings import BadInput
 
 EXAMPLES = """Examples:
@@ -65,15 +65,19 @@ def _show_round(flock: Flock, the_round: Round, why: bool) -> None:
     if flock.holding is not None and flock.holding.note:
         print(flock.holding.note)
     if not flock.entries:
-        print("Nothing is recorded yet. Begin with where the flock lives:")
-        print("  quailwright log holding name=... timezone=Europe/Lisbon units=metric")
+        show.first_steps()
         return
     apart = (
         f", and {the_round.minutes_apart:.0f} for bigger jobs" if the_round.minutes_apart else ""
     )
-    print(f"About {the_round.minutes:.0f} minutes{apart}.")
+    if the_round.places:
+        print(f"About {the_round.minutes:.0f} minutes{apart}.")
+    else:
+        print("Nothing to do, as far as the record knows.")
     for held in the_round.withheld:
-        print(f"NOT TO BE USED: {held.what} of {held.of}, up to {held.until} ({held.because}).")
+        what = "NOT TO BE MOVED" if held.what == "birds" else "NOT TO BE USED"
+        last = wording.weekday(held.until)
+        print(f"{what}: {held.what} of {held.of}, up to and on {last} ({held.because}).")
     for sign in the_round.signs:
         print(f"LOOK: {sign.where}: {sign.evidence} {sign.check}")
     told: set[str] = set()
@@ -84,26 +88,29 @@ def _show_round(flock: Flock, the_round: Round, why: bool) -> None:
     if the_round.missed:
         show.heading("Too late now")
         for missed in the_round.missed:
-            print(f"  {missed.subject}: {missed.task} (was due {wording.clock(missed.was_due)}).")
+            was_due = _when(missed.was_due, the_round.on)
+            print(f"  {missed.subject}: {missed.task} (was due {was_due}).")
             print(f"      Instead: {missed.instead}")
     if the_round.coming:
         show.heading("In the next days")
         for task in the_round.coming:
             count = f" ({task.count})" if task.count else ""
-            print(f"  {_when(task.due)}  {task.subject}: {task.task}{count}")
+            print(f"  {_when(task.due, the_round.on)}  {task.subject}: {task.task}{count}")
 
 
 def _show_task(task: Task, on: date, why: bool, told: set[str]) -> None:
-    left = f", {task.times_left} times" if task.times_left > 1 else ""
-    print(f"  [ ] {task.task} ({task.minutes:g} min{left})")
+    times = f"{task.times_left} times, " if task.times_left > 1 else ""
+    in_all = " in all" if times else ""
+    print(f"  [ ] {task.task} ({times}{task.minutes:g} min{in_all})")
     notes = [task.subject] if task.once else []
     notes += [task.count] if task.count else []
     if task.once:
-        notes.append(f"due {_when(task.due)}")
+        notes.append(f"due {_when(task.due, on)}")
     if task.overdue_days:
-        notes.append(f"{task.overdue_days} days overdue")
+        notes.append(f"{wording.counted(task.overdue_days, 'day')} overdue")
     if task.printed:
-        notes.append(f"your change; printed: {task.printed}")
+        differs = task.printed != task.task
+        notes.append("your change" + (f"; printed: {task.printed}" if differs else ""))
     if notes:
         print(f"      {'; '.join(notes)}")
     if why:
@@ -115,8 +122,9 @@ def _show_task(task: Task, on: date, why: bool, told: set[str]) -> None:
         show.caution(task.caution)
 
 
-def _when(due: date | datetime) -> str:
-    return wording.clock(due) if isinstance(due, datetime) else wording.weekday(due)
+def _when(due: date | datetime, on: date) -> str:
+    text = wording.clock(due) if isinstance(due, datetime) else wording.weekday(due)
+    return text if due.year == on.year else f"{text} {due.year}"
 
 
 RULES_EXAMPLES = """Examples:
@@ -136,39 +144,56 @@ def rules(
     as_json: JsonOption = False,
 ) -> None:
     """The rules of care: what they ask for, and on whose word."""
-    held = {rule.rule: rule for rule in _rules(ctx, flock_file)}
-    if name is not None and name not in held | dict(printed_rules()):
+    flock = _flock_if_any(ctx, flock_file)
+    shown = [s for s in all_rules(flock.care_rules) if name in (None, s.rule.rule)]
+    if not shown:
         raise BadInput(f"There is no rule {name!r}. `quailwright rules` lists them.")
-    chosen = [held.get(name) or printed_rules()[name]] if name else list(held.values())
     if as_json:
-        show.json_document([shapes.rule_shape(rule) for rule in chosen])
+        show.json_document([shapes.rule_shape(one) for one in shown])
         return
-    if name is None:
-        rows = [(r.rule, r.stage, wording.plain(r.task, "metric"), _changed(r)) for r in chosen]
-        show.table(("rule", "of", "task", ""), rows)
+    units = units_of(flock)
+    if name is not None:
+        for one in shown:
+            _show_rule(one, units)
         return
-    _show_rule(chosen[0], silenced=name not in held)
+    rows = [
+        (s.rule.rule, s.rule.stage, wording.plain(s.rule.task, units), _yours(s)) for s in shown
+    ]
+    show.table(("rule", "of", "task", ""), rows)
 
 
-def _rules(ctx: typer.Context, flock_file: str | None) -> list[Rule]:
-    """The rules as the flock's keeper has them; the printed ones where there is no flock yet."""
+def _flock_if_any(ctx: typer.Context, flock_file: str | None) -> Flock:
+    """What stands; nothing, where there is no flock yet."""
     if "://" not in location(ctx, flock_file) and not Path(location(ctx, flock_file)).exists():
-        return list(printed_rules().values())
+        return Flock()
     with opened(ctx, flock_file) as store:
-        return rules_at("", fold(store.entries()).care_rules)
+        return fold(store.entries())
 
 
-def _changed(rule: Rule) -> str:
-    return "yours" if rule.original is not None or rule.rule not in printed_rules() else ""
+def _yours(shown: ShownRule) -> str:
+    rule = shown.rule
+    yours = "yours" if rule.original is not None or rule.rule not in printed_rules() else ""
+    words = ("silenced by you" if shown.silenced else yours, f"at {shown.place}")
+    return " ".join(words if shown.place else words[:1])
 
 
-def _show_rule(rule: Rule, silenced: bool) -> None:
-    print(f"{rule.rule} ({rule.stage}){', silenced by you' if silenced else ''}")
+def _takes(rule: Rule) -> str:
+    each = f" and {rule.minutes_each:g} for each bird or egg" if rule.minutes_each else ""
+    return f"{rule.minutes:g} min{each}"
+
+
+def _show_rule(shown: ShownRule, units: Units) -> None:
+    rule = shown.rule
+    yours = _yours(shown)
+    print(f"{rule.rule} ({rule.stage}){', ' if yours else ''}{yours}")
     for label, text in (("Task", rule.task), ("Why", rule.why), ("Caution", rule.caution)):
         if text:
-            print(f"{label}: {wording.plain(text, 'metric')}")
+            print(f"{label}: {wording.plain(text, units)}")
+    print(f"When: {wording.rhythm(rule)}; {_takes(rule)}")
     if rule.original is not None:
-        print(f"Printed: {wording.plain(rule.original.task, 'metric')}")
+        printed = rule.original
+        print(f"Printed: {wording.plain(printed.task, units)}")
+        print(f"Printed when: {wording.rhythm(printed)}; {_takes(printed)}")
     for figure in rule.basis():
         print(f"  {figure.key}: {figure.cite()}")
     if not rule.figures:

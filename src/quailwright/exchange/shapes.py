@@ -7,7 +7,7 @@ import msgspec
 
 from quailwright.flock.standing import Standing
 from quailwright.guide.round import Round, Task
-from quailwright.guide.rules import Rule
+from quailwright.guide.rules import ShownRule
 from quailwright.journal.findings import Finding
 
 
@@ -56,10 +56,12 @@ def standing_shape(standing: Standing) -> dict[str, Any]:
     return shape
 
 
-def rule_shape(rule: Rule) -> dict[str, Any]:
-    """`rules --json`: one rule with every source that it stands on."""
-    shape: dict[str, Any] = _plain(rule)
-    shape["basis"] = [figure.cite() for figure in rule.basis()]
+def rule_shape(shown: ShownRule) -> dict[str, Any]:
+    """`rules --json`: one rule with every source that it stands on, and where it holds."""
+    shape: dict[str, Any] = _plain(shown.rule)
+    shape["basis"] = [figure.cite() for figure in shown.rule.basis()]
+    shape["place"] = shown.place
+    shape["silenced"] = shown.silenced
     return shape
 
 

@@ -245,8 +245,8 @@ def heat_words(age: int, units: Units) -> dict[str, str]:
     """Words for the heat that chicks of this age in days want."""
     low, high = brooding.heat_range_c(age)
     return {
-        "heat": wording.temperature(brooding.heat_c(age), units),
-        "heat_range": wording.temperatures(low, high, units),
+        "heat": wording.heat(brooding.heat_c(age), units),
+        "heat_range": wording.heats(low, high, units),
     }
 
 

@@ -72,7 +72,7 @@ class Missed:
     task: str
     place: str
     subject: str
-    was_due: datetime
+    was_due: date | datetime
     instead: str
 
 
@@ -134,7 +134,7 @@ def todays_round(flock: Flock, on: date) -> Round:
             if occasion.stage == "brooder" and occasion.per_place:
                 continue
             for step in _steps(flock, rule, occasion, units):
-                if step.done or not _belongs(step, occasion, on):
+                if step.done or not _belongs(step, occasion):
                     continue
                 if step.at.date() > on:
                     if step.at.date() <= on + LOOK_AHEAD:
@@ -188,23 +188,21 @@ class Step:
 
 def _steps(flock: Flock, rule: Rule, occasion: Occasion, units: Units) -> Iterator[Step]:
     days = (rest_days(flock, occasion.subject),) if rests(rule) else rule.days
-    ticks = [*_ticks(flock, rule, occasion.place, units, occasion)]
-    ticks += [day for kind in rule.done_by for day in occasion.done.get(kind, ())]
+    early = timedelta(days=rule.early)
+    others = [day for kind in rule.done_by for day in occasion.done.get(kind, ())]
     for position, day in enumerate(days):
         at = _due_at(occasion, day)
-        counts_from = (at - timedelta(days=rule.early)).date()
-        following = days[position + 1] if position + 1 < len(days) else None
-        counts_until = (
-            date.max
-            if following is None
-            else (_due_at(occasion, following) - timedelta(days=rule.early)).date()
-        )
-        done = any(counts_from <= tick < counts_until for tick in ticks)
-        too_late = None if rule.too_late is None else at + timedelta(days=rule.too_late)
-        if following is not None:
-            last = _due_at(occasion, following) - timedelta(days=1)
-            too_late = last if too_late is None else min(too_late, last)
         what = wording.fill(rule.task, units, _words(occasion, day, units))
+        counts_from = max((at - early).date(), occasion.since.date())
+        counts_until = date.max
+        too_late = None if rule.too_late is None else at + timedelta(days=rule.too_late)
+        if position + 1 < len(days):
+            following = _due_at(occasion, days[position + 1]) - early
+            counts_until = following.date()
+            last = following - timedelta(days=1)
+            too_late = last if too_late is None else min(too_late, last)
+        ticks = [*_ticks(flock, (rule.rule, what), occasion.place), *others]
+        done = any(counts_from <= tick < counts_until for tick in ticks)
         yield Step(rule.rule, what, day, at, too_late, done)
 
 
@@ -222,7 +220,7 @@ def _words(occasion: Occasion, day: float, units: Units) -> dict[str, str]:
     return occasion.words | heat_words(int(day), units)
 
 
-def _belongs(step: Step, occasion: Occasion, on: date) -> bool:
+def _belongs(step: Step, occasion: Occasion) -> bool:
     """Whether the step fell due, or could still be done, once the occasion had begun here."""
     return step.too_late is None or step.too_late.date() >= occasion.began
 
@@ -257,7 +255,7 @@ def _missed(rule: Rule, occasion: Occasion, step: Step, units: Units) -> Missed:
         step.what,
         occasion.place,
         occasion.subject,
-        step.at,
+        step.at if occasion.by_hour else step.at.date(),
         wording.fill(rule.instead, units, occasion.words),
     )
 
@@ -310,12 +308,9 @@ def _tick(rule: Rule, occasion: Occasion) -> dict[str, Any]:
 # Recurring care.
 
 
-def _ticks(
-    flock: Flock, rule: Rule, place: str, units: Units, occasion: Occasion
-) -> Iterator[date]:
+def _ticks(flock: Flock, names: tuple[str, str], place: str) -> Iterator[date]:
     """Days on which a `care` entry named this task (its rule or its text), here or at large."""
-    text = wording.fill(rule.task, units, occasion.words)
-    for name in dict.fromkeys((rule.rule, text)):
+    for name in dict.fromkeys(names):
         for where in dict.fromkeys((place, "")):
             yield from flock.care.get((name, where), ())
 
@@ -323,7 +318,7 @@ def _ticks(
 def _recurring(
     flock: Flock, rule: Rule, occasion: Occasion, on: date, units: Units
 ) -> Iterator[Task]:
-    recurs_here = occasion.per_place or occasion.stage == "hatch"
+    recurs_here = occasion.per_place or occasion.stage != "brooder"
     if not recurs_here or rule.every is None or on < occasion.began:
         return
     age = occasion.age_days(on)
@@ -331,7 +326,8 @@ def _recurring(
         rule.until is None or age <= rule.until
     ):
         return
-    ticks = sorted(_ticks(flock, rule, occasion.place, units, occasion))
+    text = wording.fill(rule.task, units, occasion.words)
+    ticks = [*_ticks(flock, (rule.rule, text), occasion.place)]
     others = [day for kind in rule.done_by for day in occasion.done.get(kind, ())]
     left = rule.times - ticks.count(on)
     if left <= 0 or on in others:
@@ -341,7 +337,7 @@ def _recurring(
         return
     yield Task(
         rule.rule,
-        wording.fill(rule.task, units, occasion.words),
+        text,
         wording.fill(rule.why, units, occasion.words),
         round(left * rule.minutes_for(occasion.count), 1),
         due,

@@ -33,7 +33,7 @@ class Rule:
             `pen`, or the `holding`.
         task, why: texts; {c:KEY}, {n:KEY}, {r:KEY} stand for figures, others for the state.
         every: days from one time to the next; None for a step done once on `days`.
-        times: times a day, for a rule of every day.
+        times: times a day, for a rule of every day (a keeper's `every_days=0.5` makes it two).
         days: day of the hatch, or age in days, of a step done once.
         start, until: days (as above) between which a recurring rule holds.
         early: days before its day from which doing it counts.
@@ -116,7 +116,7 @@ def _rule(row: dict[str, Any]) -> Rule:
     )
 
 
-_REST_DAY = -1.0
+_REST_DAY = float("-inf")
 
 
 def rests(rule: Rule) -> bool:
@@ -170,13 +170,39 @@ def rules_at(place: str, changes: Changes) -> list[Rule]:
     return held
 
 
+@dataclass(frozen=True, slots=True)
+class ShownRule:
+    """A rule as a keeper looks it up: as it holds everywhere, or (with `place`) at one place."""
+
+    rule: Rule
+    place: str = ""
+    silenced: bool = False
+
+
+def all_rules(changes: Changes) -> list[ShownRule]:
+    """Every rule there is, printed or the keeper's own, silenced ones too, and where it differs."""
+    everywhere = {rule.rule: rule for rule in rules_at("", changes)}
+    shown = []
+    for name in dict.fromkeys((*printed_rules(), *(rule for rule, _ in changes))):
+        known = everywhere.get(name) or printed_rules().get(name)
+        if known is not None:
+            shown.append(ShownRule(known, "", name not in everywhere))
+        for place in [place for rule, place in changes if rule == name and place is not None]:
+            here = next((rule for rule in rules_at(place, changes) if rule.rule == name), None)
+            at_place = here or known
+            if at_place is not None:
+                shown.append(ShownRule(at_place, place, here is None))
+    return shown
+
+
 def _changed(rule: Rule | None, change: CareRule) -> Rule | None:
     """The rule as the keeper wants it, or None when it is silenced or cannot be made."""
     if change.silenced:
         return None
+    if problems(change):
+        return rule
+    rule = rule or printed_rules().get(change.rule)
     if rule is None:
-        if problems(change):
-            return None
         rule = Rule(change.rule, change.stage or "holding", change.task or "", change.why or "")
     said: dict[str, Any] = {
         name: getattr(change, name)
@@ -186,16 +212,39 @@ def _changed(rule: Rule | None, change: CareRule) -> Rule | None:
     if change.minutes is not None:
         said["minutes_each"] = 0.0
     if change.every_days is not None:
-        said |= {"every": change.every_days, "days": ()}
+        times = max(1, round(1 / change.every_days))
+        said |= {"every": max(1.0, change.every_days), "times": times, "days": ()}
     if change.day is not None:
-        said |= {"days": (change.day,), "every": None}
+        said |= {"days": (change.day,), "every": None, "times": 1}
     original = rule.original or printed_rules().get(rule.rule)
     return replace(rule, original=original, **said)
 
 
 def problems(change: CareRule) -> list[Finding]:
     """What keeps a `care_rule` entry from making sense: sentences, or none."""
-    if change.rule in printed_rules() or change.silenced:
+    if change.silenced:
+        return []
+    if change.every_days is not None and change.day is not None:
+        return [
+            Finding(
+                "shape",
+                "a rule comes again and again, or once on its day, not both.",
+                "Give every_days or day.",
+                entry=change.id,
+                field="day",
+            )
+        ]
+    if change.task is not None and not change.task.strip():
+        return [
+            Finding(
+                "shape",
+                "it says nothing.",
+                "Say what to do; silenced=true takes a rule away.",
+                entry=change.id,
+                field="task",
+            )
+        ]
+    if change.rule in printed_rules():
         return []
     missing = [name for name in ("stage", "task") if getattr(change, name) is None]
     if change.every_days is None and change.day is None:

@@ -7,7 +7,7 @@ from itertools import combinations
 
 from quailwright.flock.state import Flock, Hatch
 from quailwright.guide import wording
-from quailwright.guide.occasions import ends, turns_until
+from quailwright.guide.occasions import ends, surplus_cocks, turns_until
 from quailwright.husbandry import facts, housing
 from quailwright.journal.moments import as_date, day_text
 
@@ -39,30 +39,36 @@ def signs(flock: Flock, on: date) -> Iterator[Sign]:
 
 
 def _machines_that_clash(flock: Flock, on: date) -> Iterator[Sign]:
-    """Two hatches in one machine, of which one must lie still while the other must be turned."""
+    """Two hatches in one machine, of which one must lie still while the other must be turned.
+
+    Sources stop turning within some days of each other: sets no further apart lie down together.
+    """
+    stop = facts.figure("incubation.turning_stop_day")
+    together = timedelta(days=(stop.high or 0.0) - (stop.low or 0.0))
     open_hatches = [h for h in flock.hatches_open() if h.alive > 0 and on <= ends(h).date()]
     for one, other in combinations(open_hatches, 2):
         first, second = sorted((one, other), key=turns_until)
         begins, over = turns_until(first), min(ends(first), turns_until(second))
-        if first.place == second.place and begins < over and on <= over.date():
+        if first.place == second.place and begins + together < over and on <= over.date():
             yield Sign(
                 "two hatches clash",
                 first.place,
                 begins.date(),
-                f"{first.name} lies still and wants more humidity from {_when(begins)}, while "
-                f"{second.name} must be turned until {_when(turns_until(second))}.",
-                _way_out(flock, first, begins),
+                f"{first.name} lies still and wants more humidity from {wording.clock(begins)}, "
+                f"while {second.name} must be turned until {wording.clock(turns_until(second))}.",
+                _way_out(flock, first, begins, on),
             )
 
 
-def _when(at: datetime) -> str:
-    return wording.clock(at)
-
-
-def _way_out(flock: Flock, hatch: Hatch, by: datetime) -> str:
-    hatchers = [p.name for p in flock.places.values() if p.role == "hatcher" and not p.closed]
-    where = f"{hatchers[0]}" if hatchers else "another machine"
-    return f"Move {hatch.name} to {where} by {_when(by)}, or turn the other one by hand."
+def _way_out(flock: Flock, hatch: Hatch, by: datetime, on: date) -> str:
+    hatchers = (
+        place.name
+        for place in flock.in_walking_order()
+        if place.role == "hatcher" and not place.closed and place.name != hatch.place
+    )
+    when = f"by {wording.clock(by)}" if on <= by.date() else "now"
+    where = next(hatchers, "another machine")
+    return f"Move {hatch.name} to {where} {when}, or turn the other one by hand."
 
 
 def _machines_too_full(flock: Flock, on: date) -> Iterator[Sign]:
@@ -76,7 +82,7 @@ def _machines_too_full(flock: Flock, on: date) -> Iterator[Sign]:
                 "machine too full",
                 place.name,
                 max(hatch.set_at for hatch in inside).date(),
-                f"{eggs} eggs in a machine for {place.capacity_eggs}.",
+                f"{wording.counted(eggs, 'egg')} in a machine for {place.capacity_eggs}.",
                 "Air must reach every egg: take out clears, or use a second machine.",
             )
 
@@ -85,13 +91,17 @@ def _hatches_overdue(flock: Flock, on: date) -> Iterator[Sign]:
     for hatch in flock.hatches_open():
         over = ends(hatch).date()
         if on > over:
+            left = max(0, hatch.alive - hatch.opened.total())
+            unknown = f" What became of {wording.counted(left, 'egg')} is not logged."
             yield Sign(
                 "hatch not closed",
                 hatch.name,
                 over,
-                f"{hatch.name} was set on {wording.weekday(hatch.set_at)}; nothing more is to be "
-                f"awaited. {hatch.alive} eggs are not accounted for.",
-                "Open and log the eggs that are left, then log hatch_closed.",
+                f"It was set on {wording.weekday(hatch.set_at)}; nothing more is to be awaited."
+                + (unknown if left else ""),
+                "Open and log the eggs that are left, then log hatch_closed."
+                if left
+                else "Log hatch_closed.",
             )
 
 
@@ -115,28 +125,28 @@ def _crowded(flock: Flock, on: date) -> Iterator[Sign]:
                 "crowded",
                 place.name,
                 max(group.placed or on for group in groups),
-                f"{birds} birds on {wording.area(place.floor_m2, units)}; at their age they need "
+                f"{wording.counted(birds, 'bird')} on {wording.area(place.floor_m2, units)}; "
+                "at their age they need "
                 f"at least {wording.area(needed, units)}, and most keepers give adults far more.",
                 "Move some, or add floor; look for pecked heads and wet litter.",
             )
 
 
 def _too_many_cocks(flock: Flock, on: date) -> Iterator[Sign]:
-    """More cocks with the hens than the facts allow, from the age at which they fight."""
-    least_hens, _ = facts.spread("housing.hens_per_cock")
+    """More cocks with the hens than is usual, from the age at which they fight."""
     usual = facts.figure("housing.hens_per_cock")
     table_age = facts.figure("care.table_age_d").low or 0.0
     for group in flock.groups_alive():
         age = group.age_days(on)
-        if not (group.alive.hens and group.alive.cocks) or (age is not None and age < table_age):
+        if not group.alive.hens or (age is not None and age < table_age):
             continue
-        ratio = group.alive.hens / group.alive.cocks
-        if ratio < (usual.low or least_hens):
+        if surplus_cocks(group):
+            ratio = group.alive.hens / group.alive.cocks
             yield Sign(
                 "many cocks",
                 group.name,
                 group.sexed_on or group.since or on,
-                f"{group.alive.cocks} cocks with {group.alive.hens} hens "
+                f"{group.alive.cocks} cocks with {wording.counted(group.alive.hens, 'hen')} "
                 f"({ratio:.1f} hens a cock; usual is {usual.low:g} to {usual.high:g}).",
                 "Look for bald backs and pecked heads; part the cocks that are too many.",
             )

@@ -5,12 +5,13 @@ from collections import defaultdict
 from collections.abc import Mapping
 from datetime import date, datetime
 
-from quailwright.guide.rules import number
+from quailwright.guide.rules import Rule, number, rests
 from quailwright.husbandry import facts
 from quailwright.journal.entries import Units
 
-_SLOT = re.compile(r"\{(?:(?P<form>[cnr]):)?(?P<name>[\w.]+)\}")
+_SLOT = re.compile(r"\{(?:(?P<form>[cdmnr]):)?(?P<name>[\w.]+)\}")
 _SQUARE_FEET_IN_A_SQUARE_METRE = 10.7639
+_FEET_IN_A_METRE = 3.28084
 
 
 def temperature(celsius: float, units: Units) -> str:
@@ -20,15 +21,39 @@ def temperature(celsius: float, units: Units) -> str:
     return f"{celsius:.1f}".removesuffix(".0") + " °C"
 
 
+def heat(celsius: float, units: Units) -> str:
+    """Heat to give at chick level: `32.2 °C` or `90 °F`, in whole degrees as keepers set it."""
+    if units == "us":
+        return f"{fahrenheit(celsius):.0f} °F"
+    return temperature(celsius, units)
+
+
 def fahrenheit(celsius: float) -> float:
     """Degrees Fahrenheit (exact by definition)."""
     return celsius * 9 / 5 + 32
 
 
-def temperatures(low_c: float, high_c: float, units: Units) -> str:
-    """`29 to 35 °C`, or in °F."""
-    low = temperature(low_c, units)
-    return f"{low[:-3]} to {temperature(high_c, units)}"
+def heats(low_c: float, high_c: float, units: Units) -> str:
+    """`29.4 to 35 °C` or `85 to 95 °F`."""
+    low, high = heat(low_c, units), heat(high_c, units)
+    return high if low == high else f"{low[:-3]} to {high}"
+
+
+def degrees(celsius: float, units: Units) -> str:
+    """A difference of temperature: `2.8 °C` or `5 °F`."""
+    if units == "us":
+        return f"{celsius * 9 / 5:.1f}".removesuffix(".0") + " °F"
+    return f"{celsius:g} °C"
+
+
+def length(metres: float, units: Units) -> str:
+    """`0.9 m` or `3 ft`."""
+    return f"{metres * _FEET_IN_A_METRE:.0f} ft" if units == "us" else f"{metres:g} m"
+
+
+def counted(number: int, one: str) -> str:
+    """`1 hen`, `3 hens`."""
+    return f"{number} {one}" if number == 1 else f"{number} {one}s"
 
 
 def area(square_metres: float, units: Units) -> str:
@@ -64,6 +89,29 @@ def full_day(day: date) -> str:
     return f"{day:%A} {day.day} {day:%B} {day.year}"
 
 
+_COUNTED_FROM = {
+    "hatch": "of the hatch",
+    "received": "after they came",
+    "chicks": "after hatching",
+    "brooder": "of age",
+    "grower": "of age",
+}
+
+
+def rhythm(rule: Rule) -> str:
+    """When a rule comes up: `every day, 3 times`, `day 0, 5, 10, 14 of the hatch`."""
+    if rule.every is not None:
+        often = "every day" if rule.every == 1 else f"every {rule.every:g} days"
+        times = f", {rule.times} times" if rule.times > 1 else ""
+        start = "" if rule.start is None else f", from day {rule.start:g}"
+        until = "" if rule.until is None else f", until day {rule.until:g}"
+        return often + times + start + until
+    if rests(rule):
+        return "when the eggs have rested"
+    days = ", ".join(f"{day:g}" for day in rule.days)
+    return f"day {days} {_COUNTED_FROM.get(rule.stage, '')}".rstrip()
+
+
 def plain(text: str, units: Units) -> str:
     """A rule's text away from any flock: figures put in, the state's words left as `...`."""
     return fill(text, units, defaultdict(lambda: "..."))
@@ -72,22 +120,32 @@ def plain(text: str, units: Units) -> str:
 def fill(text: str, units: Units, state: Mapping[str, str]) -> str:
     """Puts figures and the state's own words into a rule's text.
 
-    Raises KeyError for a word that the state lacks, facts.UnknownFigure for a key.
+    What is no figure and no word of the state stays as it is: a keeper may write braces too.
     """
 
     def slot(match: re.Match[str]) -> str:
-        name = match["name"]
-        match match["form"]:
-            case "c":
-                return temperature(number(name), units)
-            case "n":
-                return f"{number(name):g}"
-            case "r":
-                return _range(name)
-            case _:
-                return state[name]
+        try:
+            return _slot(match["form"], match["name"], units, state)
+        except (KeyError, facts.UnknownFigure):
+            return match[0]
 
     return _SLOT.sub(slot, text)
+
+
+def _slot(form: str | None, name: str, units: Units, state: Mapping[str, str]) -> str:
+    match form:
+        case "c":
+            return temperature(number(name), units)
+        case "d":
+            return degrees(number(name), units)
+        case "m":
+            return length(number(name), units)
+        case "n":
+            return f"{number(name):g}"
+        case "r":
+            return _range(name)
+        case _:
+            return state[name]
 
 
 def _range(key: str) -> str:
