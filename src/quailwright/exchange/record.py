@@ -34,7 +34,7 @@ def record(store: Store, entries: Sequence[Entry], now: datetime) -> Recorded:
         fresh, findings = _new_among(existing, entries)
         findings += _changes_that_make_no_sense(fresh)
         if not findings:
-            findings = refusals(Record(existing), fresh)
+            findings = _said_of_what_is_new(refusals(Record(existing), fresh), fresh)
         if findings:
             raise _refusal(findings)
         writer.append(fresh, now)
@@ -81,8 +81,25 @@ def _changes_that_make_no_sense(entries: Iterable[Entry]) -> list[Finding]:
     return [
         finding
         for entry in entries
-        if isinstance(entry, CareRule)
-        for finding in rules.problems(entry)
+        for fact in _facts(entry)
+        if isinstance(fact, CareRule)
+        for finding in rules.problems(fact)
+    ]
+
+
+def _said_of_what_is_new(findings: list[Finding], fresh: Iterable[Entry]) -> list[Finding]:
+    """The findings on the new entries; where those are sound, on the entries that they upset.
+
+    A new entry that cannot be upsets many others: only what is wrong with itself is said then.
+    """
+    new = {fact.id for entry in fresh for fact in _facts(entry)}
+    return [finding for finding in findings if finding.entry in new] or [
+        replace(
+            finding,
+            what=f"what you add does not fit what was logged for {finding.at}: {finding.what}",
+            mend=f"Mend what you add, or entry {finding.entry}.",
+        )
+        for finding in findings
     ]
 
 
