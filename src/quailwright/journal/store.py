@@ -84,7 +84,7 @@ class Store:
                 for (verdict,) in connection.execute(sa.text("PRAGMA integrity_check")):
                     if verdict != "ok":
                         findings.append(_damaged(f"The database says: {verdict}."))
-            for row in connection.execute(sa.select(entry_table)):
+            for row in connection.execute(sa.text("SELECT * FROM entry")):
                 findings.extend(_row_damage(row))
             return findings
 
@@ -131,12 +131,15 @@ class Writer:
             self._connection.exec_driver_sql(str(insert), rows)
 
 
+_UNREADABLE = (msgspec.DecodeError, UnicodeDecodeError, TypeError)
+"""What decoding a row raises; TypeError when damage has made a blob something else."""
+
+
 def _read(connection: sa.Connection, location: str) -> list[Entry]:
-    statement = sa.select(entry_table.c.body).order_by(entry_table.c.arrival)
-    bodies = connection.execute(statement).scalars().all()
+    bodies = connection.execute(sa.text("SELECT body FROM entry ORDER BY arrival")).scalars().all()
     try:
         return [decode(body) for body in bodies]
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except _UNREADABLE as error:
         raise FlockUnusable(
             f"{location} holds an entry that cannot be read ({error}). "
             "Run `quailwright journal check`, and put back your last backup if it says damaged."
@@ -148,11 +151,11 @@ def _damaged(what: str, entry_id: str = "") -> Finding:
 
 
 def _row_damage(row: sa.Row[Any]) -> list[Finding]:
-    if zlib.crc32(row.body) != row.crc32:
+    if not isinstance(row.body, bytes) or zlib.crc32(row.body) != row.crc32:
         return [_damaged(f"Entry {row.id} was altered: its checksum does not match.", row.id)]
     try:
         entry = decode(row.body)
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except _UNREADABLE as error:
         return [_damaged(f"Entry {row.id} cannot be read: {error}.", row.id)]
     if (entry.id, kind_of(entry), entry.at) != (row.id, row.kind, row.at):
         return [_damaged(f"Entry {row.id} does not match its row.", row.id)]
