@@ -14,6 +14,6 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.register_profile(
-    "explore", settings.get_profile("check"), derandomize=False, max_examples=3000
+    "explore", settings.get_profile("check"), derandomize=False, max_examples=1500
 )
 settings.load_profile("check")

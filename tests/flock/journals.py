@@ -127,7 +127,7 @@ facts = st.one_of(*FACTS)
 holdings = _kind("holding", timezone=st.sampled_from(ZONES), name=st.just("home"))
 
 # A sound beginning: every group lives and lays, every hatch is set, on the first of the days.
-_BEGINNING: list[Draft] = [
+BEGINNING: list[Draft] = [
     *(("group", {"at": str(FIRST), "group": name, "place": where, "chicks": 8, "hens": 8,
                  "cocks": 8}) for name, where in zip(GROUPS, PLACES, strict=True)),
     *(("eggs_set", {"at": str(FIRST), "hatch": name, "place": "box", "eggs": 30,
@@ -155,7 +155,7 @@ def journals(
 ) -> list[Entry]:
     """Entries in an order of arrival; the entry at place n has `uid(n)`, what stands in its stead
     `uid(1000 + n)`."""
-    drafts = list(_BEGINNING) if draw(st.booleans()) else []
+    drafts = list(BEGINNING) if draw(st.booleans()) else []
     choices = [kinds or facts]
     if retracts:
         choices = [*choices, *choices, _retracts(len(drafts) + size)]

@@ -66,12 +66,35 @@ def test_an_entry_that_makes_a_later_one_impossible_is_refused() -> None:
     assert refused([LAYERS, sold], made("birds_died", "2027-05-05", **died, force=True)) == []
 
 
-def test_a_contradiction_of_before_does_not_block_what_mends_it() -> None:
-    # Kept from a late phone: 25 of 20 died. Two forgotten hens make it less wrong, not right.
-    journal = [LAYERS, made("birds_died", "2027-05-05", group="layers", hens=25)]
-    more = made("group", "2027-05-02", group="layers", place="shed", hens=2)
-    assert refused(journal, more) == []
+def test_a_contradiction_of_before_does_not_block_what_comes_after() -> None:
+    # Kept from a late phone: 25 of 20 died.
+    died = made("birds_died", "2027-05-05", group="layers", hens=25)
+    journal = [LAYERS, died]
     assert refused(journal, made("eggs_collected", "2027-05-06", group="layers", eggs=3)) == []
+    assert refused(journal, made("retract", "2027-05-06", entry=died.id, why="a slip")) == []
+    # Two forgotten hens make it less wrong, not right: that takes insisting.
+    more: dict[str, Any] = {"group": "layers", "place": "shed", "hens": 2}
+    (sentence,) = refused(journal, made("group", "2027-05-02", **more))
+    assert sentence.startswith("hens: 25 hens died, but layers has 22 hens.")
+    assert refused(journal, made("group", "2027-05-02", **more, force=True)) == []
+
+
+def test_what_was_insisted_on_is_taken_again_from_an_export() -> None:
+    # The forced death makes the later sale impossible; the whole journal must come in again.
+    sold = made("birds_out", "2027-05-09", group="layers", use="sold", hens=20)
+    died = made("birds_died", "2027-05-05", group="layers", hens=1, force=True)
+    assert refused([LAYERS, sold], died) == []
+    assert refused([], LAYERS, sold, died) == []
+    assert refused([], died, sold, LAYERS) == []
+
+
+def test_insisting_on_one_entry_does_not_let_another_through() -> None:
+    died = made("birds_died", "2027-05-05", group="layers", hens=21, force=True)
+    hatched = made("chicks_hatched", "2027-05-18", hatch="may", chicks=30)
+    (sentence,) = refused([LAYERS, SET], died, hatched)
+    assert sentence.startswith("chicks: 30 hatched")
+    (sentence,) = refused([], LAYERS, SET, died, hatched)
+    assert sentence.startswith("chicks: 30 hatched")
 
 
 def test_a_retract_that_leaves_others_hanging_is_refused() -> None:

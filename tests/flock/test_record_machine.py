@@ -4,8 +4,8 @@ from typing import Any
 
 from hypothesis import settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
-from tests.flock.journals import Draft, facts, holdings, numbered
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+from tests.flock.journals import BEGINNING, Draft, facts, holdings, numbered
 from tests.makers import made, uid
 
 from quailwright.flock.fold import Record, fold, refusals
@@ -19,7 +19,7 @@ class KeepingARecord(RuleBasedStateMachine):
         super().__init__()
         self.journal: list[Entry] = []
         self.record = Record([])
-        self.unchecked = False
+        self.forced = self.late = False
         self.number = 0
 
     def _log(self, entry: Entry) -> None:
@@ -33,6 +33,13 @@ class KeepingARecord(RuleBasedStateMachine):
         self.number += 1
         return numbered(draft, self.number)
 
+    @initialize(sound=st.booleans())
+    def begins(self, sound: bool) -> None:
+        """With a running flock, or with nothing."""
+        for draft in BEGINNING if sound else []:
+            self._log(self._numbered(draft))
+            assert len(self.journal) == self.number
+
     @rule(draft=facts | holdings)
     def logs(self, draft: Draft) -> None:
         """Writes an entry down, and is refused where it cannot be."""
@@ -42,13 +49,13 @@ class KeepingARecord(RuleBasedStateMachine):
     @rule(draft=facts)
     def insists(self, draft: Draft) -> None:
         """Writes an entry down by force."""
-        self.unchecked = True
+        self.forced = True
         self._log(self._numbered((draft[0], {**draft[1], "force": True})))
 
     @rule(draft=facts)
     def hears_from_another_phone(self, draft: Draft) -> None:
         """An entry made elsewhere comes in: it is kept whatever it says."""
-        self.unchecked = True
+        self.late = True
         entry = self._numbered(draft)
         self.journal.append(entry)
         self.record.add([entry])
@@ -75,9 +82,15 @@ class KeepingARecord(RuleBasedStateMachine):
         assert self.record.flock == fold(self.journal)
 
     @invariant()
+    def what_was_checked_is_taken_again_at_once(self) -> None:
+        """An export of a journal whose every entry was checked comes in again as a whole."""
+        if not self.late:
+            assert refusals(Record([]), self.journal) == []
+
+    @invariant()
     def what_was_checked_does_not_contradict(self) -> None:
         """While every entry went through the check unforced, nothing contradicts."""
-        if not self.unchecked:
+        if not self.forced and not self.late:
             assert self.record.flock.findings == []
 
 

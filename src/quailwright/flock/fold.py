@@ -59,7 +59,7 @@ class Record:
 
     def __init__(self, entries: Iterable[Entry], on: date | datetime | None = None) -> None:
         self._entries = list(entries)
-        self._on = on
+        self.on = on
         self._refold()
 
     @property
@@ -85,9 +85,9 @@ class Record:
         return isinstance(entry, (Retract, Holding)) or entry.id in self._taken_back
 
     def _refold(self) -> None:
-        self.zone = newest_zone(self._entries, self._on)
+        self.zone = newest_zone(self._entries, self.on)
         self.flock = Flock(zone=self.zone)
-        self._until: Until | None = None if self._on is None else until(self._on, self.zone)
+        self._until: Until | None = None if self.on is None else until(self.on, self.zone)
         self._last_key: OrderKey | None = None
         self._settled = True
         self._taken_back: set[str] = set()
@@ -170,21 +170,24 @@ class Record:
 def refusals(record: Record, new: Sequence[Entry]) -> list[Finding]:
     """Adds `new` to `record`, and gives what must be refused: contradictions that they bring.
 
-    A contradiction that an entry insists on (`force`) is kept and shown, not refused. One that
-    lands on an entry of before is refused too, unless one of the new entries insists.
+    A contradiction that an entry insists on (`force`) is kept and shown, not refused; so is one
+    that it makes of another entry, of before or new, which would not be there without it.
     """
-    before = {_about(finding) for finding in record.flock.findings}
+    before = set(record.flock.findings)
     record.add(new)
-    insists = {entry.id for entry in new if entry.force}
-    ids = {entry.id for entry in new}
-    ids.update(e.instead.id for e in new if isinstance(e, Retract) and e.instead is not None)
-    return [
-        finding
-        for finding in record.flock.findings
-        if _about(finding) not in before
-        and not finding.forced
-        and (finding.entry in ids or not insists)
-    ]
+    brought = [f for f in record.flock.findings if f not in before and not f.forced]
+    insisting = {entry.id for entry in new if _insists(entry)}
+    if not brought or not insisting:
+        return brought
+    others = [entry for entry in record.entries if entry.id not in insisting]
+    without = {_about(finding) for finding in Record(others, record.on).flock.findings}
+    without -= {_about(finding) for finding in before}
+    return [f for f in brought if f.entry in insisting or _about(f) in without]
+
+
+def _insists(entry: Entry) -> bool:
+    correction = isinstance(entry, Retract) and entry.instead is not None and entry.instead.force
+    return entry.force or correction
 
 
 def _about(finding: Finding) -> tuple[str, str, str]:
