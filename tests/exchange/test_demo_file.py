@@ -1,0 +1,72 @@
+"""The demo's file is built anew, and nothing that a keeper wrote is ever written over."""
+
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import pytest
+from tests.makers import made
+
+from quailwright.exchange.demo_file import INVENTED, build_demo
+from quailwright.exchange.record import check, record
+from quailwright.journal.entries import Holding
+from quailwright.journal.findings import FlockUnusable
+from quailwright.journal.store import open_store
+
+NOW = datetime(2027, 5, 2, 9, 0, tzinfo=UTC)
+ON = date(2027, 5, 2)
+
+
+def test_the_demo_is_whole_says_that_it_is_invented_and_is_built_anew(tmp_path: Path) -> None:
+    path = tmp_path / "new folder" / "demo.sqlite"
+    first = build_demo(str(path), ON, 1, NOW)
+    with open_store(str(path)) as store:
+        assert store.entries() == first
+        assert check(store) == []
+    notes = [entry.note for entry in first if isinstance(entry, Holding)]
+    assert notes
+    assert all(note.startswith(INVENTED) for note in notes)
+    second = build_demo(str(path), ON, 2, NOW)
+    assert second != first
+    with open_store(str(path)) as store:
+        assert store.entries() == second
+    assert [found.name for found in path.parent.iterdir()] == ["demo.sqlite"]
+
+
+@pytest.mark.parametrize("holding", [None, "Hill garden, since 2020"])
+def test_a_keepers_own_flock_is_left_as_it_is(tmp_path: Path, holding: str | None) -> None:
+    path = tmp_path / "flock.sqlite"
+    own = [made("group", "2027-05-01", group="layers", place="shed", hens=20)]
+    if holding is not None:
+        own.append(made("holding", "2027-05-01", name="home", note=holding))
+    with open_store(str(path), create=True) as store:
+        record(store, own, NOW)
+    before = path.read_bytes()
+    with pytest.raises(FlockUnusable, match="not a demo flock; it is left as it is"):
+        build_demo(str(path), ON, 1, NOW)
+    assert path.read_bytes() == before
+    assert not path.with_name("flock.sqlite.new").exists()
+
+
+def test_a_file_that_is_no_flock_is_left_as_it_is(tmp_path: Path) -> None:
+    path = tmp_path / "letter.txt"
+    path.write_text("Dear aunt,")
+    with pytest.raises(FlockUnusable, match="not a flock file"):
+        build_demo(str(path), ON, 1, NOW)
+    assert path.read_text() == "Dear aunt,"
+    with pytest.raises(FlockUnusable, match="is a folder"):
+        build_demo(str(tmp_path), ON, 1, NOW)
+
+
+def test_a_database_is_never_made_a_demo() -> None:
+    with pytest.raises(FlockUnusable, match="Give --flock a path"):
+        build_demo("postgresql://keeper@nowhere/flock", ON, 1, NOW)
+
+
+def test_what_an_unfinished_demo_left_behind_is_no_hindrance(tmp_path: Path) -> None:
+    path = tmp_path / "demo.sqlite"
+    path.with_name("demo.sqlite.new").write_bytes(b"half")
+    path.with_name("demo.sqlite.new-wal").write_bytes(b"half")
+    build_demo(str(path), ON, 1, NOW)
+    with open_store(str(path)) as store:
+        assert store.entries()
+    assert [found.name for found in tmp_path.iterdir()] == ["demo.sqlite"]
