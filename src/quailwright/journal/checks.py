@@ -18,7 +18,7 @@ from msgspec import inspect
 from quailwright.journal import entries as kinds
 from quailwright.journal.entries import KINDS, Entry
 from quailwright.journal.findings import Finding
-from quailwright.journal.moments import NotAMoment, parse_moment, zone
+from quailwright.journal.moments import FIRST_YEAR, LAST_YEAR, NotAMoment, parse_moment, zone
 
 Problem = tuple[str, str, str]
 """Field, what is wrong, how to mend it."""
@@ -28,8 +28,11 @@ def read_entry(raw: bytes, line: int | None = None) -> tuple[Entry | None, list[
     """One entry from a line of JSON: the entry, or None and every problem found in the line."""
     try:
         entry = kinds.decode(raw)
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
-        return None, _explain_line(raw, line)
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
+        try:
+            return None, _explain_line(raw, line, error)
+        except RecursionError:
+            return None, [_too_deep(line)]
     return _checked(entry, line)
 
 
@@ -41,12 +44,14 @@ def build_entry(
     Numbers, true/false and lists may stand as text, as a keeper types them.
     """
     cls = KINDS.get(str(fields.get("kind", "")))
-    if cls is not None:
-        fields = _parse_lists(cls, fields)
     try:
+        if cls is not None:
+            fields = _parse_lists(cls, fields)
         entry: Entry = msgspec.convert(dict(fields), kinds.AnyEntry, strict=False)
-    except msgspec.ValidationError:
-        return None, _explain(fields, line, strict=False)
+    except msgspec.ValidationError as error:
+        return None, _explain(fields, line, error, strict=False)
+    except RecursionError:
+        return None, [_too_deep(line)]
     return _checked(entry, line)
 
 
@@ -96,9 +101,26 @@ def own_problems(entry: Entry) -> Iterable[Problem]:
         parse_moment(entry.at)
     except NotAMoment as error:
         yield ("at", str(error), "")
+    for name, encoded in _date_fields(type(entry)):
+        day: date | None = getattr(entry, name)
+        if day is not None and not FIRST_YEAR <= day.year <= LAST_YEAR:
+            yield (
+                encoded,
+                f"the year {day.year} is out of range.",
+                f"Use {FIRST_YEAR} to {LAST_YEAR}.",
+            )
     rule = _OWN_RULES.get(type(entry))
     if rule is not None:
         yield from rule(entry)
+
+
+@cache
+def _date_fields(cls: type[Entry]) -> tuple[tuple[str, str], ...]:
+    return tuple(
+        (field.name, field.encode_name)
+        for field in msgspec.structs.fields(cls)
+        if any(isinstance(shape, inspect.DateType) for shape in _shapes(field.type))
+    )
 
 
 def _with_lower_case_ids(entry: Entry) -> Entry:
@@ -213,35 +235,50 @@ _OWN_RULES: dict[type[Entry], Callable[[Any], Iterable[Problem]]] = {
 # What a badly typed entry gets wrong, in words.
 
 
-def _explain_line(raw: bytes, line: int | None) -> list[Finding]:
+def _too_deep(line: int | None) -> Finding:
+    return Finding(
+        "shape",
+        "this is nested far too deep for an entry.",
+        "Write one flat JSON object.",
+        line=line,
+    )
+
+
+def _explain_line(raw: bytes, line: int | None, error: Exception) -> list[Finding]:
     def found(what: str, mend: str) -> list[Finding]:
         return [Finding("shape", what, mend, line=line)]
 
     try:
         text = raw.decode("utf-8")
-    except UnicodeDecodeError as error:
-        byte = raw[error.start]
+    except UnicodeDecodeError as bad:
+        byte = raw[bad.start]
         return found(
-            f"byte 0x{byte:02x} at column {error.start + 1} is not UTF-8 text.",
+            f"byte 0x{byte:02x} at column {bad.start + 1} is not UTF-8 text.",
             "Save the file as UTF-8 and import it again.",
         )
     try:
-        value = json.loads(text)
-    except RecursionError:
-        return found("this is nested far too deep for an entry.", "Write one flat JSON object.")
-    except ValueError as error:
+        value = json.loads(text, parse_int=_whole)
+    except ValueError as bad:
         if _cut_off(text):
             return found(
                 "the entry stops in the middle, as if the file had been cut off.",
                 "Copy the whole file again, or delete this line.",
             )
-        column = getattr(error, "colno", 1)
+        column = getattr(bad, "colno", 1)
         return found(
             f"this is not JSON (at column {column}).", "Write one JSON object on each line."
         )
     if not isinstance(value, dict):
         return found("this is not an entry.", 'Write a JSON object: {"kind": ..., "at": ...}.')
-    return _explain(value, line, strict=True)
+    return _explain(value, line, error, strict=True)
+
+
+_MOST_DIGITS = 300
+"""Python refuses to read whole numbers of some thousand digits."""
+
+
+def _whole(digits: str) -> int | float:
+    return int(digits) if len(digits) < _MOST_DIGITS else float(digits)
 
 
 def _cut_off(text: str) -> bool:
@@ -249,10 +286,15 @@ def _cut_off(text: str) -> bool:
     return stripped.startswith("{") and not stripped.endswith("}")
 
 
-def _explain(value: Mapping[str, Any], line: int | None, strict: bool) -> list[Finding]:
+def _explain(
+    value: Mapping[str, Any], line: int | None, error: Exception, strict: bool
+) -> list[Finding]:
     entry_id = value.get("id")
     known_id = entry_id if isinstance(entry_id, str) else ""
-    return [_finding(problem, known_id, line) for problem in _field_problems(value, strict)]
+    problems = list(_field_problems(value, strict))
+    if not problems:  # what the two JSON readers see differently, such as a field given twice
+        problems = [("", f"this cannot be read ({error}).", "Write each field once.")]
+    return [_finding(problem, known_id, line) for problem in problems]
 
 
 def _field_problems(value: Mapping[str, Any], strict: bool) -> Iterable[Problem]:
@@ -265,7 +307,7 @@ def _field_problems(value: Mapping[str, Any], strict: bool) -> Iterable[Problem]
         if name not in fields and name != "kind":
             near = difflib.get_close_matches(name, fields, 1)
             hint = f"Did you mean {near[0]}?" if near else f"It has {', '.join(fields)}."
-            yield (name, f"{kind} has no field of this name.", hint)
+            yield (_shown(name)[1:-1], f"{kind} has no field of this name.", hint)
     for name, field in fields.items():
         if name not in value:
             if field.required:
@@ -276,10 +318,24 @@ def _field_problems(value: Mapping[str, Any], strict: bool) -> Iterable[Problem]
             for inner, what, mend in _field_problems(given, strict):
                 yield (f"instead.{inner}", what, mend)
             continue
-        try:
-            msgspec.convert(given, field.type, strict=strict)
-        except (msgspec.ValidationError, RecursionError):
+        if _fits(given, field.type, strict):
+            continue
+        if isinstance(given, str) and _fits(_printable(given), field.type, strict):
+            yield (name, f"{_shown(given)} holds a control character.", "Type it again without.")
+        else:
             yield (name, f"{_shown(given)} will not do.", f"Give {_wanted(field.type)}.")
+
+
+def _fits(given: object, field_type: Any, strict: bool) -> bool:
+    try:
+        msgspec.convert(given, field_type, strict=strict)
+    except (msgspec.ValidationError, RecursionError):
+        return False
+    return True
+
+
+def _printable(text: str) -> str:
+    return "".join(c if c.isprintable() else "x" for c in text)
 
 
 def _kind_problem(kind: object) -> Problem:
@@ -292,6 +348,7 @@ def _kind_problem(kind: object) -> Problem:
 
 def _shown(value: object) -> str:
     text = json.dumps(value, ensure_ascii=False, default=str)
+    text = "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in text[:61])
     return text if len(text) <= 60 else text[:57] + "..."
 
 
@@ -337,7 +394,7 @@ def _wanted_shape(shape: inspect.Type) -> str:
         case inspect.StrType(min_length=shortest, max_length=longest):
             if not longest:
                 return "text"
-            edges = ", with no space at its ends" if shape.pattern else ""
+            edges = ", with no space at its ends" if shape.pattern == kinds.NAME else ""
             return f"text of {shortest or 0} to {longest} characters{edges}"
         case _:
             return "a whole entry as a JSON object"

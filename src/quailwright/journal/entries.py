@@ -13,12 +13,19 @@ from msgspec import Meta, Struct
 MOST_OF_ANYTHING = 1_000_000
 
 
-def _text(longest: int, note: str) -> Meta:
-    return Meta(max_length=longest, description=note)
+# Without control characters, which can drive a terminal, and lone surrogates, which no file holds.
+_PRINTED = r" -~\xa0-\ud7ff\ue000-\U0010ffff"
+ONE_LINE = rf"\A[{_PRINTED}]*\Z"
+LINES = rf"\A[{_PRINTED}\t\n\r]*\Z"
+NAME = rf"\A(?!\s)[{_PRINTED}]*\Z(?<!\s)"
 
 
-Name = Annotated[str, Meta(min_length=1, max_length=80, pattern=r"^\S(.*\S)?\Z")]
-TaskName = Annotated[str, Meta(min_length=1, max_length=250, pattern=r"^\S(.*\S)?\Z")]
+def _text(longest: int, note: str, pattern: str = ONE_LINE) -> Meta:
+    return Meta(max_length=longest, pattern=pattern, description=note)
+
+
+Name = Annotated[str, Meta(min_length=1, max_length=80, pattern=NAME)]
+TaskName = Annotated[str, Meta(min_length=1, max_length=250, pattern=NAME)]
 Count = Annotated[int, Meta(ge=0, le=MOST_OF_ANYTHING)]
 Positive = Annotated[int, Meta(ge=1, le=MOST_OF_ANYTHING)]
 Amount = Annotated[float, Meta(ge=0, le=1e9)]
@@ -57,7 +64,7 @@ class Entry(
     id: Annotated[str, says("a UUID, made by whoever writes the entry; a repeat is harmless")]
     at: Annotated[str, says("when it happened: a date, or a date-time with its offset")]
     by: Annotated[str, _text(80, "who did or saw it")] = ""
-    note: Annotated[str, _text(2000, "anything else, in your own words")] = ""
+    note: Annotated[str, _text(2000, "anything else, in your own words", LINES)] = ""
     force: Annotated[bool, says("true keeps an entry that contradicts the record; it is shown")] = (
         False
     )
@@ -153,7 +160,7 @@ class CareRule(Entry, frozen=True, kw_only=True, tag="care_rule"):
     place: Annotated[Name, says("only for this place")] | None = None
     stage: Annotated[CareStage, says("for a rule of your own: what it belongs to")] | None = None
     task: Annotated[str, _text(200, "what to do")] | None = None
-    why: Annotated[str, _text(500, "why")] | None = None
+    why: Annotated[str, _text(500, "why", LINES)] | None = None
     minutes: Annotated[float, Meta(ge=0, le=1440), says("minutes it takes at a place")] | None = (
         None
     )
@@ -168,7 +175,7 @@ class CareRule(Entry, frozen=True, kw_only=True, tag="care_rule"):
         ]
         | None
     ) = None
-    caution: Annotated[str, _text(500, "a caution to show with it")] | None = None
+    caution: Annotated[str, _text(500, "a caution to show with it", LINES)] | None = None
 
 
 class EggsReceived(Entry, frozen=True, kw_only=True, tag="eggs_received"):
@@ -401,7 +408,9 @@ class Treated(Entry, frozen=True, kw_only=True, tag="treated"):
     """A treatment that a vet directed, with the days until which eggs and meat are withheld."""
 
     group: Annotated[Name, says("which group")]
-    product: Annotated[str, Meta(min_length=1, max_length=120), says("what was given")]
+    product: Annotated[
+        str, Meta(min_length=1, max_length=120, pattern=ONE_LINE), says("what was given")
+    ]
     dose: Annotated[str, _text(200, "as the vet or the label directs")] = ""
     eggs_withheld_until: Annotated[date, says("last day on which eggs are withheld")] | None = None
     meat_withheld_until: Annotated[date, says("last day on which meat is withheld")] | None = None
@@ -471,7 +480,7 @@ class Retract(Entry, frozen=True, kw_only=True, tag="retract"):
     """Takes back an entry from this moment on; with `instead`, puts the right one in its stead."""
 
     entry: Annotated[str, says("the id of the entry taken back")]
-    why: Annotated[str, Meta(min_length=1, max_length=500), says("why")]
+    why: Annotated[str, Meta(min_length=1, max_length=500, pattern=LINES), says("why")]
     instead: Annotated["AnyFact", says("the right entry, whole")] | None = None
 
 

@@ -14,7 +14,9 @@ from functools import cache
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}\Z")
-_INSTANT = re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2}(:\d{2}(\.\d{1,6})?)?(Z|[+-]\d{2}:\d{2})\Z")
+_INSTANT = re.compile(
+    r"\d{4}-\d{2}-\d{2}T([01]\d|2[0-3]):\d{2}(:\d{2}(\.\d{1,6})?)?(Z|[+-]\d{2}:\d{2})\Z"
+)
 _NAIVE = re.compile(r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2})?\Z")
 FIRST_YEAR, LAST_YEAR = 1970, 2199
 _DATE_LENGTH = len("2027-05-02")
