@@ -6,6 +6,7 @@ database itself refuses to change or delete an entry. Reading yields entries in 
 """
 
 import os
+import re
 import zlib
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -25,6 +26,7 @@ SCHEMA = "0001"
 """The newest migration in `migrations/versions`; a flock file at this one opens without Alembic."""
 
 _BUSY_SECONDS = 15
+_PASSWORD = re.compile(r"(?<=://)([^:@/]*):.*@|(?<=[?&])(password=)[^&]*")
 _READ_ROWS = 10_000
 
 metadata = sa.MetaData()
@@ -172,10 +174,12 @@ def open_store(location: str, create: bool = False) -> Store:
     """
     try:
         url = _url(location, create)
+        location = _without_password(location)
         engine = sa.create_engine(url, **_engine_settings(url))
-    except (sa.exc.ArgumentError, NoSuchModuleError) as error:
+    except (sa.exc.ArgumentError, NoSuchModuleError, ValueError) as error:
         raise FlockUnusable(
-            f"{location} is not a flock file. Give a path, or postgresql://USER@HOST/DATABASE."
+            f"{_without_password(location)} is not a flock file. "
+            "Give a path, or postgresql://USER@HOST/DATABASE."
         ) from error
     if engine.dialect.name == "sqlite":
         _set_up_sqlite(engine)
@@ -196,8 +200,12 @@ def _url(location: str, create: bool) -> sa.URL:
         if url.drivername in ("postgresql", "postgres"):
             return url.set(drivername="postgresql+psycopg")
         raise NoSuchModuleError(url.drivername)
-    path = Path(location).expanduser()
-    if not path.exists():
+    try:
+        path = Path(location).expanduser()
+        there = path.exists()
+    except (OSError, RuntimeError) as error:
+        raise FlockUnusable(f"{location} cannot be opened ({error}). Check the path.") from error
+    if not there:
         if not create:
             raise FlockUnusable(
                 f"There is no flock file at {path}. "
@@ -210,6 +218,10 @@ def _url(location: str, create: bool) -> sa.URL:
     elif not os.access(path, os.R_OK):
         raise FlockUnusable(f"{path} may not be read by you. Change its permissions.")
     return sa.URL.create("sqlite", database=str(path))
+
+
+def _without_password(location: str) -> str:
+    return _PASSWORD.sub(lambda m: f"{m[2]}***" if m[2] else f"{m[1]}:***@", location)
 
 
 def _make_folder(path: Path) -> None:
@@ -256,12 +268,13 @@ def _bring_up_to_date(engine: sa.Engine, location: str) -> None:
 
 def _schema_version(engine: sa.Engine) -> str | None:
     with engine.connect() as connection:
-        if not sa.inspect(connection).has_table("alembic_version"):
-            if sa.inspect(connection).get_table_names():
-                raise FlockUnusable(
-                    f"{engine.url.database} is a database, but not a flock file. Name another."
-                )
+        tables = sa.inspect(connection).get_table_names()
+        if not tables:
             return None
+        if not {"alembic_version", entry_table.name} <= set(tables):
+            raise FlockUnusable(
+                f"{engine.url.database} is a database, but not a flock file. Name another."
+            )
         return connection.execute(sa.text("SELECT version_num FROM alembic_version")).scalar()
 
 
@@ -270,7 +283,7 @@ def _sentence(error: DBAPIError, location: str) -> str:
     for sign, sentence in _SIGNS.items():
         if sign in text:
             return f"{location} {sentence}"
-    return f"{location} cannot be used ({error.orig})."
+    return f"{location} cannot be used ({' '.join(str(error.orig).split())})."
 
 
 _SIGNS = {
@@ -283,5 +296,6 @@ _SIGNS = {
     "readonly": "may not be written by you. Change its permissions.",
     "read-only": "may not be written by you. Change its permissions.",
     "unable to open": "cannot be opened. Check the folder and its permissions.",
+    "unique constraint": "holds an entry with this id already. Nothing of this was kept.",
     "append-only": "refused: entries are never changed or deleted.",
 }

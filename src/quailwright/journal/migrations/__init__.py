@@ -6,6 +6,9 @@ import sqlalchemy as sa
 from alembic import command
 from alembic.config import Config
 
+_TURN = 0x7175_6169_6C
+"""Names the lock that upgrades of one database take; any number that others do not use."""
+
 
 def alembic_config(connection: sa.Connection | None = None) -> Config:
     """Alembic's settings for this folder; `connection` is the one to migrate."""
@@ -19,4 +22,6 @@ def alembic_config(connection: sa.Connection | None = None) -> Config:
 def upgrade(engine: sa.Engine) -> None:
     """Brings a flock file to the newest schema, in one transaction."""
     with engine.execution_options(writes=True).begin() as connection:
+        if connection.dialect.name == "postgresql":  # two that begin at once take turns
+            connection.execute(sa.text("SELECT pg_advisory_xact_lock(:key)"), {"key": _TURN})
         command.upgrade(alembic_config(connection), "head")
