@@ -15,6 +15,7 @@ app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
     help="The journal as a whole: import, export, check.",
+    epilog="Example: quailwright journal export flock.jsonl",
 )
 
 _IMPORT_EXAMPLES = """Examples:
@@ -65,9 +66,14 @@ def export(
     print(f"{count} entries written to {file}.")
 
 
-@app.command("check", epilog="Exit code 1 when something is wrong that nobody insisted on.")
+_CHECK_EXAMPLE = """Example: quailwright journal check
+
+Exit code 1 when something is wrong that nobody insisted on."""
+
+
+@app.command("check", epilog=_CHECK_EXAMPLE)
 def check(ctx: typer.Context, flock_file: FlockOption = None, as_json: JsonOption = False) -> None:
-    """Look for damage, impossible counts, and entries about things that are not there."""
+    """Look for damage, impossible counts and things never logged."""
     with opened(ctx, flock_file) as store:
         findings = record.check(store)
     wrong = [finding for finding in findings if not finding.forced]

@@ -1,5 +1,6 @@
 """The command `quailwright`: one function a command, each a few lines over the layers below."""
 
+import io
 import os
 import sys
 from typing import Annotated, TextIO
@@ -14,6 +15,14 @@ from quailwright.journal.findings import QuailwrightError
 _SHOWN_FINDINGS = 1000
 INTERNAL_FAULT = 70
 
+EXAMPLES = """Examples:
+
+\b
+  quailwright demo --no-serve
+  quailwright log eggs_set
+  quailwright today
+  quailwright today --help"""
+
 app = typer.Typer(
     name="quailwright",
     no_args_is_help=True,
@@ -21,6 +30,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
     help="A small flock of Coturnix quail: record it, know what stands, see what to do today.",
+    epilog=EXAMPLES,
 )
 
 
@@ -48,6 +58,9 @@ app.add_typer(journal.app, name="journal")
 def run() -> None:
     """Runs the command line; every failure ends in a sentence and an exit code."""
     stdout = sys.stdout
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
     try:
         app(prog_name="quailwright")
     except SystemExit as leaving:

@@ -93,7 +93,7 @@ def with_offset(text: str, zone_name: str) -> str:
     except ValueError:
         return text
     if typed.tzinfo is not None or len(text) <= len("2027-05-02"):
-        return text
+        return text.replace(" ", "T", 1)
     placed = typed.replace(tzinfo=zone(zone_name)) if zone_name else typed.astimezone()
     return placed.isoformat(timespec="minutes" if not placed.second else "seconds")
 

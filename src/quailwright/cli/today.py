@@ -43,7 +43,7 @@ def today(
     why: Annotated[bool, typer.Option("--why", help="Say why, and on whose word.")] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """The day's round: what to do, place by place, how long it takes, and what looks wrong."""
+    """The day's round: what to do, for how long, and what looks wrong."""
     with opened(ctx, flock_file) as store:
         entries = store.entries()
     _print_round(entries, on, why, as_json)
