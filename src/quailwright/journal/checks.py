@@ -315,6 +315,13 @@ def _field_problems(value: Mapping[str, Any], strict: bool) -> Iterable[Problem]
             continue
         given = value[name]
         if name == "instead" and isinstance(given, Mapping):
+            if given.get("kind") == "retract":
+                yield (
+                    "instead.kind",
+                    "a retract cannot stand in the stead of an entry.",
+                    "Retract by an entry of its own.",
+                )
+                continue
             for inner, what, mend in _field_problems(given, strict):
                 yield (f"instead.{inner}", what, mend)
             continue
@@ -359,9 +366,17 @@ def _either(names: Iterable[str]) -> str:
 
 @cache
 def _shapes(field_type: Any) -> tuple[inspect.Type, ...]:
-    shape = _bare(inspect.type_info(field_type))
-    shapes = shape.types if isinstance(shape, inspect.UnionType) else (shape,)
-    return tuple(s for s in map(_bare, shapes) if not isinstance(s, inspect.NoneType))
+    return tuple(_alternatives(inspect.type_info(field_type)))
+
+
+def _alternatives(shape: inspect.Type) -> Iterable[inspect.Type]:
+    """What a field takes besides null; a union within a union counts as one."""
+    shape = _bare(shape)
+    if isinstance(shape, inspect.UnionType):
+        for inner in shape.types:
+            yield from _alternatives(inner)
+    elif not isinstance(shape, inspect.NoneType):
+        yield shape
 
 
 def _bare(shape: inspect.Type) -> inspect.Type:
