@@ -95,4 +95,4 @@ class KeepingARecord(RuleBasedStateMachine):
 
 
 TestKeepingARecord = KeepingARecord.TestCase
-TestKeepingARecord.settings = settings(stateful_step_count=20)
+TestKeepingARecord.settings = settings(max_examples=120, stateful_step_count=20)
