@@ -92,6 +92,8 @@ def _said_of_what_is_new(findings: list[Finding], fresh: Iterable[Entry]) -> lis
 
     A new entry that cannot be upsets many others: only what is wrong with itself is said then.
     """
+    if not findings:
+        return []
     new = {fact.id for entry in fresh for fact in _facts(entry)}
     return [finding for finding in findings if finding.entry in new] or [
         replace(
@@ -116,10 +118,10 @@ def import_lines(store: Store, data: bytes, now: datetime) -> Recorded:
         lines = len({finding.line for finding in findings})
         some = "One line is" if lines == 1 else f"{lines} lines are"
         raise BadInput(f"{some} not right; nothing was imported.", tuple(findings))
-    line_of = {fact.id: number for number, entry in numbered for fact in _facts(entry)}
     try:
         return record(store, [entry for _, entry in numbered], now)
     except QuailwrightError as error:
+        line_of = {fact.id: number for number, entry in numbered for fact in _facts(entry)}
         placed = [replace(f, line=line_of.get(f.entry)) for f in error.findings]
         placed.sort(key=lambda finding: finding.line or 0)
         raise type(error)(error.sentence, tuple(placed)) from error

@@ -29,7 +29,8 @@ class NotAMoment(ValueError):
 
 def parse_moment(text: str) -> date | datetime:
     """Read `at`: a `date`, or an aware `datetime`. Raises NotAMoment with a keeper's sentence."""
-    if not (_DATE.match(text) or _INSTANT.match(text)):
+    shape = _DATE if len(text) == _DATE_LENGTH else _INSTANT
+    if not shape.match(text):
         if _NAIVE.match(text):
             raise NotAMoment(
                 f"{text!r} has no offset. Add it, as in {text[:10]}T{text[11:16]}+01:00."
