@@ -219,8 +219,9 @@ def killed_beginning(soak: Soak) -> None:
 
 def full_disk(soak: Soak) -> None:
     sent = lines(soak, soak.rng.choice([1, 200, 2000]))
-    most = soak.rng.randrange(0, soak.flock.stat().st_size + 600_000)
     path = as_file(soak, sent)
+    near = 3 * path.stat().st_size + 50_000 if soak.rng.random() < 0.5 else 0
+    most = soak.rng.randrange(near or soak.flock.stat().st_size + 600_000)
     code = ended(soak, command(soak, "journal", "import", str(path), file_bytes=most))
     soak.counts["full disk met"] += code != 0
     settle(soak, (sent, code))
