@@ -263,6 +263,18 @@ def test_a_heat_step_ticked_late_is_done_and_the_next_still_comes(tick_day: int)
     assert task.overdue_days == 0
 
 
+def test_a_heat_step_ticked_on_any_day_on_which_it_is_asked_is_done() -> None:
+    journal = [
+        home(),
+        made("group", day(0), group="chicks", place="brooder", chicks=20, hatched_on=str(day(0))),
+    ]
+    asked_on = [n for n in range(40) if asked(round_on(journal, day(n)), "heat_step")]
+    assert {7, 14, 21} <= set(asked_on)
+    for number in asked_on:
+        ticked = [*journal, made("care", day(number), task="heat_step", place="brooder")]
+        assert asked(round_on(ticked, day(number)), "heat_step") == []
+
+
 def test_a_heat_step_ticked_by_its_text_stays_done_when_the_heat_has_changed() -> None:
     journal = [
         home(),

@@ -65,10 +65,12 @@ def test_a_closed_hatcher_and_the_machine_itself_are_no_way_out() -> None:
     assert clash.check.startswith("Move may to another machine")
 
 
-def test_a_clash_ends_when_the_first_hatch_is_over() -> None:
-    journal = two_sets(10)
-    assert signs_of(round_on(journal, day(21)), "two hatches clash")
-    assert signs_of(round_on(journal, day(22)), "two hatches clash") == []
+# The first is over on day 21; the second lies down 14 days after it was set.
+@pytest.mark.parametrize(("apart", "last"), [(10, 21), (3, 17)])
+def test_a_clash_ends_when_the_first_is_over_or_the_second_lies_down(apart: int, last: int) -> None:
+    journal = two_sets(apart)
+    assert signs_of(round_on(journal, day(last)), "two hatches clash")
+    assert signs_of(round_on(journal, day(last + 1)), "two hatches clash") == []
 
 
 def test_a_machine_too_full_until_clears_are_taken_out() -> None:
