@@ -1,4 +1,4 @@
-"""The append-only store: one table of entries, on SQLite by default, on PostgreSQL by URL.
+"""The append-only store of entries, and the readings beside it; SQLite, or PostgreSQL by URL.
 
 Every acknowledged append is on the disk (SQLite: write-ahead log, `synchronous=FULL`). The
 database itself refuses to change or delete an entry. Reading yields entries in order of arrival;
@@ -8,9 +8,9 @@ database itself refuses to change or delete an entry. Reading yields entries in 
 import os
 import re
 import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -18,11 +18,12 @@ import msgspec
 import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError, NoSuchModuleError
 
+from quailwright.journal import readings as sensors
 from quailwright.journal.entries import Entry, decode, encode, kind_of
 from quailwright.journal.findings import Finding, FlockUnusable
 from quailwright.journal.moments import utc_text
 
-SCHEMA = "0001"
+SCHEMA = "0002"
 """The newest migration in `migrations/versions`; a flock file at this one opens without Alembic."""
 
 _BUSY_SECONDS = 15
@@ -42,6 +43,8 @@ entry_table = sa.Table(
     sa.Column("body", sa.LargeBinary, nullable=False),
     sqlite_autoincrement=True,
 )
+for _table in sensors.metadata.sorted_tables:
+    _table.to_metadata(metadata)
 
 
 class Store:
@@ -90,6 +93,38 @@ class Store:
                 findings.extend(_row_damage(row))
             return findings
 
+    def readings(
+        self, place: str, from_: datetime | None = None, until: datetime | None = None
+    ) -> list[sensors.Readings]:
+        """The readings of a place from `from_` to before `until` (aware), by instrument."""
+        with self._sentences(), self._engine.connect() as connection:
+            return sensors.read(connection, place, *_span(from_, until))
+
+    def reading_count(
+        self, place: str, from_: datetime | None = None, until: datetime | None = None
+    ) -> int:
+        """How many readings of a place lie in a span."""
+        with self._sentences(), self._engine.connect() as connection:
+            return sensors.count(connection, place, *_span(from_, until))
+
+    def reading_extents(self, place: str | None = None) -> list[sensors.Extent]:
+        """What readings there are, by place and instrument."""
+        with self._sentences(), self._engine.connect() as connection:
+            return sensors.extents(connection, place)
+
+    def reading_buckets(
+        self,
+        place: str,
+        step: timedelta,
+        from_: datetime | None = None,
+        until: datetime | None = None,
+        shift: timedelta = timedelta(0),
+    ) -> list[sensors.Bucket]:
+        """Readings of a place by step, reckoned in the database; see `readings.buckets`."""
+        step_ms, shift_ms = (each // timedelta(milliseconds=1) for each in (step, shift))
+        with self._sentences(), self._engine.connect() as connection:
+            return sensors.buckets(connection, place, step_ms, *_span(from_, until), shift_ms)
+
     @contextmanager
     def _sentences(self) -> Iterator[None]:
         try:
@@ -131,6 +166,27 @@ class Writer:
                 dialect=self._connection.dialect, column_keys=rows[0]
             )
             self._connection.exec_driver_sql(str(insert), rows)
+
+    def append_readings(
+        self,
+        place: str,
+        instrument: str,
+        at_ms: Sequence[int],
+        temperature_c: Sequence[float | None],
+        humidity_pct: Sequence[float | None],
+    ) -> sensors.Kept:
+        """Adds readings of one instrument (or ''), as columns of one length; see `readings`."""
+        return sensors.append(
+            self._connection, place, instrument, at_ms, temperature_c, humidity_pct
+        )
+
+
+def _span(from_: datetime | None, until: datetime | None) -> tuple[int | None, int | None]:
+    """Instants as the store keeps them; an open end stays open."""
+    return (
+        None if from_ is None else sensors.to_ms(from_),
+        None if until is None else sensors.to_ms(until),
+    )
 
 
 _UNREADABLE = (msgspec.DecodeError, UnicodeDecodeError, TypeError)
