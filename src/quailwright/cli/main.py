@@ -8,7 +8,7 @@ from typing import Annotated, TextIO
 import typer
 
 from quailwright import __version__
-from quailwright.cli import flock, journal, log, today
+from quailwright.cli import flock, journal, log, readings, today
 from quailwright.cli.options import FlockOption
 from quailwright.journal.findings import QuailwrightError
 
@@ -53,6 +53,7 @@ app.command("flock", epilog=flock.EXAMPLES)(flock.flock)
 app.command("rules", epilog=today.RULES_EXAMPLES)(today.rules)
 app.command("demo", epilog=today.DEMO_EXAMPLES)(today.demo)
 app.add_typer(journal.app, name="journal")
+app.add_typer(readings.app, name="readings")
 
 
 def run() -> None:

@@ -1,0 +1,287 @@
+"""`readings`: what thermometers and hygrometers showed, in from CSV and summed up."""
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+import typer
+
+from quailwright.cli import show
+from quailwright.cli.options import FlockOption, JsonOption, local, opened, with_offset
+from quailwright.exchange import shapes
+from quailwright.flock.fold import fold
+from quailwright.guide import wording
+from quailwright.guide.round import units_of
+from quailwright.journal.entries import Units
+from quailwright.journal.findings import BadInput
+from quailwright.journal.moments import NotAMoment, instant, parse_moment, until, zone
+
+if TYPE_CHECKING:
+    from quailwright.exchange.readings_csv import Imported
+    from quailwright.exchange.readings_report import Report
+    from quailwright.flock.climate import Climate
+
+app = typer.Typer(
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="Readings of thermometers and hygrometers: import, show.",
+    epilog="Example: quailwright readings import logger.csv --place incubator",
+)
+
+_IMPORT_EXAMPLES = """Examples:
+
+\b
+  quailwright readings import logger.csv --place incubator
+  quailwright readings import logger.csv --place pen-1 --units f --dates mdy
+  quailwright readings import logger.csv --place incubator --dry-run
+
+The file needs a line of headings: a time, and a temperature or a humidity.
+All readings are kept, or none. Importing the same file again changes nothing."""
+
+_SHOW_EXAMPLES = """Examples:
+
+\b
+  quailwright readings show --place incubator
+  quailwright readings show --place incubator --from 2027-05-02 --until 2027-05-20"""
+
+PlaceOption = Annotated[str, typer.Option("--place", help="Where the instrument hung.")]
+
+
+@app.command("import", epilog=_IMPORT_EXAMPLES)
+def import_(
+    ctx: typer.Context,
+    file: Annotated[str, typer.Argument(help="A CSV file, or - for standard input.")],
+    place: PlaceOption,
+    instrument: Annotated[
+        str, typer.Option("--instrument", help="Which instrument, if there are several.")
+    ] = "",
+    timezone: Annotated[
+        str,
+        typer.Option("--timezone", help="Zone of times without one, such as Europe/Lisbon."),
+    ] = "",
+    units: Annotated[
+        Literal["c", "f"] | None, typer.Option("--units", help="Unit of temperature.")
+    ] = None,
+    dates: Annotated[
+        Literal["dmy", "mdy", "ymd"] | None,
+        typer.Option("--dates", help="Order of day, month and year."),
+    ] = None,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Say what would be kept; keep nothing.")
+    ] = False,
+    flock_file: FlockOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Take in readings from a CSV file, all or none."""
+    from quailwright.exchange.readings_csv import import_csv
+    from quailwright.exchange.readings_layout import Told
+
+    with _as_file(file) as path, opened(ctx, flock_file, create=True) as store:
+        flock = fold(store.entries())
+        known = flock.places.get(place)
+        told = Told(
+            timezone,
+            flock.zone or _computer_zone(),
+            "" if flock.zone else "this computer's zone",
+            units,
+            dates,
+            None if known is None else known.role,
+        )
+        imported = import_csv(store, path, place, instrument, told, dry_run)
+    if as_json:
+        show.json_document(_imported_shape(imported, place, instrument, dry_run))
+        return
+    _say_imported(imported, flock.zone, dry_run)
+    if known is None:
+        print(f"The journal knows no place {place!r} yet: log it, or check the name.")
+
+
+@contextmanager
+def _as_file(name: str) -> Iterator[Path]:
+    """The file, or what comes on standard input put into one, for it may be read twice."""
+    if name != "-":
+        yield Path(name)
+        return
+    import shutil
+    import tempfile
+
+    with tempfile.NamedTemporaryFile(suffix=".csv") as copy:
+        shutil.copyfileobj(sys.stdin.buffer, copy)
+        copy.flush()
+        yield Path(copy.name)
+
+
+def _computer_zone() -> str:
+    """The IANA name of this computer's zone, or '' when it does not say."""
+    linked = Path("/etc/localtime")
+    names = [os.environ.get("TZ", "").removeprefix(":")]
+    if linked.is_symlink():
+        names.append(str(linked.resolve()).partition("zoneinfo/")[2])
+    for name in filter(None, names):
+        try:
+            zone(name)
+        except NotAMoment:
+            continue
+        return name
+    return "" if any(names) or sys.platform == "win32" else "UTC"
+
+
+def _imported_shape(
+    imported: "Imported", place: str, instrument: str, dry_run: bool
+) -> dict[str, Any]:
+    kept = imported.kept
+    layout = imported.layout
+    return {
+        "place": place,
+        "instrument": instrument,
+        "dry_run": dry_run,
+        "written": kept.written,
+        "already": kept.already,
+        "differing": kept.differing,
+        "empty": imported.empty,
+        "from": imported.first,
+        "until": imported.last,
+        "read_as": {
+            "separator": layout.separator,
+            "units": layout.units,
+            "dates": layout.dates,
+            "timezone": None if layout.zone is None else str(layout.zone),
+            "columns": [layout.columns.name(number) for number in layout.used],
+        },
+        "findings": shapes.findings_shape(imported.findings),
+    }
+
+
+def _say_imported(imported: "Imported", zone_name: str, dry_run: bool) -> None:
+    kept = imported.kept
+    said = [f"{wording.counted(kept.written, 'reading')} {'would be ' if dry_run else ''}kept"]
+    if kept.already:
+        said.append(f"{kept.already} were there already")
+    if imported.empty:
+        said.append(f"{imported.empty} lines had empty cells: a gap")
+    print(f"{', '.join(said)}.")
+    if imported.first is not None and imported.last is not None:
+        first, last = (local(each, zone_name) for each in (imported.first, imported.last))
+        print(f"From {first:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M}.")
+    for finding in imported.findings:
+        print(f"  {finding.sentence}")
+
+
+@app.command("show", epilog=_SHOW_EXAMPLES)
+def show_(
+    ctx: typer.Context,
+    place: PlaceOption,
+    from_: Annotated[
+        str | None, typer.Option("--from", metavar="WHEN", help="First day, or an instant.")
+    ] = None,
+    until_: Annotated[
+        str | None, typer.Option("--until", metavar="WHEN", help="Last day, or an instant.")
+    ] = None,
+    flock_file: FlockOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """What the readings say: means, hours too warm or cold, gaps, faults."""
+    from quailwright.exchange.readings_report import report, report_shape
+
+    with opened(ctx, flock_file) as store:
+        flock = fold(store.entries())
+        start = None if from_ is None else _start(from_, flock.zone)
+        end = None if until_ is None else _end(until_, flock.zone)
+        told = report(store, flock, place, start, end)
+    if as_json:
+        show.json_document(report_shape(told))
+        return
+    _show(told, units_of(flock), flock.zone)
+
+
+def _start(text: str, zone_name: str) -> datetime:
+    _asked("--from", text, zone_name)
+    return instant(with_offset(text, zone_name), zone_name, hour=0)
+
+
+def _end(text: str, zone_name: str) -> datetime:
+    asked = _asked("--until", text, zone_name)
+    if isinstance(asked, datetime):
+        return asked
+    return until(asked, zone_name).moment(zone_name) + timedelta(seconds=1)
+
+
+def _asked(option: str, text: str, zone_name: str) -> date | datetime:
+    try:
+        return parse_moment(with_offset(text, zone_name))
+    except NotAMoment as error:
+        raise BadInput(f"{option}: {error}") from None
+
+
+def _show(told: "Report", units: Units, zone_name: str) -> None:
+    start, end = (local(each, zone_name) for each in (told.start, told.end))
+    print(f"{told.place}, {start:%Y-%m-%d %H:%M} to {end:%Y-%m-%d %H:%M}, as shown")
+    for climate in told.climates:
+        _show_climate(climate, units, zone_name)
+    if told.days:
+        print("Too many readings to look for faults. Ask for a shorter span. Days of UTC:")
+        show.table(
+            _COLUMNS,
+            [
+                (day.start.date(), day.readings, "", *_warmth(day, units), *_damp(day))
+                for day in told.days
+            ],
+        )
+    if not (told.climates or told.days):
+        first = local(min(extent.first for extent in told.kept), zone_name)
+        last = local(max(extent.last for extent in told.kept), zone_name)
+        print(f"No readings then. They run from {first:%Y-%m-%d} to {last:%Y-%m-%d}.")
+
+
+_COLUMNS = ("day", "readings", "hours", "mean", "lowest", "highest", "% RH", "lowest", "highest")
+
+
+def _show_climate(climate: "Climate", units: Units, zone_name: str) -> None:
+    show.heading(climate.instrument or "Readings")
+    print(
+        f"  {climate.readings} readings over {climate.hours_covered:.0f} of {climate.hours:.0f} h"
+    )
+    warm, damp = climate.temperature, climate.humidity
+    if warm is not None:
+        print(
+            f"  mean {wording.temperature(warm.mean, units)}, "
+            f"{wording.temperature(warm.lowest, units)} to "
+            f"{wording.temperature(warm.highest, units)}"
+        )
+        if warm.hours_far is not None:
+            print(
+                f"  too cold {warm.hours_below:.1f} h, too warm {warm.hours_above:.1f} h, "
+                f"of these far off {warm.hours_far:.1f} h"
+            )
+    if damp is not None:
+        print(f"  mean {damp.mean:.0f} % RH, {damp.lowest:.0f} to {damp.highest:.0f} %")
+    for gap in climate.gaps:
+        start = local(gap.start, zone_name)
+        print(f"  nothing read for {gap.hours:.1f} h from {start:%Y-%m-%d %H:%M}")
+    for finding in climate.findings:
+        print(f"  {finding.sentence}")
+    show.table(
+        _COLUMNS,
+        [
+            (day.on, day.readings, f"{day.hours_covered:.1f}", *_warmth(day, units), *_damp(day))
+            for day in climate.days
+        ],
+    )
+
+
+def _warmth(day: Any, units: Units) -> tuple[str, ...]:
+    return tuple(
+        "" if celsius is None else wording.temperature(celsius, units)
+        for celsius in (day.temperature_c, day.temperature_low_c, day.temperature_high_c)
+    )
+
+
+def _damp(day: Any) -> tuple[str, ...]:
+    return tuple(
+        "" if percent is None else f"{percent:.0f}"
+        for percent in (day.humidity_pct, day.humidity_low_pct, day.humidity_high_pct)
+    )
