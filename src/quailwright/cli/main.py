@@ -8,7 +8,7 @@ from typing import Annotated, TextIO
 import typer
 
 from quailwright import __version__
-from quailwright.cli import flock, journal, log, readings, today
+from quailwright.cli import flock, hatch, journal, log, readings, today
 from quailwright.cli.options import FlockOption
 from quailwright.journal.findings import QuailwrightError
 
@@ -34,22 +34,31 @@ app = typer.Typer(
 )
 
 
+def _show_version(asked: bool) -> None:
+    if asked:
+        print(f"quailwright {__version__}")
+        raise typer.Exit
+
+
 @app.callback()
 def common(
     ctx: typer.Context,
     flock_file: FlockOption = None,
-    version: Annotated[bool, typer.Option("--version", help="Show the version and end.")] = False,
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_show_version, is_eager=True, help="Show the version and end."
+        ),
+    ] = False,
 ) -> None:
     """Holds what may stand before the command."""
     ctx.obj = {"flock": flock_file}
-    if version:
-        print(f"quailwright {__version__}")
-        raise typer.Exit
 
 
 app.command("log", no_args_is_help=True, epilog=log.EXAMPLES)(log.log)
 app.command("today", epilog=today.EXAMPLES)(today.today)
 app.command("flock", epilog=flock.EXAMPLES)(flock.flock)
+app.command("hatch", epilog=hatch.EXAMPLES)(hatch.hatch)
 app.command("rules", epilog=today.RULES_EXAMPLES)(today.rules)
 app.command("demo", epilog=today.DEMO_EXAMPLES)(today.demo)
 app.add_typer(journal.app, name="journal")

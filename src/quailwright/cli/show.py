@@ -2,9 +2,12 @@
 
 import sys
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import msgspec
+
+if TYPE_CHECKING:
+    from quailwright.guide.hatch.report import LossPoint
 
 _LABEL_WIDTH = 72
 
@@ -80,3 +83,33 @@ def _plain_table(columns: Sequence[str], cells: list[list[str]], numeric: list[b
             for cell, width, is_number in zip(line, widths, numeric, strict=True)
         ]
         print("  " + "  ".join(padded).rstrip())
+
+
+_PLOT_ROWS = 12
+_PLOT_COLUMNS = 45
+
+
+def corridor_plot(
+    points: "Sequence[LossPoint]", corridor: tuple[float, float], stop_day: float
+) -> None:
+    """Weighings (o) against the way to the corridor (.): days along, loss downward."""
+    last = max(stop_day, max(point.day for point in points))
+    most = max(corridor[1], *(point.loss_pct for point in points)) * 1.05
+    rows = [[" "] * (_PLOT_COLUMNS + 1) for _ in range(_PLOT_ROWS + 1)]
+
+    def mark(day: float, loss: float, sign: str) -> None:
+        column = round(day / last * _PLOT_COLUMNS)
+        row = round(max(0.0, loss) / most * _PLOT_ROWS)
+        rows[row][column] = sign
+
+    for step in range(_PLOT_COLUMNS + 1):
+        day = step / _PLOT_COLUMNS * min(stop_day, last)
+        for end in corridor:
+            mark(day, end * day / stop_day, ".")
+    for point in points:
+        mark(point.day, point.loss_pct, "o")
+    way = f"the way to {corridor[0]:g} and {corridor[1]:g} %"
+    print(f"  Lost, % (downward), by day (along); o weighed, . {way}")
+    for number, row in enumerate(rows):
+        print(f"  {number * most / _PLOT_ROWS:4.1f} |{''.join(row).rstrip()}")
+    print(f"       0{'day'.center(_PLOT_COLUMNS - 4)}{last:.0f}")

@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 from quailwright.flock.fold import Record, fold, refusals
+from quailwright.flock.state import Flock
 from quailwright.guide import rules
 from quailwright.journal.entries import CareRule, Entry, Retract
 from quailwright.journal.findings import BadInput, Finding, QuailwrightError, Withheld
@@ -32,9 +33,10 @@ def record(store: Store, entries: Sequence[Entry], now: datetime) -> Recorded:
     with store.writing() as writer:
         existing = writer.entries()
         fresh, findings = _new_among(existing, entries)
-        findings += _changes_that_make_no_sense(fresh)
         if not findings:
-            findings = _said_of_what_is_new(refusals(Record(existing), fresh), fresh)
+            kept = Record(existing)
+            findings = _said_of_what_is_new(refusals(kept, fresh), fresh)
+            findings += _changes_that_make_no_sense(fresh, kept.flock)
         if findings:
             raise _refusal(findings)
         writer.append(fresh, now)
@@ -77,13 +79,14 @@ def _id_taken(entry: Entry) -> Finding:
     )
 
 
-def _changes_that_make_no_sense(entries: Iterable[Entry]) -> list[Finding]:
+def _changes_that_make_no_sense(entries: Iterable[Entry], flock: Flock) -> list[Finding]:
+    """What is wrong with changes of rules, each taken with the keeper's earlier change of it."""
     return [
-        finding
+        replace(finding, entry=fact.id)
         for entry in entries
         for fact in _facts(entry)
         if isinstance(fact, CareRule)
-        for finding in rules.problems(fact)
+        for finding in rules.problems(flock.care_rules.get((fact.rule, fact.place), fact))
     ]
 
 

@@ -98,3 +98,81 @@ def _warm_loss(days: float) -> float:
     at_bend = _room_loss(gentle_until_d)
     fall_d = facts.value("storage.warm_none_left_d") - gentle_until_d
     return min(100.0, at_bend + (100.0 - at_bend) * (days - gentle_until_d) / fall_d)
+
+
+def development_rate_per_h(temperature_c: float) -> float:
+    """Share of the way from setting to hatching that embryos go in an hour at this temperature.
+
+    (T - T0) / K between the temperature at which development stops and that of heat injury; none
+    below. Above the upper end the line is not followed further: such heat kills, it does not speed.
+
+    Args:
+        temperature_c: temperature of the eggs [°C].
+
+    Returns:
+        Share an hour, 0 or more.
+
+    Source: fitted to the delay between 35 and 40 °C of Romao et al. 2009, Arch Vet Sci 14(3).
+    Certainty: inferred; best from 35 to 40 °C.
+    """
+    zero_c = facts.value("incubation.rate_zero_c")
+    highest_c = facts.value("incubation.temperature_harm_high")
+    warmth = min(temperature_c, highest_c) - zero_c
+    return max(0.0, warmth) / facts.value("incubation.rate_degree_hours")
+
+
+def hatch_hours(temperature_c: float, storage_days: float = 0.0) -> float:
+    """Mean time from setting to hatching in steady warmth.
+
+    Args:
+        temperature_c: temperature of the eggs [°C], above that at which development stops.
+        storage_days: mean days from lay to setting.
+
+    Returns:
+        Hours.
+
+    Raises:
+        ValueError: no development at that temperature.
+
+    Source: as `development_rate_per_h` and `storage_delay_h`.
+    """
+    rate = development_rate_per_h(temperature_c)
+    if rate <= 0:
+        raise ValueError(f"Eggs do not develop at {temperature_c:g} °C.")
+    return 1.0 / rate + storage_delay_h(storage_days)
+
+
+def storage_delay_h(storage_days: float) -> float:
+    """Hours by which stored eggs hatch later than fresh ones.
+
+    Args:
+        storage_days: mean days from lay to setting, 0 or more.
+
+    Returns:
+        Hours.
+
+    Source: a figure for chickens. Certainty: from memory.
+    """
+    free_d = facts.value("incubation.hatch_delay_storage_free_d")
+    return facts.value("incubation.hatch_delay_per_storage_day_h") * max(0.0, storage_days - free_d)
+
+
+def outage_delay_h(hours: float, lowest_c: float | None = None) -> float:
+    """Hours by which an outage delays the hatch: development not done while the eggs were cool.
+
+    The eggs are taken to be at the lowest temperature all the while; small eggs cool in about
+    20 minutes, so this is right for outages of hours and too much for minutes.
+
+    Args:
+        hours: length of the outage, 0 or more.
+        lowest_c: lowest temperature of the eggs [°C]; a room's where it is not known.
+
+    Returns:
+        Hours.
+
+    Source: as `development_rate_per_h`; check, Wentworth, Cigan and Schaaf 2009, Poultry Science
+    (24 h at 13 °C on day 6, 24 h late). Certainty: inferred.
+    """
+    cool_c = facts.value("incubation.outage_room_c") if lowest_c is None else lowest_c
+    usual = development_rate_per_h(facts.value("incubation.temperature"))
+    return hours * (1.0 - min(1.0, development_rate_per_h(cool_c) / usual))

@@ -80,6 +80,7 @@ class Holding(Entry, frozen=True, kw_only=True, tag="holding"):
     longitude: Annotated[float, Meta(ge=-180, le=180), says("degrees, west is negative")] | None = (
         None
     )
+    altitude_m: Annotated[float, Meta(ge=-500, le=5000), says("metres above the sea")] | None = None
     timezone: Annotated[str, _text(64, "IANA name, such as Europe/Lisbon")] = ""
     units: Annotated[Units | None, says("metric or us")] = None
     currency: Annotated[str, _text(8, "three-letter code, such as EUR")] = ""

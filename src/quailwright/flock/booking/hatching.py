@@ -1,10 +1,11 @@
 """Bookings of hatching eggs and hatches. Every egg set is alive, taken out, or hatched."""
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from quailwright.flock.booking.eggs import forget_empty, lot_of, lots
 from quailwright.flock.booking.known import contradict, group_of, hatch_of, pay, place_of, refuse
 from quailwright.flock.state import Clutch, Flock, Hatch, Receipt
+from quailwright.husbandry import facts
 from quailwright.journal import entries as kinds
 from quailwright.journal.entries import Entry
 from quailwright.journal.moments import instant
@@ -119,7 +120,33 @@ def eggs_weighed(flock: Flock, entry: kinds.EggsWeighed, day: date, forced: bool
             f"of {hatch.eggs_set} set.",
             "Mend the number, or the candling before.",
         )
+    if hatch.weighed and _gained(hatch.weighed[-1], entry):
+        _, eggs, grams = hatch.weighed[-1]
+        contradict(
+            flock,
+            entry,
+            forced,
+            "total_g",
+            f"{entry.total_g / entry.eggs:.2f} g an egg, after {grams / eggs:.2f} g: eggs do not "
+            "gain weight.",
+            "Weigh without the tray, on the same scale; mend the number of eggs or the weight.",
+        )
     hatch.weighed.append((instant(entry.at, flock.zone), entry.eggs, entry.total_g))
+
+
+def _gained(before: tuple[datetime, int, float], entry: kinds.EggsWeighed) -> bool:
+    """Whether the mean egg grew by more than the scale and the eggs taken out can explain."""
+    _, eggs, grams = before
+    growth = (entry.total_g / entry.eggs) / (grams / eggs) - 1.0
+    taken_out = max(0.0, 1.0 / entry.eggs - 1.0 / eggs)
+    scale = facts.value("egg_water.scale_noise_g")
+    sampling = facts.value("egg_water.egg_mass_cv") ** 2 * taken_out
+    spread = (sampling + (scale / grams) ** 2 + (scale / entry.total_g) ** 2) ** 0.5
+    return bool(growth > _BEYOND_CHANCE * spread)
+
+
+_BEYOND_CHANCE = 4.0
+"""Standard deviations beyond which a gain in weight is no chance."""
 
 
 def eggs_candled(flock: Flock, entry: kinds.EggsCandled, day: date, forced: bool) -> None:

@@ -2,6 +2,8 @@
 
 from datetime import date
 
+import msgspec
+
 from quailwright.flock.booking.known import feed_of, merged, pay, place_of
 from quailwright.flock.state import Flock
 from quailwright.journal import entries as kinds
@@ -39,7 +41,13 @@ def goal(flock: Flock, entry: kinds.Goal, day: date, forced: bool) -> None:
 
 
 def care_rule(flock: Flock, entry: kinds.CareRule, day: date, forced: bool) -> None:
-    flock.care_rules[entry.rule, entry.place] = entry
+    """Adds to the keeper's earlier change of the rule; a day takes the place of an interval."""
+    key = entry.rule, entry.place
+    before = flock.care_rules.get(key)
+    if before is not None and (entry.day is not None or entry.every_days is not None):
+        before = msgspec.structs.replace(before, day=None, every_days=None)
+    together = merged(before, entry)
+    flock.care_rules[key] = msgspec.structs.replace(together, silenced=entry.silenced)
 
 
 def care(flock: Flock, entry: kinds.Care, day: date, forced: bool) -> None:
