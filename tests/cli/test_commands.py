@@ -268,9 +268,11 @@ def test_a_file_that_may_only_be_read_is_not_written(demo: Path, quail: Quail) -
     try:
         with as_a_stranger():
             refused = quail("log", "care", "task=x", "--flock", str(demo))
+            stands = quail("flock", "--flock", str(demo), "--json")
     finally:
         for folder, mode in zip(folders, modes, strict=True):
             folder.chmod(mode)
     assert (refused.code, refused.out) == (3, "")
     assert "may not be written by you" in refused.err
+    assert stands.code == 0
     assert demo.read_bytes() == before

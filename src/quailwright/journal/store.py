@@ -13,6 +13,7 @@ from contextlib import contextmanager
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import msgspec
 import sqlalchemy as sa
@@ -238,7 +239,7 @@ def open_store(location: str, create: bool = False) -> Store:
             "Give a path, or postgresql://USER@HOST/DATABASE."
         ) from error
     if engine.dialect.name == "sqlite":
-        _set_up_sqlite(engine)
+        _set_up_sqlite(engine, read_only="mode" in url.query)
     try:
         _bring_up_to_date(engine, location)
     except DBAPIError as error:
@@ -271,9 +272,23 @@ def _url(location: str, create: bool) -> sa.URL:
         _make_folder(path)
     elif path.is_dir():
         raise FlockUnusable(f"{path} is a folder. Name the flock file in it.")
-    elif not os.access(path, os.R_OK):
+    elif not _may(path, os.R_OK):
         raise FlockUnusable(f"{path} may not be read by you. Change its permissions.")
+    elif not (_may(path, os.W_OK) and _may(path.parent, os.W_OK)):
+        return _read_only_url(path)
     return sa.URL.create("sqlite", database=str(path))
+
+
+def _may(path: Path, mode: int) -> bool:
+    return os.access(path, mode, effective_ids=os.access in os.supports_effective_ids)
+
+
+def _read_only_url(path: Path) -> sa.URL:
+    """A flock file that may only be read: without its write-ahead log, nobody is writing to it."""
+    query = {"uri": "true", "mode": "ro"}
+    if not path.with_name(f"{path.name}-wal").exists():
+        query["immutable"] = "1"
+    return sa.URL.create("sqlite", database=f"file:{quote(str(path.absolute()))}", query=query)
 
 
 def _without_password(location: str) -> str:
@@ -293,14 +308,15 @@ def _engine_settings(url: sa.URL) -> dict[str, Any]:
     return {"connect_args": {"connect_timeout": _BUSY_SECONDS}}
 
 
-def _set_up_sqlite(engine: sa.Engine) -> None:
+def _set_up_sqlite(engine: sa.Engine, read_only: bool) -> None:
     """Full durability; a write locks out other writers from its start on."""
 
     @sa.event.listens_for(engine, "connect")
     def on_connect(raw: Any, _record: object) -> None:
         raw.isolation_level = None
-        raw.execute("PRAGMA journal_mode=WAL")
-        raw.execute("PRAGMA synchronous=FULL")
+        if not read_only:
+            raw.execute("PRAGMA journal_mode=WAL")
+            raw.execute("PRAGMA synchronous=FULL")
 
     @sa.event.listens_for(engine, "begin")
     def on_begin(connection: sa.Connection) -> None:
