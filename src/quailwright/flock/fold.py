@@ -23,6 +23,10 @@ from quailwright.journal.moments import OrderKey, Until, as_date, order_key, unt
 
 _Keyed = tuple[OrderKey, Entry]
 
+_PATIENCE = 30
+"""Of more entries of one moment than this that do not fit, all are booked in order as they are:
+trying the rest again after each would take hours on a file with one day's mistake in every line."""
+
 
 @contextmanager
 def _collector_at_rest() -> Iterator[None]:
@@ -172,7 +176,7 @@ class Record:
                         continue
                     still.append((key, entry))
                 else:
-                    if forced:
+                    if forced and len(waiting) <= _PATIENCE:
                         forced = False
                         still.extend(waiting[position + 1 :])
                         break
