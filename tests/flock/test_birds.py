@@ -151,6 +151,7 @@ def test_a_forced_contradiction_is_kept_and_shown() -> None:
 def test_counts_give_signed_differences_and_are_taken_over() -> None:
     flock = fold([LAYERS, made("birds_counted", group="layers", hens=18, cocks=5)])
     assert flock.groups["layers"].alive == Birds(hens=18, cocks=5)
+    assert flock.groups["layers"].came == {"in": 24, "found": -1}
     assert [(d.of, d.what, d.recorded, d.counted, d.amount) for d in flock.differences] == [
         ("layers", "hens", 20, 18, -2),
         ("layers", "cocks", 4, 5, 1),
@@ -199,6 +200,23 @@ def test_a_part_that_moves_becomes_a_group_of_the_same_age() -> None:
     assert big.came == {"moved_in": 12}
 
 
+def test_a_part_takes_along_what_is_known_of_the_birds() -> None:
+    flock = fold(
+        [
+            made("eggs_set", "2027-05-01", hatch="may", eggs=24, place="box", source="creek"),
+            made("chicks_hatched", "2027-05-18", hatch="may", chicks=20),
+            made("group", "2027-05-19", group="may chicks", place="brooder", hatch="may"),
+            made("birds_sexed", "2027-06-08", group="may chicks", hens=11, cocks=9),
+            made("birds_moved", "2027-06-10", group="may chicks", place="pen", to_group="boys",
+                 cocks=9),
+        ]
+    )  # fmt: skip
+    boys = flock.groups["boys"]
+    assert (boys.sexed_on, boys.hatches) == (date(2027, 6, 8), ["may"])
+    assert (boys.oldest, boys.youngest) == (date(2027, 5, 18), date(2027, 5, 18))
+    assert (boys.since, boys.placed) == (date(2027, 6, 10), date(2027, 6, 10))
+
+
 def test_groups_merge_with_ages_and_hatches() -> None:
     younger = made(
         "group", "2027-05-03", group="tiny", place="box 2", chicks=9, hatched_on="2027-05-02"
@@ -212,6 +230,7 @@ def test_groups_merge_with_ages_and_hatches() -> None:
     assert (merged.oldest, merged.youngest) == (date(2027, 4, 28), date(2027, 5, 2))
     assert flock.groups["tiny"].alive.total == 0
     assert [group.name for group in flock.groups_alive()] == ["chicks"]
+    assert merged.hatches == []
     assert merged.since == date(2027, 5, 1)
 
 
@@ -273,6 +292,12 @@ def test_a_withholding_follows_birds_into_the_group_they_join() -> None:
     assert flock.withheld_on("chicks", date(2027, 5, 17)) is not None
     assert flock.withheld_on("chicks", date(2027, 5, 18)) is None
     assert flock.meat_withheld_on("layers", date(2027, 5, 24)) is not None
+
+
+def test_a_withholding_follows_on_its_last_day() -> None:
+    moved = made("birds_moved", "2027-05-24", group="layers", place="barn", to_group="old")
+    held = fold([LAYERS, TREATED, moved]).meat_withheld_on("old", date(2027, 5, 24))
+    assert held is not None
 
 
 def test_a_withholding_that_is_over_does_not_follow() -> None:

@@ -152,6 +152,13 @@ def test_a_closed_hatch_takes_no_more() -> None:
     assert only_finding(fold([SET, closed, again])).startswith("hatch: a hatch 'may' was set")
 
 
+def test_a_hatch_closed_twice_was_over_the_first_time() -> None:
+    closings = [made("hatch_closed", f"2027-05-{day}", hatch="may") for day in (21, 23)]
+    closed_at = fold([SET, *closings]).hatches["may"].closed_at
+    assert closed_at is not None
+    assert closed_at.date() == date(2027, 5, 21)
+
+
 def test_a_candling_takes_out_only_what_it_took_then() -> None:
     flock = fold(
         [

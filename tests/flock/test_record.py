@@ -217,10 +217,9 @@ def test_two_phones_that_correct_the_same_entry_do_not_count_it_twice() -> None:
 
 def test_a_circle_of_retracts_does_nothing_in_any_order() -> None:
     died = made("birds_died", group="layers", hens=1)
-    circle = [
-        made("retract", "2027-05-03", id=uid(600), entry=uid(601), why="a"),
-        made("retract", "2027-05-03", id=uid(601), entry=uid(600), why="b"),
-    ]
+    one = made("retract", "2027-05-03", id=uid(600), entry=uid(601), why="a")
+    worse = made("birds_died", group="layers", hens=9, id=uid(602))
+    circle = [one, correction(one, worse, "2027-05-03", 601)]
     assert hens([LAYERS, died, *circle]) == hens([LAYERS, died, *circle[::-1]]) == 19
 
 
@@ -264,6 +263,13 @@ def test_of_many_entries_of_one_day_that_cannot_fit_each_is_named() -> None:
     lost = [made("birds_died", group="geese", hens=1, id=uid(n)) for n in range(5000)]
     flock = fold([LAYERS, *lost])
     assert [finding.entry for finding in flock.findings] == [entry.id for entry in lost]
+
+
+def test_of_many_contradictions_of_one_day_each_is_named() -> None:
+    many = [made("birds_died", group="layers", hens=21, id=uid(n)) for n in range(5000)]
+    flock = fold([LAYERS, *many])
+    assert [finding.entry for finding in flock.findings] == [entry.id for entry in many]
+    assert flock.groups["layers"].gone["died"] == 5000 * 21
 
 
 def test_a_record_keeps_entries_in_order_of_arrival() -> None:
