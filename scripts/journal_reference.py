@@ -7,10 +7,10 @@ INTRODUCTION = """# Kinds of journal entry
 
 Made by `scripts/journal_reference.py` from `src/quailwright/journal/entries.py`.
 
-One JSON object an entry; JSON Lines in bulk. Every entry has `id` (a UUID, made by the writer, so a
-repeat is harmless), `kind`, `at` (a date such as `2027-05-02`, or a date-time with its offset such as
-`2027-05-02T20:00+01:00`), and may have `by` (who), `note`, and `force` (true keeps an entry that
-contradicts the record, and shows it). Names are your own short text.
+One JSON object an entry; JSON Lines in bulk. Every entry has `id` (a UUID, made by the writer, so
+a repeat is harmless), `kind`, `at` (a date such as `2027-05-02`, or a date-time with its offset
+such as `2027-05-02T20:00+01:00`), and may have `by` (who), `note`, and `force` (true keeps an
+entry that contradicts the record, and shows it). Names are your own short text.
 """
 
 

@@ -1,4 +1,4 @@
-"""The pages are held to the code: commands shown run, references are current, links lead somewhere."""
+"""The pages are held to the code: commands run, references are current, links lead somewhere."""
 
 import os
 import re
