@@ -40,6 +40,10 @@ def eggs_set(flock: Flock, entry: kinds.EggsSet, day: date, forced: bool) -> Non
             f"a hatch {entry.hatch!r} was set on {hatch.set_at.date()} already.",
             "Give this one a name of its own.",
         )
+    if entry.mean_egg_g is not None and not _may_weigh(entry.mean_egg_g):
+        contradict(
+            flock, entry, forced, "mean_egg_g", _no_egg(entry.mean_egg_g), "Weigh without the tray."
+        )
     if entry.group is not None:
         _set_own_eggs(flock, entry, day)
     elif entry.source is not None:
@@ -120,28 +124,69 @@ def eggs_weighed(flock: Flock, entry: kinds.EggsWeighed, day: date, forced: bool
             f"of {hatch.eggs_set} set.",
             "Mend the number, or the candling before.",
         )
-    if hatch.weighed and _gained(hatch.weighed[-1], entry):
-        _, eggs, grams = hatch.weighed[-1]
+    at = instant(entry.at, flock.zone)
+    before = hatch.weighed[-1] if hatch.weighed else _told_at_setting(hatch)
+    grams = entry.total_g / entry.eggs
+    if not _may_weigh(grams):
+        contradict(flock, entry, forced, "total_g", _no_egg(grams), _MEND_WEIGHT)
+    elif before is not None and _gained(hatch, before, entry):
         contradict(
             flock,
             entry,
             forced,
             "total_g",
-            f"{entry.total_g / entry.eggs:.2f} g an egg, after {grams / eggs:.2f} g: eggs do not "
-            "gain weight.",
-            "Weigh without the tray, on the same scale; mend the number of eggs or the weight.",
+            f"{grams:.2f} g an egg, after {before[2] / before[1]:.2f} g: eggs do not gain weight.",
+            _MEND_WEIGHT,
         )
-    hatch.weighed.append((instant(entry.at, flock.zone), entry.eggs, entry.total_g))
+    hatch.weighed.append((at, entry.eggs, entry.total_g))
 
 
-def _gained(before: tuple[datetime, int, float], entry: kinds.EggsWeighed) -> bool:
-    """Whether the mean egg grew by more than the scale and the eggs taken out can explain."""
-    _, eggs, grams = before
+_MEND_WEIGHT = (
+    "Weigh the same eggs, without the tray, on the same scale; mend the number of eggs or the "
+    "weight."
+)
+
+
+def _may_weigh(grams: float) -> bool:
+    possible = facts.figure("egg_water.egg_mass_possible")
+    return (possible.low or 0.0) <= grams <= (possible.high or grams)
+
+
+def _no_egg(grams: float) -> str:
+    possible = facts.figure("egg_water.egg_mass_possible")
+    return (
+        f"{grams:.1f} g an egg cannot be: Coturnix eggs weigh {possible.low:g} to "
+        f"{possible.high:g} g."
+    )
+
+
+def _told_at_setting(hatch: Hatch) -> tuple[datetime, int, float] | None:
+    """The mean weights given at setting, as a weighing of all eggs."""
+    means = [(c.mean_egg_g, c.eggs) for c in hatch.clutches if c.mean_egg_g is not None]
+    if len(means) < len(hatch.clutches):
+        return None
+    return hatch.set_at, hatch.eggs_set, sum(mean * eggs for mean, eggs in means)
+
+
+def _gained(hatch: Hatch, before: tuple[datetime, int, float], entry: kinds.EggsWeighed) -> bool:
+    """Whether the mean egg grew by more than the scale and the choice of eggs can explain.
+
+    Unless all that were left were weighed once, or as many eggs twice (marked ones), the two
+    weighings may be of different eggs.
+    """
+    at, eggs, grams = before
     growth = (entry.total_g / entry.eggs) / (grams / eggs) - 1.0
-    taken_out = max(0.0, 1.0 / entry.eggs - 1.0 / eggs)
+    taken_out_since = sum(clear + dead for when, clear, dead in hatch.candled if when > at)
+    left_then = hatch.alive + taken_out_since
+    same_eggs = eggs == entry.eggs or eggs >= left_then or entry.eggs >= hatch.alive
+    if same_eggs:
+        chosen = abs(1.0 / entry.eggs - 1.0 / eggs)
+    else:
+        chosen = 1.0 / entry.eggs + 1.0 / eggs - 2.0 / left_then
     scale = facts.value("egg_water.scale_noise_g")
-    sampling = facts.value("egg_water.egg_mass_cv") ** 2 * taken_out
-    spread = (sampling + (scale / grams) ** 2 + (scale / entry.total_g) ** 2) ** 0.5
+    told = facts.value("egg_water.mean_egg_noise_g") / (grams / eggs)
+    sampling = facts.value("egg_water.egg_mass_cv") ** 2 * max(0.0, chosen)
+    spread = (sampling + (scale / grams) ** 2 + (scale / entry.total_g) ** 2 + told**2) ** 0.5
     return bool(growth > _BEYOND_CHANCE * spread)
 
 
