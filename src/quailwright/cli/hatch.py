@@ -15,6 +15,7 @@ from quailwright.journal.moments import until
 if TYPE_CHECKING:
     from quailwright.guide.hatch.report import HatchReport, WeightLoss
     from quailwright.guide.hatch.result import HatchResult
+    from quailwright.guide.hatch.weight import Advice
 
 EXAMPLES = """Examples:
 
@@ -48,7 +49,7 @@ def hatch(
         from quailwright.guide.hatch.report import hatch_report
 
         moment = until(asked, flock.zone).moment(flock.zone)
-        airs = hatch_airs(store, flock, moment)
+        airs = hatch_airs(store, flock, flock.hatches[name], moment)
     report = hatch_report(flock, flock.hatches[name], airs, moment)
     if as_json:
         from quailwright.exchange.hatch_shape import hatch_shape
@@ -86,22 +87,25 @@ def _show(report: "HatchReport") -> None:
     from quailwright.guide.hatch.report import step_times
 
     hatch = report.hatch
-    over = " It is closed." if hatch.closed_at else ""
+    stands = "closed" if hatch.closed_at else wording.both_counts(int(report.day))
     print(
         f"{hatch.name} in {hatch.place}: {hatch.eggs_set} eggs set {wording.clock(hatch.set_at)}; "
-        f"{wording.both_counts(int(report.day))}.{over}"
+        f"{stands}."
     )
-    print(f"{hatch.removed} taken out, {hatch.hatched} hatched, {max(0, hatch.alive)} left.")
+    left = "unhatched" if hatch.closed_at else "left"
+    print(f"{hatch.removed} taken out, {hatch.hatched} hatched, {max(0, hatch.alive)} {left}.")
     if hatch.closed_at is None:
         window = report.window.quantiles()
         print(
             f"Chicks: likely {wording.clock(window['q10'])} to {wording.clock(window['q90'])}; "
             f"about {report.likely_chicks:.0f} of them."
         )
-    _show_loss(report.weight)
-    for sentence in report.said:
-        print(f"  {sentence}")
-    show.heading("Dates")
+    _show_loss(report)
+    if report.said:
+        show.heading("To know")
+        for sentence in report.said:
+            print(f"  {sentence}")
+    show.heading("Dates, as they were to be expected" if hatch.closed_at else "Dates")
     dates = step_times(report)
     for label, key in (
         ("Stop turning", "stop_turning"),
@@ -116,31 +120,56 @@ def _show(report: "HatchReport") -> None:
     _show_causes(report)
 
 
-def _show_loss(loss: "WeightLoss") -> None:
+def _show_loss(report: "HatchReport") -> None:
+    loss = report.weight
     low, high = loss.corridor_pct
     at_stop = loss.loss_at_stop_pct
     show.heading("Weight loss: does it land in the corridor?")
+    turning = loss.advice is not None
+    when = "As it runs now" if turning else "As far as it is known"
+    landing = "Chance to land" if turning else "Chance that it landed"
     print(
-        f"  As it runs now, {at_stop['q50']:.1f} % by the stop of turning (likely "
+        f"  {when}, {at_stop['q50']:.1f} % by the stop of turning (likely "
         f"{at_stop['q10']:.1f} to {at_stop['q90']:.1f}); aim for {low:g} to {high:g}. "
-        f"Chance to land: {loss.chance_in_corridor:.0%}."
+        f"{landing}: {loss.chance_in_corridor:.0%}."
     )
-    advice = loss.advice
-    if advice is not None and advice.leave_it:
-        print("  Leave the humidity as it is.")
-    elif advice is not None:
-        shown = f"set yours to read {advice.shown_pct:.0f} %" if loss.display_known else "set it so"
-        print(
-            f"  From now on: true humidity {advice.true_pct:.0f} %; {shown}. "
-            f"Chance to land then {advice.chance:.0%}, {advice.chance_if_weighed:.0%} if weighed "
-            "and mended again."
-        )
+    if loss.advice is not None:
+        print(f"  {_advised(loss, loss.advice)}")
+    for sentence in report.how:
+        print(f"  {sentence}")
     if len(loss.points) > 1:
         show.table(
             ("day", "lost, %", "eggs"),
             [(f"{p.day:.1f}", f"{p.loss_pct:.1f}", p.eggs) for p in loss.points],
         )
         show.corridor_plot(loss.points, loss.corridor_pct, loss.stop_day)
+        if loss.points[0].day > 0:
+            print("  Not weighed at setting: the loss up to the first weighing is reckoned.")
+
+
+def _advised(loss: "WeightLoss", advice: "Advice") -> str:
+    """What to set, in a sentence or three."""
+    again = ""
+    if advice.weigh_on is not None:
+        again = (
+            f", {advice.chance_if_weighed:.0%} if you weigh on day {advice.weigh_on:.0f} and mend "
+            "the setting"
+        )
+    if advice.leave_it and loss.beyond_reach:
+        return "No setting brings it into the corridor any more: leave the humidity as it is."
+    if advice.leave_it:
+        shown = f", at {advice.shown_pct:.0f} % on your display" if loss.display_known else ""
+        return f"Leave the humidity as it is{shown}: chance to land {advice.chance:.0%}{again}."
+    if loss.display_known:
+        said = (
+            f"From now on set yours to read {advice.shown_pct:.0f} % (true humidity most likely "
+            f"{advice.true_pct:.0f} %)"
+        )
+    else:
+        said = f"From now on: true humidity {advice.true_pct:.0f} %"
+    if loss.beyond_reach:
+        return f"{said}: it will hardly land any more, but that brings it nearest."
+    return f"{said}. Chance to land then {advice.chance:.0%}{again}."
 
 
 def _show_result(result: "HatchResult") -> None:

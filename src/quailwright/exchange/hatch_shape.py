@@ -39,7 +39,7 @@ def hatch_shape(report: HatchReport) -> dict[str, Any]:
         "causes": [to_builtins(cause) for cause in judged.causes] if judged is not None else [],
         "best_check": to_builtins(judged.best_check) if judged is not None else None,
         "blames": judged.blames if judged is not None else None,
-        "said": report.said,
+        "said": [*report.how, *report.said],
     }
 
 
@@ -57,6 +57,7 @@ def _weight_loss_shape(loss: WeightLoss) -> dict[str, Any]:
         "humidity_display_pct": (
             round(advice.shown_pct, 1) if advice is not None and loss.display_known else None
         ),
+        "wet_bulb_c": round(loss.wet_bulb_c, 1) if loss.wet_bulb_c is not None else None,
         "leave_it": advice.leave_it if advice is not None else None,
         "chance_in_corridor": round(loss.chance_in_corridor, 3),
         "chance_if_set": round(advice.chance, 3) if advice is not None else None,

@@ -45,6 +45,40 @@ def saturation_pressure_pa(temperature_c: float) -> float:
 _ZERO_CELSIUS_K = 273.15
 
 
+def wet_bulb_c(air_c: float, humidity_pct: float) -> float:
+    """What a wet-bulb thermometer shows at sea level, in air that moves past it.
+
+    Args:
+        air_c: air temperature [°C], 1 to 60.
+        humidity_pct: true relative humidity [%], 1 to 100.
+
+    Returns:
+        Wet-bulb temperature [°C].
+
+    Raises:
+        ValueError: outside the ranges.
+
+    Source: the psychrometric equation e = e_w(T_w) - A p (T - T_w) of World Meteorological
+    Organization 2008, Guide to meteorological instruments (WMO-No. 8), annex 4.B.
+    Certainty: from memory.
+    """
+    if not (1 <= air_c <= 60 and 1 <= humidity_pct <= 100):
+        raise ValueError(f"There are no wet-bulb figures for {air_c:g} °C, {humidity_pct:g} %.")
+    vapour = saturation_pressure_pa(air_c) * humidity_pct / 100.0
+    coefficient = facts.value("egg_water.psychrometer_per_k") * 760.0 * PASCAL_PER_TORR
+    low, high = 0.0, air_c
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        if saturation_pressure_pa(middle) - coefficient * (air_c - middle) < vapour:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2
+
+
+_HALVINGS = 20
+
+
 def conductance_mg_day_torr(egg_mass_g: float, shell_factor: float = 1.0) -> float:
     """Vapour conductance of a shell from the mass of the fresh egg, G = a W^b.
 

@@ -1,7 +1,7 @@
 """From what stands to what the hatch models read: weighings, air, time and evidence."""
 
 from collections.abc import Mapping
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from statistics import fmean
 
 from quailwright.flock.state import Clutch, Flock, Hatch
@@ -19,11 +19,19 @@ _DAY = timedelta(days=1)
 _HOUR = timedelta(hours=1)
 _AT_SETTING_DAYS = 0.5
 """A weighing so soon after setting is one of the eggs as set."""
+_REMEMBERED = 12
+"""Earlier hatches that are learnt from: more would say little that is new, and instruments, hens
+and machines change with time."""
 
 
 def days_from_setting(hatch: Hatch, at: datetime) -> float:
     """Days of 24 hours from setting to `at`."""
-    return (at - hatch.set_at) / _DAY
+    return _since_setting(hatch, at) / _DAY
+
+
+def _since_setting(hatch: Hatch, at: datetime) -> timedelta:
+    """The time that passed, whatever clocks did: two times of one zone are subtracted as shown."""
+    return at.astimezone(UTC) - hatch.set_at.astimezone(UTC)
 
 
 def stop_day(hatch: Hatch) -> float:
@@ -36,10 +44,20 @@ def sources_of(hatch: Hatch) -> frozenset[str]:
     return frozenset(c.group or c.source or "" for c in hatch.clutches)
 
 
-def instrument_at(flock: Flock, place: str) -> Instrument | None:
-    """The instrument of a place whose offsets the keeper logged; the newest of several."""
-    there = [i for i in flock.instruments.values() if i.place == place]
-    return max(there, key=lambda instrument: instrument.at, default=None)
+def instrument_at(
+    flock: Flock, place: str, name: str, offset: str = "humidity_offset_pct"
+) -> Instrument | None:
+    """The instrument of a place whose `offset` the keeper logged.
+
+    The one of that name; for readings without a name, or one that nobody logged, the newest there.
+    """
+    checked = [
+        i for i in flock.instruments.values() if i.place == place and getattr(i, offset) is not None
+    ]
+    named = [i for i in flock.instruments.values() if i.instrument == name]
+    if name and named:
+        checked = [i for i in named if getattr(i, offset) is not None]
+    return max(checked, key=lambda i: instant(i.at, flock.zone), default=None)
 
 
 def _route(flock: Flock, clutch: Clutch) -> str | None:
@@ -59,7 +77,8 @@ def weight_record(flock: Flock, hatch: Hatch, air: Air) -> WeightRecord:
     weighed_at_setting = bool(weighings) and weighings[0].day <= _AT_SETTING_DAYS
     if len(means) == len(hatch.clutches) and not weighed_at_setting:
         grams = sum(mean * eggs for mean, eggs in means)
-        weighings.insert(0, Weighing(0.0, hatch.eggs_set, grams))
+        told = facts.value("egg_water.mean_egg_noise_g")
+        weighings.insert(0, Weighing(0.0, hatch.eggs_set, grams, told))
     return WeightRecord(
         hatch.name,
         hatch.set_in,
@@ -103,8 +122,8 @@ def _stored(hatch: Hatch, clutch: Clutch) -> float:
 def time_record(flock: Flock, hatch: Hatch, air: Air) -> TimeRecord:
     """What this hatch tells of time."""
     chicks = sum(count for _, count in hatch.hatchings)
-    hours = [(at - hatch.set_at) / _HOUR * count for at, count in hatch.hatchings]
-    instrument = instrument_at(flock, hatch.set_in)
+    hours = [_since_setting(hatch, at) / _HOUR * count for at, count in hatch.hatchings]
+    thermometer = instrument_at(flock, hatch.set_in, "", "temperature_offset_c")
     return TimeRecord(
         hatch.set_in,
         hatch.set_at,
@@ -112,7 +131,7 @@ def time_record(flock: Flock, hatch: Hatch, air: Air) -> TimeRecord:
         air,
         storage_days(hatch),
         outages(flock, hatch),
-        instrument is not None and instrument.temperature_offset_c is not None,
+        thermometer is not None,
         sum(hours) / chicks if chicks else None,
         chicks,
     )
@@ -146,7 +165,7 @@ def hatch_case(
     ratios = [group.alive.hens / group.alive.cocks for group in own if group.alive.cocks]
     known_ages = [age for age in ages if age is not None]
     worst = max(outages(flock, hatch), key=lambda outage: outage.hours, default=None)
-    instrument = instrument_at(flock, hatch.set_in)
+    hygrometer = instrument_at(flock, hatch.set_in, air.hygrometer)
     routes = {_route(flock, clutch) for clutch in hatch.clutches}
     temperature = air.temperature_between(0.0, stop)
     return HatchCase(
@@ -167,7 +186,7 @@ def hatch_case(
         loss,
         corridor(),
         offset,
-        instrument is not None and instrument.humidity_offset_pct is not None,
+        hygrometer is not None,
         temperature.mean_c,
         temperature.hours_hot,
         temperature.hours_cold,
@@ -209,7 +228,7 @@ def _turns_ticked(flock: Flock, hatch: Hatch) -> float | None:
 
 
 def _spread_hours(hatch: Hatch) -> float | None:
-    times = [at for at, chicks in hatch.hatchings if chicks]
+    times = [_since_setting(hatch, at) for at, chicks in hatch.hatchings if chicks]
     return (max(times) - min(times)) / _HOUR if len(times) > 1 else None
 
 
@@ -229,6 +248,17 @@ def earlier_hatches(flock: Flock, hatch: Hatch) -> list[Hatch]:
     """Hatches set before this one, oldest first."""
     before = [other for other in flock.hatches.values() if other.set_at < hatch.set_at]
     return sorted(before, key=lambda other: other.set_at)
+
+
+def telling_hatches(flock: Flock, hatch: Hatch) -> list[Hatch]:
+    """The newest earlier hatches in the same machine or of the same source, oldest first."""
+    sources = sources_of(hatch)
+    alike = [
+        other
+        for other in earlier_hatches(flock, hatch)
+        if other.set_in == hatch.set_in or sources_of(other) & sources
+    ]
+    return alike[-_REMEMBERED:]
 
 
 Airs = Mapping[str, Air]

@@ -1,10 +1,13 @@
 """What is to be said of one hatch: dates, weight loss, what to set, window, evidence."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
+from itertools import pairwise
 
 from quailwright.flock.state import Flock, Hatch
+from quailwright.guide import wording
 from quailwright.guide.hatch import records, weight
 from quailwright.guide.hatch.air import Air
 from quailwright.guide.hatch.case import Estimate, HatchCase
@@ -13,9 +16,10 @@ from quailwright.guide.hatch.records import Airs, air_of, days_from_setting
 from quailwright.guide.hatch.result import HatchResult, result
 from quailwright.guide.hatch.weight import Advice, WeightRecord
 from quailwright.guide.hatch.window import (
+    HeatLoss,
     TimeRecord,
     Window,
-    expected_hours,
+    later,
     machine_habit,
     mean_spread_h,
     window,
@@ -23,15 +27,18 @@ from quailwright.guide.hatch.window import (
 from quailwright.guide.occasions import elapsed, ends
 from quailwright.guide.round import Step, hatch_steps, units_of
 from quailwright.husbandry import facts
+from quailwright.husbandry.egg_water import loss_pct, storage_loss_pct, wet_bulb_c
 from quailwright.husbandry.incubation import outage_delay_h
 from quailwright.husbandry.proportion import Pooled, Record, pool
-
-_HOUR = timedelta(hours=1)
+from quailwright.journal.entries import Units
 
 
 @dataclass(frozen=True, slots=True)
 class LossPoint:
-    """A weighing: the loss since setting, % of the mean mass at the first weighing."""
+    """A weighing: the loss since setting, % of the mass when set.
+
+    Where the first weighing came later, the loss up to it is not weighed but reckoned.
+    """
 
     day: float
     loss_pct: float
@@ -44,7 +51,7 @@ class WeightLoss:
 
     Attributes:
         points: the weighings.
-        rate_pct_per_day: mean rate from setting until now.
+        rate_pct_per_day: mean rate from setting until now, or until the stop of turning.
         loss_at_stop_pct: loss by the stop of turning if the machine runs on as it does.
         corridor_pct: the loss to aim for.
         advice: what to set, or None when turning has stopped.
@@ -54,6 +61,8 @@ class WeightLoss:
         tied: how far the two cannot be told apart yet, -1 to 1.
         chance_in_corridor: chance of landing in the corridor if nothing is changed.
         stop_day: day on which turning stops.
+        beyond_reach: whether no setting brings it into the corridor any more.
+        wet_bulb_c: what a wet-bulb thermometer shows at the humidity advised, None without advice.
     """
 
     points: list[LossPoint]
@@ -68,6 +77,8 @@ class WeightLoss:
     tied: float
     chance_in_corridor: float
     stop_day: float
+    beyond_reach: bool
+    wet_bulb_c: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +98,7 @@ class HatchReport:
     result: HatchResult | None
     usual: Pooled
     post_mortem: PostMortem | None
+    how: list[str]
     said: list[str]
 
 
@@ -94,21 +106,27 @@ def hatch_report(flock: Flock, hatch: Hatch, airs: Airs, now: datetime) -> Hatch
     """What is to be said of a hatch. `flock` is folded up to `now`; `airs` likewise."""
     day = max(0.0, days_from_setting(hatch, now))
     air = air_of(airs, hatch)
-    before = records.earlier_hatches(flock, hatch)
-    loss, record = _weight_loss(flock, hatch, airs, day, before)
+    telling = records.telling_hatches(flock, hatch)
+    loss, record = _weight_loss(flock, hatch, airs, day, telling)
     time = records.time_record(flock, hatch, air)
-    earlier = [records.time_record(flock, other, air_of(airs, other)) for other in before]
+    earlier = [records.time_record(flock, other, air_of(airs, other)) for other in telling]
     expected = window(time, earlier, day)
-    case = _case(flock, hatch, airs, loss)
-    usual = _usual_hatch_of_set(before, hatch)
+    case = _case(flock, hatch, air, loss, time)
+    usual = _usual_hatch_of_set(records.earlier_hatches(flock, hatch), hatch)
     chicks = _likely_chicks(hatch, usual)
-    give_up = expected.last_of(chicks) + timedelta(
-        hours=facts.value("incubation.wait_after_last_h") + expected.mean_sd_h
+    give_up = later(
+        expected.last_of(chicks),
+        facts.value("incubation.wait_after_last_h") + expected.mean_sd_h,
     )
+    units = units_of(flock)
+    over = hatch.closed_at is not None or now >= ends(hatch)
     said = [
-        *_of_instruments(loss, len(record.weighings) > 1, case.offset_checked),
-        *_of_time(time, earlier, day),
-        *_of_gaps(air, min(day, days_from_setting(hatch, ends(hatch)))),
+        *_of_weighings(record),
+        *_of_instruments(loss, record, case.offset_checked),
+        *_of_storage(case, units),
+        *_of_habit(time, earlier),
+        *([] if over else _of_outages(time, day, units)),
+        *([] if over else _of_gaps(air, day)),
     ]
     return HatchReport(
         hatch,
@@ -123,7 +141,8 @@ def hatch_report(flock: Flock, hatch: Hatch, airs: Airs, now: datetime) -> Hatch
         case,
         result(case),
         usual,
-        post_mortem(case, usual, units_of(flock)),
+        post_mortem(case, usual, units),
+        how_to(loss, units),
         said,
     )
 
@@ -149,8 +168,7 @@ def _weight_loss(
 ) -> tuple[WeightLoss, WeightRecord]:
     record = records.weight_record(flock, hatch, air_of(airs, hatch))
     earlier = [records.weight_record(flock, other, air_of(airs, other)) for other in before]
-    instrument = records.instrument_at(flock, hatch.set_in)
-    known = instrument.humidity_offset_pct if instrument is not None else None
+    known = record.air.humidity_offset_pct
     belief = weight.learn(record, earlier, known)
     for_advice = weight.learn(record, earlier, known, any_shell=True)
     stop = records.stop_day(hatch)
@@ -160,13 +178,14 @@ def _weight_loss(
     turning = hatch.turning_stopped_at is None and hatch.closed_at is None and day < stop
     until = min(max(day, 1.0), stop)
     so_far = weight.outlook(record, belief, min(day, until), until, as_now)
+    advice = weight.advise(record, for_advice, day, stop, corridor, belief) if turning else None
     return (
         WeightLoss(
-            _points(record),
+            _points(record, belief),
             {name: value / until for name, value in so_far.quantiles().items()},
             at_stop.quantiles(),
             corridor,
-            weight.advise(record, for_advice, day, stop, corridor) if turning else None,
+            advice,
             record.air.has_humidity,
             weight.conductance_quantiles(record, belief),
             belief.shell_factor(),
@@ -174,28 +193,33 @@ def _weight_loss(
             belief.tied(),
             at_stop.chance(*corridor),
             stop,
+            advice is not None and max(advice.chance, advice.chance_if_weighed) < _BEYOND_REACH,
+            wet_bulb_c(record.air.usual_c, advice.true_pct) if advice is not None else None,
         ),
         record,
     )
 
 
-def _points(record: WeightRecord) -> list[LossPoint]:
+_BEYOND_REACH = 0.05
+
+
+def _points(record: WeightRecord, belief: weight.Belief) -> list[LossPoint]:
     if not record.weighings:
         return []
     first = record.weighings[0]
-    start = first.total_g / first.eggs
+    before = 0.0
+    if first.day > 0:
+        shown = record.air.recent_humidity_pct(first.day)
+        before = weight.outlook(record, belief, first.day, first.day, shown).quantiles()["mean"]
+    start = first.total_g / first.eggs / (1.0 - before / 100.0)
     return [
         LossPoint(w.day, 100.0 * (1.0 - w.total_g / w.eggs / start), w.eggs)
         for w in record.weighings
     ]
 
 
-def _case(flock: Flock, hatch: Hatch, airs: Airs, loss: WeightLoss | None) -> HatchCase:
+def _case(flock: Flock, hatch: Hatch, air: Air, loss: WeightLoss, time: TimeRecord) -> HatchCase:
     """A hatch as evidence, with what its own weighings and times say."""
-    air = air_of(airs, hatch)
-    end_day = days_from_setting(hatch, ends(hatch))
-    if loss is None:
-        loss, _ = _weight_loss(flock, hatch, airs, end_day, ())
     quantiles = loss.loss_at_stop_pct
     weighed = len(loss.points) > 1
     believed = Estimate(quantiles["mean"], _spread(quantiles)) if weighed else None
@@ -206,7 +230,7 @@ def _case(flock: Flock, hatch: Hatch, airs: Airs, loss: WeightLoss | None) -> Ha
         air,
         believed,
         loss.offset_pct if told else None,
-        _hours_late(flock, hatch, air),
+        _hours_late(time),
         records.clashes(flock, hatch),
     )
 
@@ -219,40 +243,73 @@ def _spread(quantiles: dict[str, float]) -> float:
 _FROM_5_TO_95_PCT = 3.2897
 
 
-def _hours_late(flock: Flock, hatch: Hatch, air: Air) -> Estimate | None:
+def _hours_late(time: TimeRecord) -> Estimate | None:
     """Mean time of the chicks logged against what the logged temperature makes expect."""
-    time = records.time_record(flock, hatch, air)
     if time.hatched_hours is None:
         return None
-    days = time.hatched_hours / _HOURS_A_DAY
-    return Estimate(time.hatched_hours - expected_hours(time, days), mean_spread_h(time, days))
+    spread = mean_spread_h(time, time.hatched_hours / _HOURS_A_DAY)
+    return Estimate(time.hatched_hours - time.hours_at_hatching, spread)
 
 
 _HOURS_A_DAY = 24.0
 
 
 def _likely_chicks(hatch: Hatch, usual: Pooled) -> float:
-    """Chicks to expect: those out already, or the usual share of the eggs that are left."""
-    if hatch.closed_at is not None or hatch.hatched:
-        return float(max(1, hatch.hatched))
+    """Chicks that came, of a closed hatch; else the usual share of the eggs that may still hatch.
+
+    Once clear eggs are out, the rest do better by as much as fertile eggs do than eggs set.
+    """
+    if hatch.closed_at is not None:
+        return float(hatch.hatched)
+    share = usual.mean
     if hatch.candled:
-        return max(1.0, hatch.alive * facts.value("incubation.hatch_of_fertile"))
-    return max(1.0, hatch.alive * usual.mean)
+        of_fertile, of_set = (
+            facts.value(f"incubation.hatch_of_{eggs}") for eggs in ("fertile", "set")
+        )
+        share = min(1.0, share * of_fertile / of_set)
+    return max(float(hatch.hatched), share * (max(0, hatch.alive) + hatch.hatched))
 
 
 # What is to be said in words.
 
 
-def _of_instruments(loss: WeightLoss, weighed: bool, checked: bool) -> list[str]:
+def _of_weighings(record: WeightRecord) -> list[str]:
+    """Whether the weights can be: eggs lose only so fast, even in air without any water."""
+    open_shells = facts.figure("egg_water.shell_factor").high or 1.0
+    of_chance = facts.value("egg_water.egg_mass_cv") * _BEYOND_CHANCE
+    for before, after in pairwise(record.weighings):
+        grams = before.total_g / before.eggs
+        lost = 100.0 * (1.0 - after.total_g / after.eggs / grams)
+        most = loss_pct(grams, record.air.usual_c, 0.0, before.day, after.day, open_shells)
+        most *= record.altitude
+        fewer = max(0.0, 1.0 / min(before.eggs, after.eggs) - 1.0 / max(before.eggs, after.eggs))
+        if lost > most + 100.0 * of_chance * fewer**0.5 + _ROUNDING_PCT:
+            return [
+                f"From day {before.day:.0f} to day {after.day:.0f} the mean egg lost {lost:.0f} %; "
+                f"no shell loses more than about {most:.0f} %. Was a tray weighed with them once, "
+                "or the eggs miscounted? Until that is mended, do not go by what follows."
+            ]
+    return []
+
+
+_BEYOND_CHANCE = 4.0
+_ROUNDING_PCT = 1.0
+
+
+def _of_instruments(loss: WeightLoss, record: WeightRecord, checked: bool) -> list[str]:
     said = []
     offset = loss.offset_pct
+    weighed = len(record.weighings) > 1
+    name = record.air.hygrometer or "the hygrometer"
     if loss.display_known and weighed and abs(offset.mean) > _SURE * offset.sd:
-        low, high = abs(offset.mean) - offset.sd, abs(offset.mean) + offset.sd
+        low, high = abs(offset.mean) - _SURE * offset.sd, abs(offset.mean) + _SURE * offset.sd
         way = "low" if offset.mean < 0 else "high"
+        shown = record.air.usual_humidity_pct
+        true = min(100.0, max(0.0, shown - offset.mean))
         said.append(
-            f"By the weighings the hygrometer reads {way} by about {abs(offset.mean):.0f} points "
-            f"(likely {max(0.0, low):.0f} to {high:.0f}): when it shows 45 %, the air is nearer "
-            f"{45 - offset.mean:.0f} %."
+            f"By the weighings {name} reads {way} by about {abs(offset.mean):.0f} points "
+            f"(likely {low:.0f} to {high:.0f}): when it shows {shown:.0f} %, the air is nearer "
+            f"{true:.0f} %."
         )
     if not checked and loss.display_known and offset.sd > _UNSURE_POINTS:
         shells = "dense" if offset.mean < 0 else "open"
@@ -261,58 +318,123 @@ def _of_instruments(loss: WeightLoss, weighed: bool, checked: bool) -> list[str]
             f"{shells} shells would look the same in these weighings" if tied else "it is unchecked"
         )
         said.append(
-            f"How far the hygrometer is off is not settled: {why}. A salt test (75 % over wet "
-            "table salt) or a second, checked instrument would tell; log it as an `instrument`."
+            f"How far {name} is off is not settled: {why}. A salt test (75 % over wet table salt) "
+            "or a second, checked one beside it would tell. Log how many points the machine's own "
+            "shows too much (too little is negative): `quailwright log instrument "
+            f'instrument="{record.air.hygrometer or "own hygrometer"}" place="{record.machine}" '
+            "humidity_offset_pct=...`."
         )
     if not weighed:
         said.append("Two weighings tell more than any hygrometer: weigh at setting, days 5 and 10.")
     return said
 
 
-_SURE = 1.3
+_SURE = 1.28
+"""Standard deviations on either side that hold 80 %, as every "likely" here."""
 _UNSURE_POINTS = 5.0
 _TIED = 0.5
 
 
-def _of_time(time: TimeRecord, earlier: Sequence[TimeRecord], day: float) -> list[str]:
-    said = []
-    habit = machine_habit(earlier, time.machine, time.thermometer_checked)
-    hatches = sum(1 for r in earlier if r.machine == time.machine and r.hatched_hours is not None)
-    if hatches >= _HABIT_FROM and abs(habit.mean) > 2.0 * habit.sd:
-        way, why = ("early", "hot") if habit.mean < 0 else ("late", "cool")
-        said.append(
-            f"{time.machine} has hatched about {abs(habit.mean):.0f} h {way} in {hatches} hatches: "
-            f"it most likely runs {why}. Check its thermometer against a clinical one."
-        )
-    for outage in time.outages:
-        delay = outage_delay_h(outage.hours, outage.lowest_c)
-        said.append(
-            f"Outage of {outage.hours:g} h on day {outage.day:.0f}: about {delay:.0f} h later. "
-            f"{_cost_of_outage(outage.hours)} Do not throw eggs out yet: candle again in "
-            f"{facts.figure('incubation.recandle_after_outage_d').low:g} to "
-            f"{facts.figure('incubation.recandle_after_outage_d').high:g} days."
-        )
+def how_to(loss: WeightLoss, units: Units) -> list[str]:
+    """How to come to the humidity advised: on a wet bulb, and with water or without."""
+    advice = loss.advice
+    if advice is None or loss.wet_bulb_c is None or advice.leave_it:
+        return []
+    said = [f"A wet-bulb thermometer shows {wording.temperature(loss.wet_bulb_c, units)} then."]
+    if advice.true_pct < facts.value("egg_water.room_driest_pct"):
+        said.append("Few machines come down to that: no water at all, vents open, a drier room.")
+    elif advice.true_pct > facts.value("egg_water.room_dampest_pct"):
+        said.append("Few machines come up to that: a wider water surface, never shut vents.")
     return said
 
 
+def _of_storage(case: HatchCase, units: Units) -> list[str]:
+    if not case.storage_days or case.storage_c is None:
+        return []
+    lost = storage_loss_pct(case.storage_days, case.storage_c)
+    return [
+        f"In about {case.storage_days:.0f} days of storage at "
+        f"{wording.temperature(case.storage_c, units)} they had lost some {lost:.1f} % before: "
+        "that is not counted here."
+    ]
+
+
+def _of_habit(time: TimeRecord, earlier: Sequence[TimeRecord]) -> list[str]:
+    habit = machine_habit(earlier, time.machine, time.thermometer_checked)
+    hatches = sum(1 for r in earlier if r.machine == time.machine and r.hatched_hours is not None)
+    if hatches < _HABIT_FROM or abs(habit.mean) <= _SURE_HABIT * habit.sd:
+        return []
+    way, why, shows = ("early", "hot", "low") if habit.mean < 0 else ("late", "cool", "high")
+    return [
+        f"{time.machine} has hatched about {abs(habit.mean):.0f} h {way} in {hatches} hatches, "
+        f"against what was logged: most likely it runs {why} and its thermometer reads {shows}. "
+        "The window allows for it. Check it against a clinical thermometer."
+    ]
+
+
 _HABIT_FROM = 2
+_SURE_HABIT = 2.0
 
 
-def _cost_of_outage(hours: float) -> str:
-    long_outage = facts.rows("incubation.outage_survived_h")[1]
-    if hours * 2 < (long_outage.value or hours):
-        return "Embryos bear short cooling well."
-    return f"What is known: {long_outage.conditions} ({long_outage.source})."
+def _of_outages(time: TimeRecord, day: float, units: Units) -> list[str]:
+    return [
+        _of_outage(outage, day, units)
+        for outage in time.outages
+        if outage_delay_h(outage.hours, outage.lowest_c) >= _DELAY_TOLD_H
+    ]
+
+
+_DELAY_TOLD_H = 1.0
+
+
+def _of_outage(outage: HeatLoss, day: float, units: Units) -> str:
+    delay = outage_delay_h(outage.hours, outage.lowest_c)
+    if outage.lowest_c is None:
+        down = ", how cold is not logged"
+    else:
+        down = f" down to {wording.temperature(outage.lowest_c, units)}"
+    said = (
+        f"Outage of {outage.hours:g} h on day {int(outage.day)}{down}: chicks come about "
+        f"{delay:.0f} h later. {_cost_of_outage(outage, units)}"
+    )
+    again = facts.figure("incubation.recandle_after_outage_d")
+    if day > outage.day + (again.high or again.low or 0.0):
+        return said
+    return (
+        f"{said} Do not throw eggs out yet: candle again {again.low:g} to {again.high:g} days "
+        "after it."
+    )
+
+
+def _cost_of_outage(outage: HeatLoss, units: Units) -> str:
+    """What is published of coolings at least as hard as this one, or nearest to it."""
+    mild_h = facts.figure("incubation.cooling_harmless_h")
+    mild_c = facts.value("incubation.cooling_harmless_c")
+    gentle = outage.lowest_c is not None and outage.lowest_c >= mild_c
+    if gentle and outage.hours <= (mild_h.value or 0.0):
+        return f"Little harm is to be feared: {_cited(mild_h, units)}."
+    chickens, quail = facts.rows("incubation.outage_survived_h")
+    return (
+        f"Known of long ones: {_cited(quail, units)}; {chickens.value:g} h "
+        f"{_cited(chickens, units)}. A shorter or milder one costs less."
+    )
+
+
+def _cited(figure: facts.Figure, units: Units) -> str:
+    """What a figure says, with temperatures in the keeper's unit."""
+    said = re.sub(
+        r"(\d+) °C", lambda found: wording.temperature(float(found[1]), units), figure.conditions
+    )
+    return f"{said} ({figure.source})"
 
 
 def _of_gaps(air: Air, until_day: float) -> list[str]:
-    if not air.spans:
-        return []
-    gap = air.longest_gap_h(until_day)
-    if gap <= _GAP_TOLD_H:
+    longest = max((end - start for start, end in air.gaps(until_day)), default=0.0)
+    if longest * _HOURS_A_DAY <= _GAP_TOLD_H:
         return []
     return [
-        f"No reading for up to {gap:.0f} h: the window is wider for it. A gap is not taken as fine."
+        f"No temperature was read for {longest * _HOURS_A_DAY:.0f} h on end: an outage may hide "
+        "there, so the window is later and wider for it. If there was one, log it as `outage`."
     ]
 
 
@@ -322,9 +444,10 @@ _GAP_TOLD_H = 12.0
 def step_times(report: HatchReport) -> dict[str, datetime]:
     """The dates of a hatch by name: turning stop, first chick, pull-out, when to stop waiting."""
     first = report.window.first_of(report.likely_chicks)["q50"]
+    pip = later(first, -facts.value("incubation.pip_before_hatch_h"))
     return {
         "stop_turning": elapsed(report.hatch.set_at, report.stop_day),
-        "first_pip": first - timedelta(hours=facts.value("incubation.pip_before_hatch_h")),
+        "first_pip": pip,
         "first_chick": first,
         "pull_out": report.window.last_of(report.likely_chicks),
         "stop_waiting": report.give_up_at,

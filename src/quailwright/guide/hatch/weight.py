@@ -234,7 +234,8 @@ def learn(
     hatches spread; those in the same machine tell of its hygrometer. What only they share with each
     other (another source, another machine) is unknown and summed out over them together.
     """
-    log_weights = np.log(prior(known_offset, record.air.has_humidity, any_shell).weights)
+    before = prior(known_offset, record.air.has_humidity, any_shell).weights
+    log_weights = np.log(np.maximum(before, _FAINTEST))
     telling = [other for other in earlier if other.weighings and _shares(other, record)]
     for alike in _alike(telling):
         log_weights = log_weights + _told_by(alike, record)
@@ -404,6 +405,7 @@ class Advice:
         chance_if_weighed: the same if the setting is mended once at the next weighing.
         chance_as_now: the same as `chance` if nothing is changed.
         leave_it: whether leaving it is as good.
+        weigh_on: the day of the next weighing before turning stops, or None.
     """
 
     shown_pct: float
@@ -412,13 +414,18 @@ class Advice:
     chance_if_weighed: float
     chance_as_now: float
     leave_it: bool
+    weigh_on: float | None
 
 
 _LOWEST_SETTING, _HIGHEST_SETTING = 15.0, 85.0
 _NOT_WORTH_CHANGING = 0.02
 _AS_GOOD = 0.005
-_A_POINT_MISSED = 0.1
-"""A point of loss beyond the corridor weighs as much as so much chance of landing in it."""
+_A_POINT_MISSED = 1e-3
+"""Chance given for coming a point nearer: it only decides where the chances are alike."""
+_HARDLY = 0.05
+"""A chance so small that coming near to the corridor is what is left to do."""
+_NEARER_PCT = 0.1
+"""Points of loss by which coming nearer is worth a change."""
 
 
 def advise(
@@ -433,8 +440,9 @@ def advise(
 
     While eggs are still to be weighed, it is the setting that leaves the most room to mend: water
     once lost does not come back, and a room cannot be made as damp or as dry as one likes. Among
-    settings as good, the one that would land by itself, or nearest. After the last weighing, only
-    that counts. Chances and the true humidity are told by the belief `told`, if it is given.
+    settings as good, the one that would land by itself, or nearest; of those, one that an ordinary
+    room allows. After the last weighing, only that counts. Chances and the true humidity are told
+    by the belief `told`, if it is given.
     """
     told = belief if told is None else told
     offset = belief.offset_pct().mean
@@ -444,27 +452,44 @@ def advise(
     by_itself = _course(record, belief, now, stop)
     mended = _mended(record, belief, now, stop)
 
+    def missed(shown: float) -> float:
+        return by_itself.at(shown).miss(*corridor)
+
     def worth(shown: float) -> float:
-        then = by_itself.at(shown)
-        return then.chance(*corridor) - _A_POINT_MISSED * then.miss(*corridor)
+        return by_itself.at(shown).chance(*corridor) - _A_POINT_MISSED * missed(shown)
 
     chances = {shown: mended(shown, corridor) for shown in settings}
     best_chance = max(chances.values())
-    best = max((s for s in settings if chances[s] >= best_chance - _AS_GOOD), key=worth)
+    good = {shown: worth(shown) for shown in settings if chances[shown] >= best_chance - _AS_GOOD}
+    enough = max(good.values()) - _NOT_WORTH_CHANGING
+    best = min(
+        (shown for shown in good if good[shown] >= enough),
+        key=lambda shown: (_beyond_an_ordinary_room(shown - offset), -good[shown]),
+    )
     leave_it = (
         mended(as_now, corridor) >= best_chance - _AS_GOOD
-        and worth(as_now) >= worth(best) - _NOT_WORTH_CHANGING
+        and worth(as_now) >= max(good.values()) - _NOT_WORTH_CHANGING
+        and (best_chance > _HARDLY or missed(as_now) <= missed(best) + _NEARER_PCT)
     )
     shown = as_now if leave_it else best
     as_told = _course(record, told, now, stop)
+    chance = as_told.at(shown).chance(*corridor)
     return Advice(
         shown,
         min(100.0, max(0.0, shown - told.offset_pct().mean)),
-        as_told.at(shown).chance(*corridor),
-        _mended(record, told, now, stop)(shown, corridor),
+        chance,
+        max(chance, _mended(record, told, now, stop)(shown, corridor)),
         as_told.at(as_now).chance(*corridor),
         leave_it,
+        _weighed_again(now, stop),
     )
+
+
+def _beyond_an_ordinary_room(true_pct: float) -> float:
+    """By how many points a humidity is drier or damper than most keepers can hold it."""
+    driest = facts.value("egg_water.room_driest_pct")
+    dampest = facts.value("egg_water.room_dampest_pct")
+    return max(driest - true_pct, true_pct - dampest, 0.0)
 
 
 def next_weighing(now: float) -> float | None:
@@ -473,14 +498,19 @@ def next_weighing(now: float) -> float | None:
     return min((day for day in days if day > now), default=None)
 
 
+def _weighed_again(now: float, stop: float) -> float | None:
+    again = next_weighing(now)
+    return again if again is not None and again < stop else None
+
+
 def _mended(
     record: WeightRecord, belief: Belief, now: float, stop: float
 ) -> Callable[[float, tuple[float, float]], float]:
     """The chance to land in a corridor if the hygrometer shows so much until the next weighing, and
     the setting is then mended as far as an ordinary room and machine allow. After the last
     weighing, the chance without."""
-    again = next_weighing(now)
-    if again is None or again >= stop:
+    again = _weighed_again(now, stop)
+    if again is None:
         course = _course(record, belief, now, stop)
         return lambda shown, corridor: course.at(shown).chance(*corridor)
     until_then = _course(record, belief, now, again)

@@ -70,7 +70,6 @@ class TimeRecord:
     hatched_hours: float | None = None
     chicks: int = 0
 
-
     @cached_property
     def hours_at_hatching(self) -> float:
         """`expected_hours` when the chicks were logged: against which a machine's habit shows."""
