@@ -221,6 +221,9 @@ _STEPS_A_DAY = 4
 def storage_loss_pct(days: float, temperature_c: float) -> float:
     """Weight that eggs lose in storage before setting, by measured rates (the physics fails there).
 
+    The temperature stands for the kind of store too: a refrigerator is colder and drier than a
+    cellar, and its eggs lose more.
+
     Args:
         days: days stored, 0 or more.
         temperature_c: mean temperature of the store [°C].
@@ -238,11 +241,13 @@ def storage_loss_pct(days: float, temperature_c: float) -> float:
         raise ValueError(f"Eggs cannot be stored {days:g} days.")
     if days == 0:
         return 0.0
-    bands = (
-        (facts.value("egg_water.store_cool_c"), facts.value("storage.weight_loss_cool_pct_d")),
-        (facts.value("egg_water.store_room_c"), facts.value("storage.weight_loss_room_pct_d")),
-        (facts.value("egg_water.store_warm_c"), facts.value("storage.weight_loss_warm_pct_d")),
-    )
+    bands = [
+        (
+            facts.value(f"egg_water.store_{store}_c"),
+            facts.value(f"storage.weight_loss_{store}_pct_d"),
+        )
+        for store in ("fridge", "cool", "room", "warm")
+    ]
     rate = bands[0][1]
     for (low_c, low), (high_c, high) in pairwise(bands):
         if temperature_c > low_c:

@@ -424,6 +424,8 @@ _A_POINT_MISSED = 1e-3
 """Chance given for coming a point nearer: it only decides where the chances are alike."""
 _HARDLY = 0.05
 """A chance so small that coming near to the corridor is what is left to do."""
+_CANNOT_BE_SET_PCT = 2.0
+"""Points of humidity that nobody can set a machine by."""
 _NEARER_PCT = 0.1
 """Points of loss by which coming nearer is worth a change."""
 
@@ -466,7 +468,7 @@ def advise(
         (shown for shown in good if good[shown] >= enough),
         key=lambda shown: (_beyond_an_ordinary_room(shown - offset), -good[shown]),
     )
-    leave_it = (
+    leave_it = abs(best - as_now) <= _CANNOT_BE_SET_PCT or (
         mended(as_now, corridor) >= best_chance - _AS_GOOD
         and worth(as_now) >= max(good.values()) - _NOT_WORTH_CHANGING
         and (best_chance > _HARDLY or missed(as_now) <= missed(best) + _NEARER_PCT)
