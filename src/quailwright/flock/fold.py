@@ -188,25 +188,49 @@ def refusals(record: Record, new: Sequence[Entry]) -> list[Finding]:
     """Adds `new` to `record`, and gives what must be refused: contradictions that they bring.
 
     A contradiction that an entry insists on (`force`) is kept and shown, not refused; so is one
-    that it makes of another entry, of before or new, which would not be there without it.
+    that it makes of another entry, of before or new, which would not be there without it. And what
+    could be logged one by one in the order given is taken: so an export comes in again as a whole.
     """
-    before = set(record.flock.findings)
+    known = list(record.entries)
+    before = _open_findings(record)
     record.add(new)
-    brought = [f for f in record.flock.findings if f not in before and not f.forced]
+    brought = _brought(record, before)
     insisting = {entry.id for entry in new if _insists(entry)}
     if not brought or not insisting:
         return brought
-    others = [entry for entry in record.entries if entry.id not in insisting]
-    without = {_about(finding) for finding in Record(others, record.on).flock.findings}
-    without -= {_about(finding) for finding in before}
-    return [f for f in brought if f.entry in insisting or _about(f) in without]
+    others = Record([e for e in record.entries if e.id not in insisting], record.on)
+    without = _open_findings(others).keys() - before.keys()
+    refused = [f for f in brought if f.entry in insisting or _about(f) in without]
+    return refused if refused and not _fit_one_by_one(Record(known, record.on), new) else []
+
+
+def _fit_one_by_one(record: Record, new: Sequence[Entry]) -> bool:
+    for entry in new:
+        before = _open_findings(record)
+        record.add([entry])
+        own = {fact.id for fact in (entry, getattr(entry, "instead", None)) if fact is not None}
+        if any(f.entry in own or not _insists(entry) for f in _brought(record, before)):
+            return False
+    return True
+
+
+_About = tuple[str, str, str]
+
+
+def _about(finding: Finding) -> _About:
+    """What stays the same of a contradiction when only its figures change."""
+    return (finding.entry, finding.kind, finding.field)
+
+
+def _open_findings(record: Record) -> dict[_About, Finding]:
+    """Contradictions that nobody insisted on."""
+    return {_about(f): f for f in record.flock.findings if not f.forced}
+
+
+def _brought(record: Record, before: dict[_About, Finding]) -> list[Finding]:
+    return [f for about, f in _open_findings(record).items() if about not in before]
 
 
 def _insists(entry: Entry) -> bool:
     correction = isinstance(entry, Retract) and entry.instead is not None and entry.instead.force
     return entry.force or correction
-
-
-def _about(finding: Finding) -> tuple[str, str, str]:
-    """What stays the same of a contradiction when only its figures change."""
-    return (finding.entry, finding.kind, finding.field)

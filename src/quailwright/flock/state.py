@@ -108,7 +108,7 @@ class Group:
 
     def age_days(self, on: date) -> int | None:
         """Age of its youngest birds in days, or None when nobody has said when they hatched."""
-        return None if self.youngest is None else (on - self.youngest).days
+        return None if self.youngest is None else max(0, (on - self.youngest).days)
 
 
 @dataclass(slots=True)

@@ -254,7 +254,7 @@ def _place_with_birds(
     flock: Flock, place: Place, groups: list[Group], on: date, units: Units
 ) -> Occasion:
     youngest = max((g.youngest for g in groups if g.youngest is not None), default=None)
-    age = None if youngest is None else (on - youngest).days
+    age = None if youngest is None else max(0, (on - youngest).days)
     began = min(group.placed or on for group in groups)
     brooded = is_brooder(place, age)
     midnight = datetime.combine(

@@ -217,7 +217,7 @@ def _words(occasion: Occasion, day: float, units: Units) -> dict[str, str]:
     """The state's words, with the heat of the step's own age."""
     if "heat" not in occasion.words:
         return occasion.words
-    return occasion.words | heat_words(int(day), units)
+    return occasion.words | heat_words(max(0, int(day)), units)
 
 
 def _belongs(step: Step, occasion: Occasion) -> bool:

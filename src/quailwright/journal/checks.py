@@ -8,7 +8,7 @@ import difflib
 import json
 import re
 from collections.abc import Callable, Iterable, Mapping
-from datetime import date
+from datetime import date, timedelta
 from functools import cache
 from typing import Any
 
@@ -214,6 +214,18 @@ def _retract(entry: kinds.Retract) -> Iterable[Problem]:
             yield (f"instead.{field}", what, mend)
 
 
+def _hatched_before(entry: kinds.Group | kinds.Bird) -> Iterable[Problem]:
+    """A bird has hatched by the day on which it is logged; clocks apart by a day are let pass."""
+    if entry.hatched_on is None or entry.hatched_on.year < FIRST_YEAR:
+        return
+    if (entry.hatched_on - timedelta(days=1)).isoformat() > entry.at[:10]:
+        yield (
+            "hatched_on",
+            f"hatched on {entry.hatched_on} is after {entry.at[:10]}.",
+            "Mend the one that is wrong.",
+        )
+
+
 _OWN_RULES: dict[type[Entry], Callable[[Any], Iterable[Problem]]] = {
     kinds.Holding: _holding,
     kinds.Goal: lambda entry: _in_order(entry, "from_", "until"),
@@ -228,6 +240,8 @@ _OWN_RULES: dict[type[Entry], Callable[[Any], Iterable[Problem]]] = {
     kinds.BirdsCounted: _some_count,
     kinds.BirdsWeighed: _birds_weighed,
     kinds.Treated: _treated,
+    kinds.Group: _hatched_before,
+    kinds.Bird: _hatched_before,
     kinds.Retract: _retract,
 }
 

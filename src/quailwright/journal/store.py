@@ -238,9 +238,12 @@ def open_store(location: str, create: bool = False) -> Store:
             f"{_without_password(location)} is not a flock file. "
             "Give a path, or postgresql://USER@HOST/DATABASE."
         ) from error
-    if engine.dialect.name == "sqlite":
-        _set_up_sqlite(engine, read_only="mode" in url.query)
+    sqlite, read_only = engine.dialect.name == "sqlite", "mode" in url.query
+    if sqlite:
+        _set_up_sqlite(engine, read_only)
     try:
+        if create and sqlite and not read_only and url.database:
+            _begin(Path(url.database))
         _bring_up_to_date(engine, location)
     except DBAPIError as error:
         engine.dispose()
@@ -322,6 +325,35 @@ def _set_up_sqlite(engine: sa.Engine, read_only: bool) -> None:
     def on_begin(connection: sa.Connection) -> None:
         writes = connection.get_execution_options().get("writes", False)
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _begin(path: Path) -> None:
+    """Makes a flock file where there is none, whole or not at all, whoever else makes it too."""
+    if path.exists():
+        return
+    draft = path.with_name(f".{path.name}.{os.getpid()}.new")
+    engine = sa.create_engine(sa.URL.create("sqlite", database=str(draft)))
+    _set_up_sqlite(engine, read_only=False)
+    try:
+        from quailwright.journal.migrations import upgrade
+
+        upgrade(engine)
+        engine.dispose()
+        _put_in_place(draft, path)
+    finally:
+        engine.dispose()
+        for left in (draft, *(draft.with_name(draft.name + end) for end in ("-wal", "-shm"))):
+            left.unlink(missing_ok=True)
+
+
+def _put_in_place(draft: Path, path: Path) -> None:
+    try:
+        path.hardlink_to(draft)
+    except FileExistsError:
+        return
+    except OSError:
+        if not path.exists():
+            draft.replace(path)
 
 
 def _bring_up_to_date(engine: sa.Engine, location: str) -> None:
