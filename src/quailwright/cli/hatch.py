@@ -143,7 +143,7 @@ def _show_loss(report: "HatchReport") -> None:
             [(f"{p.day:.1f}", f"{p.loss_pct:.1f}", p.eggs) for p in loss.points],
         )
         show.corridor_plot(loss.points, loss.corridor_pct, loss.stop_day)
-        if loss.points[0].day > 0:
+        if not loss.weighed_at_setting:
             print("  Not weighed at setting: the loss up to the first weighing is reckoned.")
 
 

@@ -17,7 +17,7 @@ from quailwright.journal.moments import instant
 
 _DAY = timedelta(days=1)
 _HOUR = timedelta(hours=1)
-_AT_SETTING_DAYS = 0.5
+AT_SETTING_DAYS = 0.5
 """A weighing so soon after setting is one of the eggs as set."""
 _REMEMBERED = 12
 """Earlier hatches that are learnt from: more would say little that is new, and instruments, hens
@@ -74,7 +74,7 @@ def weight_record(flock: Flock, hatch: Hatch, air: Air) -> WeightRecord:
         for at, eggs, grams in sorted(hatch.weighed)
     ]
     means = [(c.mean_egg_g, c.eggs) for c in hatch.clutches if c.mean_egg_g is not None]
-    weighed_at_setting = bool(weighings) and weighings[0].day <= _AT_SETTING_DAYS
+    weighed_at_setting = bool(weighings) and weighings[0].day <= AT_SETTING_DAYS
     if len(means) == len(hatch.clutches) and not weighed_at_setting:
         grams = sum(mean * eggs for mean, eggs in means)
         told = facts.value("egg_water.mean_egg_noise_g")

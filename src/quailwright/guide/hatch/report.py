@@ -62,7 +62,9 @@ class WeightLoss:
         chance_in_corridor: chance of landing in the corridor if nothing is changed.
         stop_day: day on which turning stops.
         beyond_reach: whether no setting brings it into the corridor any more.
-        wet_bulb_c: what a wet-bulb thermometer shows at the humidity advised, None without advice.
+        wet_bulb_c: what a wet-bulb thermometer shows at the humidity advised; None without advice,
+            or in a machine that is not warm.
+        weighed_at_setting: whether the first of `points` is of the eggs as set.
     """
 
     points: list[LossPoint]
@@ -79,6 +81,7 @@ class WeightLoss:
     stop_day: float
     beyond_reach: bool
     wet_bulb_c: float | None
+    weighed_at_setting: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,13 +197,21 @@ def _weight_loss(
             at_stop.chance(*corridor),
             stop,
             advice is not None and max(advice.chance, advice.chance_if_weighed) < _BEYOND_REACH,
-            wet_bulb_c(record.air.usual_c, advice.true_pct) if advice is not None else None,
+            _wet_bulb_c(record.air, advice) if advice is not None else None,
+            bool(record.weighings) and record.weighings[0].day <= records.AT_SETTING_DAYS,
         ),
         record,
     )
 
 
 _BEYOND_REACH = 0.05
+
+
+def _wet_bulb_c(air: Air, advice: Advice) -> float | None:
+    warm = facts.figure("sensors.unit_machine")
+    if not (warm.low or 0.0) <= air.usual_c <= (warm.high or 0.0):
+        return None
+    return wet_bulb_c(air.usual_c, max(1.0, advice.true_pct))
 
 
 def _points(record: WeightRecord, belief: weight.Belief) -> list[LossPoint]:
