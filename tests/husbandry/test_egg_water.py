@@ -118,7 +118,9 @@ def test_loss_follows_its_causes() -> None:
     assert loss_pct(11, 37.5, 45, 0, 14, 1.3) == pytest.approx(1.3 * loss_pct(11, 37.5, 45, 0, 14))
     parts = loss_pct(11, 37.5, 45, 0, 10) + loss_pct(11, 37.5, 45, 10, 14)
     assert loss_pct(11, 37.5, 45, 0, 14) == pytest.approx(parts)
-    assert loss_pct(11, 37.5, 100, 0, 5) == 0
+    # The egg's own warmth: more is lost late, and some even in air that holds all it can.
+    assert loss_pct(11, 37.5, 50, 14, 15) > 1.02 * loss_pct(11, 37.5, 50, 0, 1)
+    assert loss_pct(11, 37.5, 100, 0, 5) == 0 < loss_pct(11, 37.5, 100, 13, 15)
     assert loss_pct(11, 37.5, 45, 3, 3) == 0
 
 

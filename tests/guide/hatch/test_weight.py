@@ -387,6 +387,16 @@ def test_thirty_hatches_of_a_source_do_not_pin_the_next_one() -> None:
     assert told.sd > 0.8 * between * told.mean
 
 
+def test_one_earlier_hatch_tells_of_the_next_one_with_the_spread_of_two() -> None:
+    """Both differ from the mean of their source: sd of the second, given the first, by hand."""
+    record = hatch(CHANGED, (0, 5, 10, 14), 1.0, 0.0, name="h", machine="barn", eggs=60)
+    told = learn(hatch(steady(50.0), (0,)), [record], 0.0).shell_factor()
+    between = facts.value("egg_water.shell_factor_sd_between")
+    before = facts.value("egg_water.shell_factor_sd_down")
+    mean = (1 / before**2 + 1 / between**2) ** -0.5
+    assert told.sd > float(np.hypot(mean, between))
+
+
 def test_other_eggs_of_one_source_do_not_make_the_hygrometer_certain() -> None:
     """Twenty hatches of one other source at a steady humidity share their shells: were those
     denser, the hygrometer would seem to read low in all of them."""

@@ -170,15 +170,11 @@ def machine_habit(earlier: Sequence[TimeRecord], machine: str, checked: bool = F
         own = hypot(
             mean_spread_h(record, days),
             facts.value("incubation.hatch_within_sd_h") / record.chicks**0.5,
-            _CHECKED_EVERY_H,
+            facts.value("incubation.chicks_seen_sd_h"),
         )
         weighted += (record.hatched_hours - record.hours_at_hatching) / own**2
         precision += 1.0 / own**2
     return Estimate(weighted / precision, precision**-0.5)
-
-
-_CHECKED_EVERY_H = 4.0
-"""Chicks are logged when somebody looks: so many hours after they came, give or take."""
 
 
 @dataclass(frozen=True, slots=True)
