@@ -152,3 +152,9 @@ def test_log_kind_teaches_every_field(quail: Quail, kind: str) -> None:
 def test_teaching_needs_no_flock_and_makes_none(quail: Quail, tmp_path: object) -> None:
     quail("log", "eggs_set")
     assert quail("today").code == 3
+
+
+def test_an_entry_dated_ahead_is_kept_and_said_to_lie_ahead(quail: Quail) -> None:
+    ahead = quail("log", "care", "task=x", "at=2198-05-02")
+    assert (ahead.code, "lies ahead" in ahead.out) == (0, True)
+    assert "lies ahead" not in quail("log", "care", "task=x").out

@@ -276,3 +276,16 @@ def test_a_record_keeps_entries_in_order_of_arrival() -> None:
     record.add([LAYERS])
     assert list(record.entries) == [died, LAYERS]
     assert record.flock.groups["layers"].alive.hens == 19
+
+
+def test_a_date_alone_may_mean_any_time_of_its_day() -> None:
+    collected = made("eggs_collected", "2027-05-06T18:00+01:00", group="layers", eggs=9)
+    eaten = made("eggs_out", "2027-05-06", use="eaten", eggs=5)
+    journal = [LAYERS, collected]
+    assert refused(journal, eaten) == []
+    lots = fold([*journal, eaten]).lots.values()
+    assert [lot.on_hand for lot in lots] == [4]
+    # But not a time of the next day.
+    late = made("eggs_collected", "2027-05-07T08:00+01:00", group="layers", eggs=9)
+    (sentence,) = refused([LAYERS, late], eaten)
+    assert sentence.startswith("eggs: 5 eggs eaten, but 0 fitting eggs")

@@ -19,6 +19,7 @@ from quailwright.flock.fold import newest_zone
 from quailwright.journal import checks
 from quailwright.journal.entries import KINDS, as_dict, kind_of
 from quailwright.journal.findings import BadInput
+from quailwright.journal.moments import has_happened
 
 EXAMPLES = """Examples:
 
@@ -68,6 +69,8 @@ def log(
         print(f"Already in the journal: {entry.id}")
         return
     print(f"Kept: {kind_of(entry)}, {entry.at}")
+    if not has_happened(entry.at, now(), zone_name):
+        print("Mind the date: it lies ahead, so it counts only from then on.")
     print(f'To take it back: quailwright log retract entry={entry.id} why="..."')
 
 

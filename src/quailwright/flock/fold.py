@@ -19,7 +19,14 @@ from quailwright.flock.corrections import corrections, retracts_nothing
 from quailwright.flock.state import Flock
 from quailwright.journal.entries import RANK, Entry, Holding, Retract
 from quailwright.journal.findings import Finding
-from quailwright.journal.moments import OrderKey, Until, as_date, order_key, until
+from quailwright.journal.moments import (
+    OrderKey,
+    Until,
+    as_date,
+    has_only_a_date,
+    order_key,
+    until,
+)
 
 _Keyed = tuple[OrderKey, Entry]
 
@@ -141,47 +148,59 @@ class Record:
         """Books entries in order.
 
         Entries of one moment have no order among them: one that does not fit yet is tried again
-        after the others of its moment.
+        after the others of its moment. One with a date alone happened some time that day: it is
+        tried again until the day is over.
         """
         flock = self.flock
         waiting: list[_Keyed] = []
+        before = keyed[0][0] if keyed else None
         for pair in keyed:
             key, entry = pair
-            if waiting and waiting[0][0][:2] != key[:2]:
-                self._settle(waiting)
-                waiting = []
+            if waiting and before is not None and before[:2] != key[:2]:
+                waiting = self._settle(waiting, day_over=before[0] != key[0])
+            before = key
             try:
                 BOOKINGS[entry.__class__](flock, entry, as_date(key[0]), entry.force)
             except Refused:
                 waiting.append(pair)
         if waiting:
             self._settled = False
-            self._settle(waiting)
+            self._settle(waiting, day_over=True)
         if keyed:
             self._last_key = keyed[-1][0]
             flock.first_day = flock.first_day or as_date(keyed[0][0][0])
             flock.last_day = as_date(self._last_key[0])
             flock.entries += len(keyed)
 
-    def _settle(self, waiting: list[_Keyed]) -> None:
-        forced = False
+    def _settle(self, waiting: list[_Keyed], day_over: bool) -> list[_Keyed]:
+        """Books what fits by now, and insists on what can wait no longer; gives what still can."""
         while waiting:
-            still: list[_Keyed] = []
-            for position, (key, entry) in enumerate(waiting):
+            still = [pair for pair in waiting if not self._booked(pair)]
+            if len(still) < len(waiting):
+                waiting = still
+                continue
+            overdue = [pair for pair in still if not has_only_a_date(pair[0])]
+            if not overdue and day_over:
+                overdue = still
+            if not overdue:
+                return still
+            insisted = overdue if len(overdue) > _PATIENCE else overdue[:1]
+            for key, entry in insisted:
                 try:
-                    BOOKINGS[entry.__class__](self.flock, entry, as_date(key[0]), forced)
+                    BOOKINGS[entry.__class__](self.flock, entry, as_date(key[0]), True)
                 except Refused as refusal:
-                    if forced:
-                        self.flock.findings.append(refusal.finding)
-                        continue
-                    still.append((key, entry))
-                else:
-                    if forced and len(waiting) <= _PATIENCE:
-                        forced = False
-                        still.extend(waiting[position + 1 :])
-                        break
-            forced = len(still) == len(waiting)
-            waiting = still
+                    self.flock.findings.append(refusal.finding)
+            done = {entry.id for _, entry in insisted}
+            waiting = [pair for pair in still if pair[1].id not in done]
+        return []
+
+    def _booked(self, pair: _Keyed) -> bool:
+        key, entry = pair
+        try:
+            BOOKINGS[entry.__class__](self.flock, entry, as_date(key[0]), False)
+        except Refused:
+            return False
+        return True
 
 
 def refusals(record: Record, new: Sequence[Entry]) -> list[Finding]:

@@ -1,10 +1,10 @@
 """When things happened: ISO 8601 dates and date-times, and the order in which entries fold.
 
 An entry's `at` is a date (`2027-05-02`) or a date-time with its offset
-(`2027-05-02T20:00+01:00`). A date alone says "some time that day" and stands before the timed
-entries of the day. Entries fold in the order of the day at the holding, then the instant, then
-(for entries of one and the same moment) things that are made before things that use them, then
-`id`: so the result never depends on the order of arrival.
+(`2027-05-02T20:00+01:00`). A date alone says "some time that day": it stands before the timed
+entries of the day, and may wait until the day is over. Entries fold in the order of the day at
+the holding, then the instant, then (for entries of one and the same moment) things that are made
+before things that use them, then `id`: so the result never depends on the order of arrival.
 """
 
 import re
@@ -114,6 +114,11 @@ def order_key(at: str, rank: int, entry_id: str, zone_name: str) -> OrderKey:
     return (day, moment.timestamp(), rank, entry_id)
 
 
+def has_only_a_date(key: OrderKey) -> bool:
+    """Whether the entry of this key says a day and no time of it."""
+    return key[1] == _BEFORE_ANY_INSTANT
+
+
 @dataclass(frozen=True, slots=True)
 class Until:
     """A cut-off: the whole of a day, or everything up to an instant (both inclusive)."""
@@ -145,6 +150,13 @@ def until(on: date | datetime, zone_name: str) -> Until:
         local = on.astimezone(_zone_or_utc(zone_name)) if zone_name else on
         return Until(local.date(), on)
     return Until(on)
+
+
+def has_happened(at: str, now: datetime, zone_name: str) -> bool:
+    """Whether `at` lies at or before `now` (aware), or on the day that it is at the holding."""
+    if len(at) == _DATE_LENGTH:
+        return as_date(at) <= now.astimezone(_zone_or_utc(zone_name)).date()
+    return _instant(at) <= now
 
 
 def utc_text(now: datetime) -> str:
