@@ -195,6 +195,8 @@ def _show_causes(report: "HatchReport") -> None:
         return
     show.heading("Why: what the record points to" if judged.blames else "Why: nothing to blame")
     for cause in judged.causes:
+        if f"{cause.weight:.0%}" == "0%":
+            continue
         print(f"  {cause.cause} ({cause.weight:.0%})")
         for sentence in cause.because:
             print(f"      {sentence}")

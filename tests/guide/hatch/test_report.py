@@ -84,6 +84,13 @@ def test_a_bad_hatch_after_it_is_not_simply_blamed_on_the_post() -> None:
     assert weights.get("shipping", 0.0) < 0.3 * weights[causes[1]]
 
 
+def test_the_hatcher_is_not_called_dry_by_a_hygrometer_that_reads_low() -> None:
+    told = report(LOW, 20, {"may": air(until=19)})
+    offset = told.case.humidity_offset_pct
+    assert offset is not None
+    assert told.case.hatcher_humidity_pct == pytest.approx(45 - offset.mean)
+
+
 def test_a_tested_hygrometer_is_not_asked_to_be_tested_again() -> None:
     tested = Air(air().spans, humidity_offset_pct=-18.0)
     told = report(LOW, 13.95, {"may": tested})

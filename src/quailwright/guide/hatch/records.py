@@ -192,7 +192,7 @@ def hatch_case(
         temperature.hours_cold,
         temperature.swing_c,
         temperature.share,
-        air.humidity_between(stop, days_from_setting(hatch, ends(hatch))),
+        _hatcher_humidity(flock, hatch, air, offset),
         worst.hours if worst is not None else None,
         worst.lowest_c if worst is not None else None,
         worst.day if worst is not None else None,
@@ -203,6 +203,19 @@ def hatch_case(
         clashed,
         None,
     )
+
+
+def _hatcher_humidity(
+    flock: Flock, hatch: Hatch, air: Air, offset: Estimate | None
+) -> float | None:
+    """Mean true humidity once turning had stopped, as far as the hygrometer there is known."""
+    shown = air.humidity_between(stop_day(hatch), days_from_setting(hatch, ends(hatch)))
+    if shown is None:
+        return None
+    if hatch.place == hatch.set_in and offset is not None:
+        return min(100.0, max(0.0, shown - offset.mean))
+    checked = instrument_at(flock, hatch.place, "")
+    return shown - ((checked.humidity_offset_pct or 0.0) if checked is not None else 0.0)
 
 
 def _storage_c(hatch: Hatch) -> float | None:

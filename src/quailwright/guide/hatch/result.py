@@ -196,8 +196,8 @@ def _says(case: HatchCase, fate: Fates) -> list[str]:
             )
     if fate.dead:
         says.append(
-            f"{counted(fate.dead, 'egg')} came out dead at candling and were not opened: early or "
-            "middle, the record does not say."
+            f"{counted(fate.dead, 'egg')} came out dead at candling, not opened: early or middle, "
+            "the record does not say."
         )
     if fate.clear and not case.opened.get("infertile", 0):
         says.append(
