@@ -13,7 +13,7 @@ from tests.flock.journals import DAYS, facts, holdings, journals, numbered
 from tests.makers import made, uid
 
 from quailwright.flock.fold import Record, fold
-from quailwright.flock.state import Flock
+from quailwright.flock.state import Birds, Flock
 from quailwright.journal import entries as kinds
 from quailwright.journal.checks import read_entry
 from quailwright.journal.entries import Entry, Retract, encode
@@ -51,6 +51,20 @@ def test_birds_are_conserved(journal: list[Entry]) -> None:
         assert all(count >= 0 for count in group.gone.values())
     moved_in = sum(group.came["moved_in"] for group in groups)
     assert moved_in == sum(group.gone["moved_out"] for group in groups)
+
+
+@given(journals())
+def test_changes_of_a_group_add_up_to_its_birds(journal: list[Entry]) -> None:
+    for group in fold(journal).groups.values():
+        total = Birds()
+        by_reason: Counter[str] = Counter()
+        for change in group.changes:
+            total.add(change.birds)
+            by_reason[change.why] += abs(change.birds.total) if change.why != "found" else 0
+        assert total == group.alive
+        assert [change.day for change in group.changes] == sorted(c.day for c in group.changes)
+        for reason, count in (group.came + group.gone).items():
+            assert reason == "found" or by_reason[reason] == count
 
 
 @given(journals(retracts=False))

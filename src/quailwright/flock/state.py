@@ -47,6 +47,10 @@ class Birds:
             max(0, other.cocks - self.cocks),
         )
 
+    def negative(self) -> "Birds":
+        """As many, below nothing: a change that takes them."""
+        return Birds(-self.chicks, -self.hens, -self.cocks)
+
     def copy(self) -> "Birds":
         """The same counts, apart."""
         return Birds(self.chicks, self.hens, self.cocks)
@@ -84,6 +88,31 @@ class Death:
 
 
 @dataclass(slots=True)
+class Change:
+    """Birds that came to a group (above 0) or left it, and why.
+
+    `why` is a key of `Group.came` or `Group.gone`, or "sexed", which takes chicks and gives hens
+    and cocks. `oldest` and `youngest` are the hatching days of birds that came, where known.
+    """
+
+    day: date
+    why: str
+    birds: Birds
+    oldest: date | None = None
+    youngest: date | None = None
+
+
+@dataclass(slots=True)
+class Weighing:
+    """Birds of a group weighed on a day: how many, their mean, and of which sex if one."""
+
+    day: date
+    birds: int
+    mean_g: float
+    sex: kinds.Sex | None
+
+
+@dataclass(slots=True)
 class Group:
     """Birds that live together.
 
@@ -102,6 +131,8 @@ class Group:
     came: Counter[str] = field(default_factory=Counter)
     gone: Counter[str] = field(default_factory=Counter)
     deaths: list[Death] = field(default_factory=list)
+    changes: list[Change] = field(default_factory=list)
+    weighings: list[Weighing] = field(default_factory=list)
     sexed_on: date | None = None
     weighed_on: date | None = None
     counted_on: date | None = None
@@ -168,7 +199,10 @@ class Hatch:
 
 @dataclass(slots=True)
 class EggLot:
-    """Eggs of one group laid on one day. `collected + found == on_hand + out + set_to_hatch`."""
+    """Eggs of one group laid on one day. `collected + found == on_hand + out + set_to_hatch`.
+
+    They were counted `counts` times that day, the most at once being `largest_count`.
+    """
 
     laid: date
     group: str
@@ -177,6 +211,8 @@ class EggLot:
     found: int = 0
     out: int = 0
     set_to_hatch: int = 0
+    counts: int = 0
+    largest_count: int = 0
 
     @property
     def on_hand(self) -> int:
@@ -213,6 +249,8 @@ class FeedStock:
     given_kg: float = 0.0
     found_kg: float = 0.0
     last_given: date | None = None
+    given: list[tuple[date, float]] = field(default_factory=list)
+    bought: list[tuple[date, float]] = field(default_factory=list)
     counted_on: date | None = None
 
     @property

@@ -5,7 +5,17 @@ from datetime import date
 from typing import Any
 
 from quailwright.flock.booking.known import contradict, group_of, hatch_of, pay, place_of, refuse
-from quailwright.flock.state import CLASSES, Birds, Death, Difference, Flock, Group, Withholding
+from quailwright.flock.state import (
+    CLASSES,
+    Birds,
+    Change,
+    Death,
+    Difference,
+    Flock,
+    Group,
+    Weighing,
+    Withholding,
+)
 from quailwright.journal import entries as kinds
 from quailwright.journal.entries import Entry
 from quailwright.journal.moments import instant
@@ -63,6 +73,7 @@ def group(flock: Flock, entry: kinds.Group, day: date, forced: bool) -> None:
     _settle_in(group, entry.place, day, hatched_on, hatched_on)
     group.alive.add(coming)
     group.came["in"] += coming.total
+    group.changes.append(Change(day, "in", coming, hatched_on, hatched_on))
     if hatch is not None and hatch.name not in group.hatches:
         group.hatches.append(hatch.name)
     if entry.cost is not None:
@@ -138,12 +149,14 @@ def birds_moved(flock: Flock, entry: kinds.BirdsMoved, day: date, forced: bool) 
         )
     if target is None:
         target = flock.groups[name] = Group(name, entry.place)
-    _book_missing(group, going)
+    _book_missing(group, going, day)
     group.alive.take(going)
     group.gone["moved_out"] += going.total
+    group.changes.append(Change(day, "moved_out", going.negative()))
     _settle_in(target, entry.place, day, group.oldest, group.youngest)
     target.alive.add(going)
     target.came["moved_in"] += going.total
+    target.changes.append(Change(day, "moved_in", going, group.oldest, group.youngest))
     target.sexed_on = target.sexed_on or group.sexed_on
     target.hatches.extend(name for name in group.hatches if name not in target.hatches)
     _withholding_follows(flock, group, target, day)
@@ -199,34 +212,36 @@ def _must_have(
         )
 
 
-def _book_missing(group: Group, birds: Birds) -> None:
+def _book_missing(group: Group, birds: Birds, day: date) -> None:
     """Books birds that the record lacks as found, so that every bird stays accounted for."""
     lacking = group.alive.lacks(birds)
     if lacking.total:
         group.alive.add(lacking)
         group.came["found"] += lacking.total
+        group.changes.append(Change(day, "found", lacking))
 
 
 def leave(
-    flock: Flock, entry: Entry, group: Group, birds: Birds, forced: bool, reason: str
+    flock: Flock, entry: Entry, group: Group, birds: Birds, day: date, forced: bool, reason: str
 ) -> None:
     _must_have(flock, entry, group, birds, forced, reason)
-    _book_missing(group, birds)
+    _book_missing(group, birds, day)
     group.alive.take(birds)
     group.gone[reason] += birds.total
+    group.changes.append(Change(day, reason, birds.negative()))
 
 
 def birds_died(flock: Flock, entry: kinds.BirdsDied, day: date, forced: bool) -> None:
     group = group_of(flock, entry, entry.group)
     birds = _birds(entry)
-    leave(flock, entry, group, birds, forced, "died")
+    leave(flock, entry, group, birds, day, forced, "died")
     group.deaths.append(Death(day, birds, entry.found))
 
 
 def birds_processed(flock: Flock, entry: kinds.BirdsProcessed, day: date, forced: bool) -> None:
     group = group_of(flock, entry, entry.group)
     not_withheld(flock, entry, group, day, forced)
-    leave(flock, entry, group, _birds(entry), forced, "processed")
+    leave(flock, entry, group, _birds(entry), day, forced, "processed")
 
 
 def not_withheld(flock: Flock, entry: Entry, group: Group, day: date, forced: bool) -> None:
@@ -248,7 +263,7 @@ def birds_out(flock: Flock, entry: kinds.BirdsOut, day: date, forced: bool) -> N
     group = group_of(flock, entry, entry.group)
     if entry.use != "lost":
         not_from_quarantine(flock, entry, group, day, forced, entry.use)
-    leave(flock, entry, group, _birds(entry), forced, entry.use)
+    leave(flock, entry, group, _birds(entry), day, forced, entry.use)
     pay(flock, day, entry.income, "birds sold")
 
 
@@ -256,14 +271,18 @@ def birds_sexed(flock: Flock, entry: kinds.BirdsSexed, day: date, forced: bool) 
     group = group_of(flock, entry, entry.group)
     chicks = Birds(chicks=entry.hens + entry.cocks)
     _must_have(flock, entry, group, chicks, forced, "sexed")
-    _book_missing(group, chicks)
+    _book_missing(group, chicks, day)
     group.alive.take(chicks)
     group.alive.add(Birds(hens=entry.hens, cocks=entry.cocks))
+    group.changes.append(
+        Change(day, "sexed", Birds(-chicks.chicks, entry.hens, entry.cocks)),
+    )
     group.sexed_on = day
 
 
 def birds_counted(flock: Flock, entry: kinds.BirdsCounted, day: date, forced: bool) -> None:
     group = group_of(flock, entry, entry.group)
+    found = Birds()
     for name in CLASSES:
         counted = getattr(entry, name)
         recorded = getattr(group.alive, name)
@@ -273,11 +292,20 @@ def birds_counted(flock: Flock, entry: kinds.BirdsCounted, day: date, forced: bo
             flock.differences.append(Difference(day, group.name, name, recorded, counted, entry.id))
             group.came["found"] += counted - recorded
             setattr(group.alive, name, counted)
+            setattr(found, name, counted - recorded)
+    if found != Birds():
+        group.changes.append(Change(day, "found", found))
     group.counted_on = day
 
 
 def birds_weighed(flock: Flock, entry: kinds.BirdsWeighed, day: date, forced: bool) -> None:
-    group_of(flock, entry, entry.group).weighed_on = day
+    group = group_of(flock, entry, entry.group)
+    group.weighed_on = day
+    grams = entry.weights_g or ()
+    birds = len(grams) or entry.birds or 0
+    if birds:
+        total_g = sum(grams) if grams else entry.total_g or 0.0
+        group.weighings.append(Weighing(day, birds, total_g / birds, entry.sex))
 
 
 def treated(flock: Flock, entry: kinds.Treated, day: date, forced: bool) -> None:

@@ -42,6 +42,9 @@ def eggs_collected(flock: Flock, entry: kinds.EggsCollected, day: date, forced: 
         lot = flock.lots[key] = EggLot(day, entry.group)
     lot.collected += entry.eggs
     lot.cracked += entry.cracked
+    lot.counts += 1
+    if entry.eggs > lot.largest_count:
+        lot.largest_count = entry.eggs
     if lot.on_hand > 0:
         flock.stocked[key] = lot
 

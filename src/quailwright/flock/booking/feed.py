@@ -11,7 +11,9 @@ _DECIMALS_KG = 6
 
 
 def feed_bought(flock: Flock, entry: kinds.FeedBought, day: date, forced: bool) -> None:
-    feed_of(flock, entry.feed).bought_kg += entry.kg
+    stock = feed_of(flock, entry.feed)
+    stock.bought_kg += entry.kg
+    stock.bought.append((day, entry.kg))
     if entry.cost is not None:
         pay(flock, day, -entry.cost, "feed")
 
@@ -20,6 +22,7 @@ def feed_given(flock: Flock, entry: kinds.FeedGiven, day: date, forced: bool) ->
     stock = feed_of(flock, entry.feed)
     stock.given_kg += entry.kg
     stock.last_given = day
+    stock.given.append((day, entry.kg))
     if entry.place is not None:
         flock.care["feed_given", entry.place].append(day)
 

@@ -52,7 +52,7 @@ def bird_left(flock: Flock, entry: kinds.BirdLeft, day: date, forced: bool) -> N
             not_withheld(flock, entry, group, day, forced)
         elif entry.use in ("sold", "given"):
             not_from_quarantine(flock, entry, group, day, forced, entry.use)
-        leave(flock, entry, group, one, forced, entry.use)
+        leave(flock, entry, group, one, day, forced, entry.use)
         if entry.use == "died":
             group.deaths.append(Death(day, one, None))
     bird.left, bird.left_on = entry.use, day
