@@ -113,3 +113,32 @@ def corridor_plot(
     for number, row in enumerate(rows):
         print(f"  {number * most / _PLOT_ROWS:4.1f} |{''.join(row).rstrip()}")
     print(f"       0{'day'.center(_PLOT_COLUMNS - 4)}{last:.0f}")
+
+
+_FAN_COLUMNS = 50
+
+
+def fan(labels: Sequence[str], bands: Sequence[Sequence[float]], line: float | None) -> None:
+    """Bands of chance, a row each: `-` nine tenths to a tenth, `=` the middle half, `o` the middle.
+
+    Each band is the quantiles 0.1, 0.25, 0.5, 0.75, 0.9; `line` is marked `|` in every row.
+    """
+    most = max([band[-1] for band in bands] + ([line] if line is not None else [])) or 1.0
+    width = max(len(label) for label in labels)
+
+    def column(value: float) -> int:
+        return round(max(0.0, value) / most * _FAN_COLUMNS)
+
+    for label, band in zip(labels, bands, strict=True):
+        row = [" "] * (_FAN_COLUMNS + 1)
+        low, quarter, middle, three_quarters, high = (column(value) for value in band)
+        row[low : high + 1] = "-" * (high + 1 - low)
+        row[quarter : three_quarters + 1] = "=" * (three_quarters + 1 - quarter)
+        row[middle] = "o"
+        if line is not None:
+            row[column(line)] = "|"
+        print(f"  {label:{width}} {''.join(row).rstrip()}")
+    key = "o the middle, = half of the time, - four times in five"
+    goal = ", | the goal" if line is not None else ""
+    print(f"  {'':{width}} 0{f'{most:.0f}'.rjust(_FAN_COLUMNS)}")
+    print(f"  {'':{width}} {key}{goal}")

@@ -155,6 +155,13 @@ class Clutch:
     laid_to: date | None
     storage_c: float | None
 
+    def stored_days(self, set_on: date) -> float | None:
+        """Mean days from lay to setting, None where no lay date is known."""
+        laid = [day for day in (self.laid_from, self.laid_to) if day is not None]
+        if not laid:
+            return None
+        return sum(max(0, (set_on - day).days) for day in laid) / len(laid)
+
 
 @dataclass(slots=True)
 class Hatch:
@@ -250,7 +257,7 @@ class FeedStock:
     found_kg: float = 0.0
     last_given: date | None = None
     given: list[tuple[date, float]] = field(default_factory=list)
-    bought: list[tuple[date, float]] = field(default_factory=list)
+    bought: list[tuple[date, float, float | None]] = field(default_factory=list)
     counted_on: date | None = None
 
     @property

@@ -13,7 +13,7 @@ _DECIMALS_KG = 6
 def feed_bought(flock: Flock, entry: kinds.FeedBought, day: date, forced: bool) -> None:
     stock = feed_of(flock, entry.feed)
     stock.bought_kg += entry.kg
-    stock.bought.append((day, entry.kg))
+    stock.bought.append((day, entry.kg, entry.cost))
     if entry.cost is not None:
         pay(flock, day, -entry.cost, "feed")
 

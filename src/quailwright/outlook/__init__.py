@@ -1,0 +1,1 @@
+"""What is likely: rates learnt from published figures and this journal, and the weeks ahead."""

@@ -1,0 +1,284 @@
+"""The outlook: what stands, what is believed, and the weeks ahead with their chance."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, time, timedelta
+
+import numpy as np
+from numpy.random import Generator
+from numpy.typing import NDArray
+
+from quailwright.flock.state import Flock
+from quailwright.husbandry import facts
+from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.husbandry.fertility import fertility_factor
+from quailwright.journal.moments import zone
+from quailwright.outlook.hatching import (
+    Coming,
+    HatchTime,
+    PlannedSet,
+    Stay,
+    coming,
+    coming_of_set,
+)
+from quailwright.outlook.lay import WEEKS_REMEMBERED
+from quailwright.outlook.light import light_of
+from quailwright.outlook.rates import Rates, draw_rates, learn_rates
+from quailwright.outlook.simulate import (
+    Flight,
+    Leaving,
+    flights_of,
+    flights_to_come,
+    simulate,
+)
+
+Array = NDArray[np.float64]
+
+DRAWS = 4000
+WEEKS = 26
+MOST_WEEKS = 520
+_LIGHT_BEFORE = timedelta(weeks=WEEKS_REMEMBERED + 26)
+
+
+@dataclass(frozen=True)
+class HatchOutlook:
+    """One hatch under way or planned.
+
+    Attributes:
+        hatch: its name.
+        chicks_samples: chicks in all, those hatched already too, shape (draws,).
+        first_at: first chick [s since 1970], shape (draws,), NaN where none comes.
+        hens_at_8_weeks: shape (draws,).
+    """
+
+    hatch: str
+    chicks_samples: Array
+    first_at: Array
+    hens_at_8_weeks: Array
+
+
+@dataclass(frozen=True)
+class Question:
+    """What would change from tomorrow on. Left as it is, nothing changes.
+
+    Attributes:
+        lamp_h: hours that a lamp makes of each day.
+        fewer_cocks, fewer_hens: birds that go, the oldest first.
+        no_hatches: as if nothing more hatched from the eggs under way.
+        sets: eggs to be set.
+        stay: birds that are to go, by (group, hatching day) of those there, or (name, None) of a
+            hatch under way.
+    """
+
+    lamp_h: float | None = None
+    fewer_cocks: int = 0
+    fewer_hens: int = 0
+    no_hatches: bool = False
+    sets: tuple[PlannedSet, ...] = ()
+    stay: Mapping[tuple[str, date | None], tuple[Stay, ...]] = field(default_factory=dict)
+
+    @property
+    def words(self) -> str:
+        """What would change, in words."""
+        said = [
+            f"a lamp to {self.lamp_h:g} h" if self.lamp_h is not None else "",
+            _fewer(self.fewer_cocks, "cock"),
+            _fewer(self.fewer_hens, "hen"),
+            "nothing more hatching" if self.no_hatches else "",
+            *(f"{p.eggs} eggs of {p.source} set on {p.on}" for p in self.sets),
+        ]
+        return ", ".join(part for part in said if part)
+
+
+def _fewer(number: int, kind: str) -> str:
+    if not number:
+        return ""
+    return f"1 {kind} fewer" if number == 1 else f"{number} {kind}s fewer"
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """The weeks ahead.
+
+    Attributes:
+        as_of: the day after which the first week begins.
+        draws, weeks: how many of each.
+        samples: `simulate.QUANTITIES` by draw and week, each of shape (draws, weeks).
+        hatches: hatches under way or planned.
+        rates: what it stands on.
+        eggs_by_group: mean eggs by group, shape (weeks,) each.
+        left: birds that went as planned, by draw and week, shape (draws, weeks).
+        flights: the birds that were followed, as they began.
+    """
+
+    as_of: date
+    draws: int
+    weeks: int
+    samples: Mapping[str, Array]
+    hatches: Sequence[HatchOutlook]
+    rates: Rates
+    eggs_by_group: Mapping[str, Array]
+    left: Array
+    flights: Sequence[Flight]
+
+    def first_day(self, week: int) -> date:
+        """The day on which a week (0 the first) begins."""
+        return self.as_of + timedelta(days=1 + 7 * week)
+
+
+def forecast(
+    flock: Flock,
+    on: date,
+    *,
+    rng: Generator,
+    weeks: int = WEEKS,
+    draws: int = DRAWS,
+    question: Question | None = None,
+    times: Mapping[str, HatchTime] | None = None,
+    rates: Rates | None = None,
+    progress: Callable[[int], None] | None = None,
+) -> Outlook:
+    """What is likely in the weeks after the day `on`, if nothing is bought, sold or culled.
+
+    Args:
+        flock: folded up to the end of that day.
+        rng: the same generator gives the same outlook.
+        weeks: 1 to `MOST_WEEKS`.
+        draws: 1 or more.
+        question: what would change.
+        times: when hatches under way will hatch, where more is known than the days they are set.
+        rates: as `learn` gave them for this flock and day, to ask several questions of one belief.
+        progress: called after each week with its number.
+
+    Raises:
+        ValueError: weeks or draws out of range, or a question that cannot be.
+    """
+    if not 1 <= weeks <= MOST_WEEKS or draws < 1:
+        raise ValueError(f"An outlook has 1 to {MOST_WEEKS} weeks and 1 draw or more.")
+    asked = question or Question()
+    now = evening(flock, on)
+    known = rates or learn(flock, on)
+    # Streams of their own, so that two questions of one seed differ by what they ask, not by luck.
+    of_rates, of_hatches, of_birds, of_weeks = rng.spawn(4)
+    drawn = draw_rates(known, draws, of_rates)
+    light = known.light
+    if asked.lamp_h is not None or (light.first + timedelta(days=light.hours.shape[1])) <= (
+        on + timedelta(weeks=weeks)
+    ):
+        until = on + timedelta(weeks=weeks + 1)
+        light = light_of(flock, light.first, until, asked.lamp_h, on + timedelta(days=1))
+    chicks = coming(flock, drawn, now, times or {}, of_hatches)
+    chicks = [_without(one) for one in chicks] if asked.no_hatches else chicks
+    flights = _leave(flights_of(drawn, on, of_birds), asked)
+    under_way = len(chicks)
+    for planned in asked.sets:
+        mated = _fertility(known, planned, on, asked)
+        chicks.append(coming_of_set(flock, planned, drawn, mated, of_hatches))
+    to_come = flights_to_come(chicks, on, of_birds)
+    to_come[under_way:] = [replace(flight, planned=True) for flight in to_come[under_way:]]
+    flights = [_watched(flock, flight) for flight in flights]
+    followed = _with_leaving([*flights, *to_come], asked, on)
+    ahead = simulate(followed, drawn, light, on, weeks, of_weeks, progress)
+    hatches = [
+        HatchOutlook(
+            one.hatch,
+            (one.further + _out_already(flock, one)).astype(float),
+            one.first_at,
+            ahead.hens_at_8_weeks.get(one.hatch, np.zeros(draws)).astype(float),
+        )
+        for one in chicks
+    ]
+    return Outlook(
+        on, draws, weeks, ahead.weeks, hatches, known, ahead.eggs_by_group, ahead.left, followed
+    )
+
+
+def evening(flock: Flock, on: date) -> datetime:
+    """The last moment of a day at the holding."""
+    return datetime.combine(on, time(23, 59, 59), zone(flock.zone or "UTC"))
+
+
+def learn(flock: Flock, on: date) -> Rates:
+    """What is believed of every rate on the evening of `on`."""
+    first = on - _LIGHT_BEFORE
+    light = light_of(flock, first, on + timedelta(weeks=2 * WEEKS))
+    return learn_rates(flock, on, evening(flock, on), light)
+
+
+def _without(one: Coming) -> Coming:
+    none = np.zeros_like(one.further)
+    first_at = one.first_at if one.waiting else np.full(len(none), np.nan)
+    return replace(one, further=none, first_at=first_at)
+
+
+def _out_already(flock: Flock, one: Coming) -> int:
+    hatch = flock.hatches.get(one.hatch)
+    return hatch.hatched if hatch is not None else 0
+
+
+def _watched(flock: Flock, flight: Flight) -> Flight:
+    """Birds of a hatch that is still open, housed already, count among its hens at 8 weeks."""
+    group = flock.groups.get(flight.group)
+    for hatch in flock.hatches_open():
+        if group is None or hatch.name not in group.hatches or not hatch.hatchings:
+            continue
+        if abs(flight.hatched_on - hatch.hatchings[0][0].date()) <= timedelta(days=DAYS_A_WEEK):
+            return replace(flight, watched=hatch.name)
+    return flight
+
+
+def _fertility(rates: Rates, planned: PlannedSet, on: date, asked: Question) -> float:
+    """How fertile the eggs of an own group are with the birds that stay, against now.
+
+    Birds go from all groups, the oldest first; what is asked of cocks is taken from this group's
+    as far as it has them.
+    """
+    history = rates.histories.get(planned.source)
+    if history is None or not history.cohorts:
+        return 1.0
+    hens = sum(cohort.hens for cohort in history.cohorts)
+    cocks = sum(cohort.cocks for cohort in history.cohorts)
+    ages = [cohort.age_d(on) for cohort in history.cohorts if cohort.hens + cohort.cocks > 0]
+    known = [age for age in ages if age is not None]
+    age = sum(known) / len(known) if known else facts.value("incubation.fertility_cock_full_d")
+    ahead = age + (planned.on - on).days
+
+    def factor(of_hens: float, of_cocks: float, of_age: float) -> float:
+        ratio = of_hens / of_cocks if of_cocks > 0 else np.inf
+        return float(fertility_factor(ratio, of_age, of_age))
+
+    now = factor(hens, cocks, age)
+    then = factor(max(0.0, hens - asked.fewer_hens), max(0.0, cocks - asked.fewer_cocks), ahead)
+    return 1.0 if now <= 0.0 else min(1.0, then / now) if cocks > 0 else 0.0
+
+
+def _with_leaving(flights: list[Flight], asked: Question, on: date) -> list[Flight]:
+    """Flights with the weeks in which their birds are to go."""
+    stays = dict(asked.stay) | {(planned.name, None): planned.stay for planned in asked.sets}
+    found = []
+    for flight in flights:
+        key = (flight.hatch, None) if flight.hatch else (flight.group, flight.hatched_on)
+        leaves = tuple(
+            Leaving(max(0, ((stay.on - on).days - 1) // DAYS_A_WEEK), stay.hens, stay.cocks)
+            for stay in stays.get(key, ())
+        )
+        found.append(replace(flight, leaves=leaves) if leaves else flight)
+    return found
+
+
+def _leave(flights: list[Flight], asked: Question) -> list[Flight]:
+    """Without the birds that go, the oldest first."""
+    kinds = ("hens", "cocks")
+    left = [asked.fewer_hens, asked.fewer_cocks]
+    for n, kind in enumerate(kinds):
+        have = sum(flight.told[n] for flight in flights)
+        if left[n] > have:
+            raise ValueError(f"{left[n]} {kind} cannot go: there are {have}.")
+    found = {}
+    for flight in sorted(flights, key=lambda one: one.hatched_on):
+        gone = [min(left[n], flight.told[n]) for n in range(2)]
+        left = [left[n] - gone[n] for n in range(2)]
+        found[id(flight)] = replace(
+            flight, hens=flight.hens - gone[0], cocks=flight.cocks - gone[1]
+        )
+    return [found[id(flight)] for flight in flights]

@@ -1,0 +1,464 @@
+"""How well each group lays: a level that drifts, drops and comes back, followed week by week.
+
+A hen's chance of an egg on a day is the plateau of her group, times what age and light leave of it
+(`light.lay_share`). The plateau's log odds wander about the holding's usual value. What the
+holding's hens are like (usual value, decline with age, age at first lay, how restless they are, and
+whether a lamp burns) is held as a table of possibilities, each with a filter of its own on a grid
+of levels; the possibilities are weighed by how well they foretold every week of every group.
+
+Source: hidden Markov model on a grid (Kitagawa 1987, J Am Stat Assoc 82:1032-1041, Non-Gaussian
+state-space modeling of nonstationary time series).
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from functools import cache
+from statistics import NormalDist
+
+import numpy as np
+from numpy.random import Generator
+from numpy.typing import NDArray
+
+from quailwright.husbandry import facts
+from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.outlook.history import Cohort, GroupHistory, LaidDay, birds_on
+from quailwright.outlook.learning import expit
+from quailwright.outlook.light import Curves, Light, lay_share
+
+Array = NDArray[np.float64]
+Whole = NDArray[np.int64]
+
+WEEKS_REMEMBERED = 104
+"""Weeks of eggs that are learnt from: hens and keepers change."""
+_HOLDINGS = (-1.28, -0.52, 0.0, 0.52, 1.28)
+"""Standard deviations from the published mean at which the holding's usual value may lie: middles
+of five parts of a normal that are equally likely (its tenths 1, 3, 5, 7 and 9)."""
+_THIRDS = (-0.967, 0.0, 0.967)
+"""The same for three parts (its sixths 1, 3 and 5)."""
+_RESTLESS = (0.3, 0.4, 0.3)
+"""Chances of a calm, a middling and a restless flock and record before any is seen."""
+
+
+@cache
+def edges() -> Array:
+    """Edges of the grid of levels [log odds]: fine where flocks lay well, coarse below."""
+    return np.concatenate((np.arange(-5.0, -0.25, 0.375), np.arange(-0.25, 4.3, 0.125)))
+
+
+@cache
+def levels() -> Array:
+    """Middles of the grid's cells [log odds]."""
+    grid: Array = (edges()[1:] + edges()[:-1]) / 2
+    return grid
+
+
+@dataclass(frozen=True)
+class Hens:
+    """The table of possibilities of what a holding's hens are like; one row each.
+
+    Attributes:
+        usual: the holding's usual plateau [log odds], shape (rows,).
+        restless: which of three, shape (rows,), as the next three.
+        rise, decline, light: which of the curves and lights.
+        before: log chance of each row before records.
+    """
+
+    usual: Array
+    restless: Whole
+    rise: Whole
+    decline: Whole
+    light: Whole
+    before: Array
+
+
+@cache
+def curves() -> Curves:
+    """Three ages at first lay and three declines, each as likely as the others."""
+    mid, mid_sd = facts.value("laying.rise_mid_w"), facts.value("laying.rise_mid_sd_w")
+    decline, log_sd = facts.value("laying.decline_per_w"), facts.value("laying.decline_log_sd")
+    return Curves(
+        np.array([mid + z * mid_sd for z in _THIRDS]),
+        np.array([decline * math.exp(z * log_sd) for z in _THIRDS]),
+    )
+
+
+@cache
+def usual_levels() -> Array:
+    """Five usual plateaus of a holding, each as likely as the others [log odds]."""
+    mean = facts.value("laying.level_logit_mean")
+    sd = facts.value("laying.level_logit_holding_sd")
+    return np.array([mean + z * sd for z in _HOLDINGS])
+
+
+def three(key: str) -> Array:
+    """The low, middle and high figure of a fact."""
+    figure = facts.figure(key)
+    return np.array([figure.low, figure.value, figure.high], dtype=float)
+
+
+def hens(light: Light) -> Hens:
+    """Every possibility: usual plateau, restlessness, light, decline and rise."""
+    shape = (len(_HOLDINGS), 3, len(light.names), 3, 3)
+    usual, restless, lit, decline, rise = (index.ravel() for index in np.indices(shape))
+    chances = np.log(_RESTLESS)[restless] + np.log(light.chances)[lit]
+    return Hens(usual_levels()[usual], restless, rise, decline, lit, chances)
+
+
+@cache
+def kernels() -> Array:
+    """Chances to go from level to level in a week, shape (usual x restless, levels, levels)."""
+    return np.array(
+        [
+            [_from_level(level, usual, which) for level in levels()]
+            for usual in usual_levels()
+            for which in range(3)
+        ]
+    )
+
+
+def _from_level(level: float, usual: float, which: int) -> Array:
+    walk = Walk.of(which)
+    stays = usual + walk.keeps * (level - usual)
+    calm = _cells(NormalDist(stays, walk.step))
+    below = np.clip(stays - edges(), 0.0, None)
+    fallen = -np.diff(1.0 - np.exp(-below / walk.drop_depth))
+    if stays < edges()[0] or fallen.sum() <= 0:
+        fallen = calm
+    back = walk.recovers if level < usual - walk.drop_depth else 0.0
+    ahead = (1.0 - walk.drops) * calm + walk.drops * fallen / fallen.sum()
+    row: Array = (1.0 - back) * ahead + back * _cells(NormalDist(usual, walk.spread))
+    return row
+
+
+def _cells(normal: NormalDist) -> Array:
+    below = np.array([0.0, *(normal.cdf(edge) for edge in edges()[1:-1]), 1.0])
+    return np.diff(below)
+
+
+@dataclass(frozen=True, slots=True)
+class Walk:
+    """How a group's level moves in a week.
+
+    Attributes:
+        spread: about the holding's usual value, in the long run [log odds].
+        step: spread of a week's move [log odds].
+        keeps: part of the distance from the usual value that is left after a week.
+        drops: chance that it drops.
+        drop_depth: mean depth of a drop [log odds].
+        recovers: chance that a level lower than that returns to the usual.
+        icc: likeness of hens within a week beyond chance.
+    """
+
+    spread: float
+    step: float
+    keeps: float
+    drops: float
+    drop_depth: float
+    recovers: float
+    icc: float
+
+    @staticmethod
+    def of(which: int) -> "Walk":
+        """The calm (0), middling (1) or restless (2) one."""
+        spread = facts.value("laying.level_logit_group_sd")
+        step = float(three("laying.restless_sd_w")[which])
+        return Walk(
+            spread,
+            step,
+            math.sqrt(1.0 - (step / spread) ** 2),
+            facts.value("laying.drop_per_w"),
+            facts.value("laying.drop_logit"),
+            facts.value("laying.drop_recovers_per_w"),
+            float(three("laying.week_icc")[which]),
+        )
+
+
+@dataclass(frozen=True)
+class Weeks:
+    """Eggs of one group by week, the last week ending on the day of the forecast.
+
+    Attributes:
+        eggs: laid on the days that were counted, shape (weeks,).
+        hen_days: of hens on those days, the same shape; 0 where nothing was counted.
+        share: `light.lay_share` by week, shape (weeks, lights, declines, rises).
+        hens_lived: hen-days of the hens that were there, counted or not, shape (weeks,).
+        there: whether it had hens.
+    """
+
+    eggs: Array
+    hen_days: Array
+    share: Array
+    hens_lived: Array
+    there: NDArray[np.bool_]
+
+
+def weeks_of(
+    history: GroupHistory, laid: Sequence[LaidDay], light: Light, on: date, number: int
+) -> Weeks:
+    """The eggs of a group in `number` weeks that end on `on`, lumps and gaps made out."""
+    first = on - timedelta(days=number * DAYS_A_WEEK - 1)
+    days = [first + timedelta(days=n) for n in range(number * DAYS_A_WEEK)]
+    birds = birds_on(history, days)
+    middles = range(DAYS_A_WEEK // 2, len(days), DAYS_A_WEEK)
+    share, there = _shares([birds[n] for n in middles], [days[n] for n in middles], light)
+    for week, any_hens in enumerate(there):
+        if not any_hens:
+            ahead = slice(week * DAYS_A_WEEK, (week + 1) * DAYS_A_WEEK)
+            some = next((n for n in range(ahead.start, ahead.stop) if _hens(birds[n]) > 0), None)
+            if some is not None:
+                own, here = _shares([birds[some]], [days[some]], light)
+                share[week], there[week] = own[0], here[0]
+    eggs, hen_days = np.zeros(number), np.zeros(number)
+    usual = float(expit(np.array(facts.value("laying.level_logit_mean"))))
+    reader = _Reader(usual)
+    middle = share[:, 0, 1, 1]
+    for count in laid:
+        at = (count.day - first).days
+        if not 0 <= at < len(days) or not there[at // DAYS_A_WEEK]:
+            continue
+        read = reader.read(count, _hens(birds[at]), float(middle[at // DAYS_A_WEEK]))
+        if read is not None:
+            eggs[at // DAYS_A_WEEK] += read[0]
+            hen_days[at // DAYS_A_WEEK] += read[1]
+    lived = np.array([_hens(cohorts) for cohorts in birds]).reshape(number, DAYS_A_WEEK).sum(1)
+    return Weeks(np.minimum(eggs, hen_days), hen_days, share, lived, there)
+
+
+def _hens(cohorts: Sequence[Cohort]) -> float:
+    return sum(c.hens + c.chicks / 2 for c in cohorts)
+
+
+def _shares(
+    birds: Sequence[Sequence[Cohort]], days: Sequence[date], light: Light
+) -> tuple[Array, NDArray[np.bool_]]:
+    """`lay_share` of mixed groups on some days, by their hens; and whether they had any."""
+    flat = [
+        (n, day, cohort, cohort.hens + cohort.chicks / 2)
+        for n, (cohorts, day) in enumerate(zip(birds, days, strict=True))
+        for cohort in cohorts
+        if cohort.hens + cohort.chicks > 0
+    ]
+    possibilities = (len(light.names), *(len(c) for c in (curves().decline_per_w, _THIRDS)))
+    total = np.zeros((len(days), *possibilities))
+    hens = np.zeros(len(days))
+    if flat:
+        on = np.array([(day - light.first).days for _, day, _, _ in flat], dtype=np.int64)
+        born = np.array([(hatched(c) - light.first).days for _, _, c, _ in flat], dtype=np.int64)
+        weight = np.array([number for _, _, _, number in flat])
+        where = [n for n, _, _, _ in flat]
+        own = lay_share(light, curves(), on, born)
+        np.add.at(total, where, own * weight[:, None, None, None])
+        np.add.at(hens, where, weight)
+    there = hens > 0
+    total[there] /= hens[there][:, None, None, None]
+    total[~there] = facts.value("laying.rate_floor")
+    return total, there
+
+
+def hatched(cohort: Cohort) -> date:
+    """The day a cohort hatched, or is taken to have hatched."""
+    if cohort.hatched_on is not None:
+        return cohort.hatched_on
+    return cohort.came_on - timedelta(weeks=facts.value("laying.unknown_age_w"))
+
+
+class _Reader:
+    """Tells what a count stands for: one day, all days since the last count, or the same twice.
+
+    It goes by which of them is likeliest at the lay of late, and by what this keeper did before.
+    """
+
+    def __init__(self, usual: float) -> None:
+        self._usual = usual
+        self._level = usual
+        self._seen = 0.0
+        self._habit = [1.0, 1.0]
+
+    def read(self, count: LaidDay, hens: float, share: float) -> tuple[float, float] | None:
+        """(eggs, hen-days) of a count, or None where it can be neither."""
+        if hens <= 0:
+            return None
+        expected = max(1e-3, min(0.98, self._level * share))
+        days = count.days_since
+        ways = [(float(count.eggs), 1, 1.0)]
+        if days > 1:
+            odds = self._habit[1] / sum(self._habit)
+            ways = [(float(count.eggs), 1, 1.0 - odds), (float(count.eggs), days, odds)]
+        if count.without_repeat < count.eggs and days <= 1:
+            ways.append((float(count.without_repeat), 1, _COUNTED_TWICE))
+        scored = [
+            (math.log(chance) + _fit(eggs, hens * covers, expected), eggs, covers)
+            for eggs, covers, chance in ways
+        ]
+        _, eggs, covers = max(scored)
+        if eggs > hens * covers * _BEYOND + 1:
+            return None
+        if days > 1:
+            self._habit[covers > 1] += 1.0
+        if share > _TELLING:
+            self._seen = min(self._seen + covers, _LEVEL_DAYS)
+            gain = covers / (self._seen + _LEVEL_PRIOR_DAYS)
+            level = min(1.0, eggs / (hens * covers * share))
+            self._level += min(1.0, gain) * (level - self._level)
+        return eggs, hens * covers
+
+
+_COUNTED_TWICE = 0.1
+"""Part of the days with several counts on which the same eggs are taken to be counted twice."""
+_BEYOND = 1.15
+"""More eggs than so many times the hens are no day's lay."""
+_TELLING = 0.3
+"""Share of full lay from which a day tells of the level."""
+_LEVEL_DAYS, _LEVEL_PRIOR_DAYS = 21.0, 2.0
+"""Days over which the level of late is taken, and what the published level is worth in days."""
+
+
+def _fit(eggs: float, hen_days: float, expected: float) -> float:
+    """Log density of a count, wider than chance as days differ."""
+    mean = hen_days * expected
+    variance = mean * (1 - expected) * 1.5 + (0.15 * mean) ** 2 + 0.25
+    return -((eggs - mean) ** 2) / (2 * variance) - math.log(variance) / 2
+
+
+@dataclass(frozen=True)
+class LayBelief:
+    """What is believed of every group's level on the day of the forecast.
+
+    Attributes:
+        hens: the possibilities.
+        chances: of each after all records, shape (rows,), adding to 1.
+        cumulated: of each group, for each row, chances of its levels added up, shape (groups,
+            rows, levels).
+        groups: names, in that order.
+        hen_days: counted in each group.
+    """
+
+    hens: Hens
+    chances: Array
+    cumulated: NDArray[np.float32]
+    groups: tuple[str, ...]
+    hen_days: tuple[float, ...]
+
+    def rows(self, rng: Generator, number: int) -> Whole:
+        """Draws of the possibility."""
+        drawn: Whole = np.searchsorted(np.cumsum(self.chances), _even(rng, number)).clip(
+            0, len(self.chances) - 1
+        )
+        return drawn
+
+    def level(self, group: str, rows: Whole, rng: Generator) -> Array:
+        """Draws of a group's level [log odds], given the rows drawn."""
+        chances = self.cumulated[self.groups.index(group)]
+        cell = (rng.random(len(rows))[:, None] > chances[rows]).sum(1)
+        cell = np.minimum(cell, len(levels()) - 1)
+        width = np.diff(edges())[cell]
+        drawn: Array = edges()[cell] + width * rng.random(len(rows))
+        return drawn
+
+    def new_level(self, rows: Whole, rng: Generator) -> Array:
+        """Draws of the level of a group that has not laid yet [log odds]."""
+        spread = facts.value("laying.level_logit_group_sd")
+        drawn: Array = self.hens.usual[rows] + spread * rng.standard_normal(len(rows))
+        return drawn
+
+
+def _even(rng: Generator, number: int) -> Array:
+    """Numbers of 0 to 1 in random order, one in each of as many equal parts."""
+    return rng.permutation((rng.random(number) + np.arange(number)) / number)
+
+
+def by_row(share: Array, table: Hens) -> Array:
+    """`light.lay_share` of shape (..., lights, declines, rises) by row, shape (..., rows)."""
+    rows: Array = share[..., table.light, table.decline, table.rise]
+    return rows
+
+
+def learn_lay(weeks: dict[str, Weeks], light: Light) -> LayBelief:
+    """Follows every group's level through its weeks, and weighs the possibilities."""
+    table = hens(light)
+    names = tuple(weeks)
+    grid = levels()
+    start = _starts(table)
+    state = np.repeat(start[None], max(1, len(names)), axis=0)[: len(names)]
+    evidence = table.before.copy()
+    lay = expit(grid)
+    moves = kernels().astype(np.float32)
+    icc = three("laying.week_icc")[table.restless]
+    stacked = _stack(weeks)
+    if stacked is not None:
+        eggs, hen_days, share, there = stacked
+        for week in range(eggs.shape[1]):
+            present = np.flatnonzero(there[:, week])
+            if not len(present):
+                continue
+            moved = _move(state[present], moves)
+            counted = hen_days[present, week] > 0
+            if counted.any():
+                who = present[counted]
+                own = by_row(share[who, week], table)
+                told = _likelihood(eggs[who, week], hen_days[who, week], own, lay, icc)
+                seen = moved[counted] * told
+                total = seen.sum(-1)
+                evidence += np.log(total).sum(0)
+                moved[counted] = seen / total[..., None]
+            state[present] = moved
+    chances = np.exp(evidence - evidence.max())
+    return LayBelief(
+        table,
+        chances / chances.sum(),
+        np.cumsum(state, axis=-1, dtype=np.float32),
+        names,
+        tuple(float(w.hen_days.sum()) for w in weeks.values()),
+    )
+
+
+def _starts(table: Hens) -> NDArray[np.float32]:
+    spread = facts.value("laying.level_logit_group_sd")
+    own = {usual: _cells(NormalDist(usual, spread)) for usual in set(table.usual.tolist())}
+    return np.array([own[usual] for usual in table.usual.tolist()], dtype=np.float32)
+
+
+def _stack(
+    weeks: dict[str, Weeks],
+) -> tuple[Array, Array, Array, NDArray[np.bool_]] | None:
+    if not weeks:
+        return None
+    every = list(weeks.values())
+    return (
+        np.array([w.eggs for w in every]),
+        np.array([w.hen_days for w in every]),
+        np.array([w.share for w in every]),
+        np.array([w.there for w in every]),
+    )
+
+
+def _move(state: NDArray[np.float32], moves: NDArray[np.float32]) -> NDArray[np.float32]:
+    """A week's moves: rows of one usual value and restlessness lie together and share a kernel."""
+    groups, rows, cells = state.shape
+    blocks = state.reshape(groups, len(moves), rows // len(moves), cells)
+    moved: NDArray[np.float32] = np.matmul(blocks, moves[None]).reshape(groups, rows, cells)
+    return moved
+
+
+def _likelihood(
+    eggs: Array, hen_days: Array, share: Array, lay: Array, icc: Array
+) -> NDArray[np.float32]:
+    """Chance of each group's eggs by row and level, up to what all share.
+
+    Binomial, flattened by the likeness of hens within a week; a part of weeks tells nothing.
+    """
+    p = (share[:, :, None] * lay[None, None]).astype(np.float32)
+    np.clip(p, 1e-6, 0.999, out=p)
+    worth = 1.0 / (1.0 + hen_days[:, None] * icc[None])
+    rate = np.clip(eggs / hen_days, 1e-4, 1 - 1e-4)
+    best = eggs * np.log(rate) + (hen_days - eggs) * np.log1p(-rate)
+    log = eggs[:, None, None] * np.log(p) + (hen_days - eggs)[:, None, None] * np.log1p(-p)
+    spread = 2 * math.pi * rate * (1 - rate) / hen_days
+    odd = facts.value("laying.record_odd") * np.sqrt(spread[:, None] / worth)
+    told = np.sqrt(worth)[:, :, None] * (
+        np.exp((log - best[:, None, None]) * worth[:, :, None]) + odd[:, :, None]
+    )
+    found: NDArray[np.float32] = told.astype(np.float32)
+    return found

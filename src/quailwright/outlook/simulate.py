@@ -1,0 +1,419 @@
+"""The weeks ahead, draw by draw: birds die, chicks come and grow up, hens lay, all eat.
+
+Every draw has rates of its own and follows all groups together, so that a bad hatch has fewer hens,
+fewer eggs and less feed in the same draw.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+from numpy.random import Generator
+from numpy.typing import NDArray
+
+from quailwright.husbandry import facts
+from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.husbandry.feeding import intake_g_per_day
+from quailwright.outlook.hatching import Coming
+from quailwright.outlook.history import class_ages
+from quailwright.outlook.lay import Hens, Walk, by_row, curves, hatched
+from quailwright.outlook.learning import expit
+from quailwright.outlook.light import Light, lay_share
+from quailwright.outlook.rates import RateDraws, cock_intake_g_per_day, cock_shift
+
+Array = NDArray[np.float64]
+Whole = NDArray[np.int64]
+
+QUANTITIES = ("eggs", "hens", "cocks", "chicks", "deaths", "feed_kg")
+
+
+@dataclass(frozen=True, slots=True)
+class Leaving:
+    """Birds that are to go: at the start of `week` no more than so many stay; None: all stay."""
+
+    week: int
+    hens: int | None
+    cocks: int | None
+
+
+@dataclass(frozen=True)
+class Flight:
+    """Birds that are followed together: one cohort of one group, or the chicks of one hatch.
+
+    Attributes:
+        group: whose level of lay and deaths they share; for chicks to come, a name of their own.
+        hatched_on: their hatching day, known or taken.
+        hens, cocks: to begin with, shape (draws,); chicks not sexed yet are shared out.
+        comes: the week in which they come, shape (draws,); 0 for birds that are there.
+        hatch: whose chicks they are, '' for birds that are there.
+        leaves: when some of them go.
+        watched: hatch whose hens at 8 weeks these birds count among.
+        told: hens and cocks that are known as such, chicks not.
+        planned: whether they come of eggs that are not set yet; such flights stand last.
+    """
+
+    group: str
+    hatched_on: date
+    hens: Whole
+    cocks: Whole
+    comes: Whole
+    hatch: str = ""
+    leaves: tuple[Leaving, ...] = ()
+    watched: str = ""
+    told: tuple[int, int] = (0, 0)
+    planned: bool = False
+
+
+@dataclass(frozen=True)
+class Ahead:
+    """What the draws show.
+
+    Attributes:
+        weeks: quantities by draw and week, each of shape (draws, weeks): eggs laid in the week;
+            living hens, cocks and chicks (not told apart yet) at its end; deaths in it; feed [kg].
+        hens_at_8_weeks: by hatch, hens alive at 8 weeks of age, shape (draws,).
+        eggs_by_group: mean eggs by group, shape (weeks,) each.
+        left: birds that went as planned, shape (draws, weeks).
+    """
+
+    weeks: Mapping[str, Array]
+    hens_at_8_weeks: Mapping[str, Whole]
+    eggs_by_group: Mapping[str, Array]
+    left: Array
+
+
+def flights_of(draws: RateDraws, on: date, rng: Generator) -> list[Flight]:
+    """The birds that are there on the evening of `on`."""
+    number = len(draws)
+    cocks_at_hatch = facts.value("survival.cocks_at_hatch")
+    found = []
+    for name, history in draws.rates.histories.items():
+        whole = {
+            kind: _whole([getattr(cohort, kind) for cohort in history.cohorts])
+            for kind in ("chicks", "hens", "cocks")
+        }
+        for index, cohort in enumerate(history.cohorts):
+            chicks = whole["chicks"][index]
+            young_cocks = rng.binomial(chicks, cocks_at_hatch, number)
+            hens = whole["hens"][index] + chicks - young_cocks
+            cocks = whole["cocks"][index] + young_cocks
+            told = whole["hens"][index], whole["cocks"][index]
+            now = np.zeros(number, dtype=np.int64)
+            found.append(Flight(name, hatched(cohort), hens, cocks, now, told=told))
+    return found
+
+
+def _whole(counts: Sequence[float]) -> list[int]:
+    """Whole numbers near the counts that keep their sum."""
+    floors = [int(count) for count in counts]
+    short = round(sum(counts)) - sum(floors)
+    by_rest = sorted(range(len(counts)), key=lambda n: floors[n] - counts[n])
+    for n in by_rest[:short]:
+        floors[n] += 1
+    return floors
+
+
+def flights_to_come(chicks: Sequence[Coming], on: date, rng: Generator) -> list[Flight]:
+    """The chicks of hatches under way or planned."""
+    found = []
+    for one in chicks:
+        cocks = rng.binomial(one.chicks, facts.value("survival.cocks_at_hatch"))
+        evening = _evening(on)
+        weeks = np.ceil((one.mean_at - evening) / (86400.0 * DAYS_A_WEEK)) - 1
+        comes = np.maximum(0, weeks).astype(np.int64)
+        found.append(
+            Flight(
+                f"hatch {one.hatch}",
+                one.hatched_on,
+                one.chicks - cocks,
+                cocks,
+                comes,
+                one.hatch,
+                watched=one.hatch,
+            )
+        )
+    return found
+
+
+def _evening(on: date) -> float:
+    """The end of the day `on` [s since 1970], by UTC: hours of zone do not matter to weeks."""
+    return (on - date(1970, 1, 1)).days * 86400.0 + 86400.0
+
+
+def simulate(
+    flights: Sequence[Flight],
+    draws: RateDraws,
+    light: Light,
+    on: date,
+    weeks: int,
+    rng: Generator,
+    progress: Callable[[int], None] | None = None,
+) -> Ahead:
+    """Follows all flights through `weeks` weeks after the day `on`.
+
+    Args:
+        light: reaching to the last day.
+        progress: called after each week with its number.
+    """
+    number = len(draws)
+    shown = {name: np.zeros((number, weeks)) for name in QUANTITIES}
+    by_hatch: dict[str, Whole] = {}
+    left = np.zeros((number, weeks))
+    if not flights:
+        return Ahead(shown, by_hatch, {}, left)
+    groups = list(dict.fromkeys(flight.group for flight in flights))
+    group_of = np.array([groups.index(flight.group) for flight in flights])
+    last_week = max(weeks, _week_of_8(flights, on))
+    ages = _mid_ages(flights, on, last_week)
+    comes = np.array([flight.comes for flight in flights])
+    begin_hens = np.array([flight.hens for flight in flights])
+    begin_cocks = np.array([flight.cocks for flight in flights])
+    there = comes == 0
+    hens, cocks = np.where(there, begin_hens, 0), np.where(there, begin_cocks, 0)
+    arriving = not there.all()
+    of_rates, of_levels, of_sets, of_hens, of_cocks, of_eggs, rng = rng.spawn(7)
+    there_only = sum(not flight.planned for flight in flights)
+    luck_of_hens, luck_of_cocks, luck_of_eggs = map(_Luck, (of_hens, of_cocks, of_eggs))
+    deaths = _Deaths(flights, draws, _class_parts(flights, on, last_week), of_rates)
+    of_there = list(dict.fromkeys(flight.group for flight in flights[:there_only]))
+    lay = _Lay(of_there, draws, of_levels)
+    lay_of_sets = _Lay(groups[len(of_there) :], draws, of_sets)
+    share = _shares(flights, light, on, last_week, draws.rates.lay.hens)
+    sexed = draws.rates.sexed_at_d
+    shared_sd = facts.value("forecast.deaths_week_log_sd")
+    feed_cv = facts.value("forecast.feed_week_cv")
+    eggs_by_group = np.zeros((len(groups), weeks))
+    for week in range(last_week):
+        if arriving and week:
+            new = comes == week
+            hens += np.where(new, begin_hens, 0)
+            cocks += np.where(new, begin_cocks, 0)
+        for row, flight in enumerate(flights):
+            for leaving in flight.leaves:
+                if leaving.week == week < weeks:
+                    left[:, week] += _go(hens[row], leaving.hens) + _go(cocks[row], leaving.cocks)
+        shock = np.exp(shared_sd * rng.standard_normal(number) - shared_sd**2 / 2)
+        dead_hens = luck_of_hens.binomial(hens, deaths.of_hens(week, shock), there_only)
+        dead_cocks = luck_of_cocks.binomial(cocks, deaths.of_cocks(week, shock), there_only)
+        hens -= dead_hens
+        cocks -= dead_cocks
+        for flight, row in zip(flights, hens, strict=True):
+            if flight.watched and _is_8_weeks_after(flight, on, week):
+                by_hatch[flight.watched] = by_hatch.get(flight.watched, 0) + row
+        if week >= weeks:
+            continue
+        together = rng.standard_normal(number, dtype=np.float32)
+        level = np.concatenate((lay.next(together), lay_of_sets.next(together)))
+        laying = np.flatnonzero(_may_lay(ages[:, week]) & (hens.max(1) > 0))
+        if len(laying):
+            hen_days = DAYS_A_WEEK * hens[laying] + (DAYS_A_WEEK * dead_hens[laying]) // 2
+            rate = level[group_of[laying]] * share[laying, week][:, draws.rows]
+            split = int(np.searchsorted(laying, there_only))
+            eggs = luck_of_eggs.binomial(hen_days, np.minimum(rate, 1.0), split)
+            shown["eggs"][:, week] = eggs.sum(0)
+            np.add.at(eggs_by_group[:, week], group_of[laying], eggs.mean(1))
+        young = ages[:, week] + DAYS_A_WEEK / 2 < sexed
+        shown["chicks"][:, week] = hens[young].sum(0) + cocks[young].sum(0)
+        shown["hens"][:, week] = hens[~young].sum(0)
+        shown["cocks"][:, week] = cocks[~young].sum(0)
+        shown["deaths"][:, week] = dead_hens.sum(0) + dead_cocks.sum(0)
+        eaten = _eaten_kg(
+            ages[:, week],
+            share[:, week] @ draws.rates.lay.chances,
+            hens,
+            dead_hens,
+            cocks,
+            dead_cocks,
+        )
+        shown["feed_kg"][:, week] = (
+            eaten * draws.feed * (1.0 + feed_cv * rng.standard_normal(number))
+        )
+        if progress is not None:
+            progress(week + 1)
+    return Ahead(shown, by_hatch, dict(zip(groups, eggs_by_group, strict=True)), left)
+
+
+def _go(birds: Whole, stay: int | None) -> Whole:
+    """Takes what is above `stay` from the birds of each draw, and gives how many that were."""
+    gone = np.zeros_like(birds) if stay is None else np.maximum(0, birds - stay)
+    birds -= gone
+    return gone
+
+
+_HENS_AT_W = 8
+
+
+def _week_of_8(flights: Sequence[Flight], on: date) -> int:
+    """Weeks to go until the youngest hatch is 8 weeks old."""
+    ends = [flight.hatched_on + timedelta(weeks=_HENS_AT_W) for flight in flights if flight.watched]
+    return max([0, *(-(-(end - on).days // DAYS_A_WEEK) for end in ends)])
+
+
+def _is_8_weeks_after(flight: Flight, on: date, week: int) -> bool:
+    end = flight.hatched_on + timedelta(weeks=_HENS_AT_W)
+    return max(0, -(-(end - on).days // DAYS_A_WEEK) - 1) == week
+
+
+def _mid_ages(flights: Sequence[Flight], on: date, weeks: int) -> Array:
+    """Ages in the middle of each week [d], shape (flights, weeks)."""
+    now = np.array([(on - flight.hatched_on).days for flight in flights], dtype=float)
+    ages: Array = np.maximum(
+        0.0, now[:, None] + DAYS_A_WEEK * np.arange(weeks) + (DAYS_A_WEEK + 1) / 2
+    )
+    return ages
+
+
+def _may_lay(ages_d: Array) -> NDArray[np.bool_]:
+    earliest, _ = facts.spread("laying.first_egg_age_d")
+    may: NDArray[np.bool_] = ages_d >= earliest
+    return may
+
+
+def _shares(
+    flights: Sequence[Flight], light: Light, on: date, weeks: int, table: Hens
+) -> NDArray[np.float32]:
+    """`lay_share` in the middle of each week for each possibility: (flights, weeks, rows)."""
+    middles = (on - light.first).days + 1 + DAYS_A_WEEK * np.arange(weeks) + DAYS_A_WEEK // 2
+    born = np.array([(flight.hatched_on - light.first).days for flight in flights])
+    own = lay_share(light, curves(), np.tile(middles, len(flights)), np.repeat(born, weeks))
+    return by_row(own.reshape(len(flights), weeks, *own.shape[1:]), table).astype(np.float32)
+
+
+class _Luck:
+    """Draws for birds that are there, and apart from them for those of planned sets.
+
+    So a question that adds a set leaves the luck of all others as it was.
+    """
+
+    def __init__(self, rng: Generator) -> None:
+        self._there, self._planned = rng.spawn(2)
+
+    def binomial(self, number: Whole, chance: Array, there: int) -> Whole:
+        """Binomial draws, shape (flights, draws); the first `there` flights are there."""
+        if there >= len(number):
+            return np.asarray(self._there.binomial(number, chance), dtype=np.int64)
+        return np.concatenate(
+            (
+                self._there.binomial(number[:there], chance[:there]),
+                self._planned.binomial(number[there:], chance[there:]),
+            )
+        )
+
+
+def _class_parts(flights: Sequence[Flight], on: date, weeks: int) -> Array:
+    """Parts of each week that birds live in each age class, shape (flights, weeks, classes).
+
+    Days before they hatch count for none.
+    """
+    now = np.array([(on - flight.hatched_on).days for flight in flights])
+    days = np.arange(1, DAYS_A_WEEK * weeks + 1)
+    ages = (now[:, None] + days[None] - 1).reshape(len(flights), weeks, DAYS_A_WEEK)
+    parts = [
+        ((ages >= max(low, 0)) & (ages < high)).sum(-1) / DAYS_A_WEEK
+        for _, low, high in class_ages()
+    ]
+    return np.stack(parts, axis=-1)
+
+
+class _Deaths:
+    """Chances to die in a week, by flight, age class and draw."""
+
+    def __init__(
+        self, flights: Sequence[Flight], draws: RateDraws, parts: Array, rng: Generator
+    ) -> None:
+        self._parts = parts
+        luck = rng.spawn(2)
+        odds = {
+            name: np.array([drawn.log_odds((one.group,), luck[one.planned]) for one in flights])
+            for name, drawn in draws.deaths.items()
+        }
+        adult = odds.pop("adult")
+        self._young = {name: expit(own) for name, own in odds.items()}
+        self._hens, self._cocks = expit(adult), expit(adult + cock_shift())
+
+    def of_hens(self, week: int, shock: Array) -> Array:
+        """Shape (flights, draws)."""
+        return self._of(self._hens, week, shock)
+
+    def of_cocks(self, week: int, shock: Array) -> Array:
+        """Shape (flights, draws)."""
+        return self._of(self._cocks, week, shock)
+
+    def _of(self, grown: Array, week: int, shock: Array) -> Array:
+        chance = np.minimum(grown * shock, 1.0)
+        for row in np.flatnonzero(self._parts[:, week, -1] < 1.0):
+            lives = (1.0 - chance[row]) ** self._parts[row, week, -1]
+            for part, chances in zip(self._parts[row, week], self._young.values(), strict=False):
+                if part:
+                    lives = lives * (1.0 - chances[row]) ** part
+            chance[row] = 1.0 - lives
+        return chance
+
+
+class _Lay:
+    """The level of each group, moved on week by week as `lay.Walk` says."""
+
+    def __init__(self, groups: Sequence[str], draws: RateDraws, rng: Generator) -> None:
+        belief, rows = draws.rates.lay, draws.rows
+        known = set(belief.groups)
+        self._level = np.array(
+            [
+                belief.level(name, rows, rng) if name in known else belief.new_level(rows, rng)
+                for name in groups
+            ],
+            dtype=np.float32,
+        ).reshape(len(groups), len(rows))
+        walks = [Walk.of(which) for which in range(3)]
+        restless = belief.hens.restless[rows]
+        self._usual = belief.hens.usual[rows].astype(np.float32)
+        self._keeps = np.array([walk.keeps for walk in walks], dtype=np.float32)[restless]
+        self._step = np.array([walk.step for walk in walks], dtype=np.float32)[restless]
+        self._noise = np.array([_week_noise(walk) for walk in walks], dtype=np.float32)[restless]
+        self._walk, self._rng = walks[0], rng
+
+    def next(self, common: NDArray[np.float32]) -> Array:
+        """Chance of an egg of a hen in full lay in the next week, shape (groups, draws).
+
+        `common` is what moves all groups of the holding that week, standard normal, (draws,).
+        """
+        rng, shape = self._rng, self._level.shape
+        shared = facts.value("laying.week_shared")
+        own = rng.standard_normal(shape, dtype=np.float32)
+        step = np.float32(shared**0.5) * common + np.float32((1 - shared) ** 0.5) * own
+        away = self._level - self._usual
+        low = away < -self._walk.drop_depth
+        self._level = self._usual + self._keeps * away + self._step * step
+        chance = rng.random(shape, dtype=np.float32)
+        drop = chance < self._walk.drops
+        self._level[drop] -= rng.exponential(self._walk.drop_depth, int(drop.sum()))
+        back = low & (chance > 1.0 - self._walk.recovers)
+        spread = self._walk.spread * rng.standard_normal(int(back.sum()))
+        self._level[back] = np.broadcast_to(self._usual, shape)[back] + spread
+        noise = self._noise * rng.standard_normal(shape, dtype=np.float32)
+        return expit(self._level + noise)
+
+
+def _week_noise(walk: Walk) -> float:
+    """What the likeness of hens within a week adds to the log odds, where most flocks lie."""
+    usual = float(expit(np.array(facts.value("laying.level_logit_mean"))))
+    return float((walk.icc / (usual * (1.0 - usual))) ** 0.5)
+
+
+def _eaten_kg(
+    ages_d: Array,
+    laying: Array,
+    hens: Whole,
+    dead_hens: Whole,
+    cocks: Whole,
+    dead_cocks: Whole,
+) -> Array:
+    """Feed eaten in a week [kg], shape (draws,): a hen out of lay eats as a cock does."""
+    by_cock = np.array([cock_intake_g_per_day(age) for age in ages_d])
+    by_hen = np.array([intake_g_per_day(age) for age in ages_d])
+    grown = _may_lay(ages_d)
+    by_hen = np.where(grown, by_cock + (by_hen - by_cock) * np.minimum(1.0, laying), by_hen)
+    hen_days = DAYS_A_WEEK * (hens + dead_hens / 2)
+    cock_days = DAYS_A_WEEK * (cocks + dead_cocks / 2)
+    eaten: Array = (by_hen @ hen_days + by_cock @ cock_days) / 1000.0
+    return eaten
