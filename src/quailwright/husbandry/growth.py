@@ -5,9 +5,9 @@ from typing import Literal
 
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import checked_age_d
+from quailwright.husbandry.survival import Sex
 
 Line = Literal["egg", "dual", "meat"]
-Sex = Literal["hen", "cock"]
 
 
 def gompertz_g(age_d: float, asymptote_g: float, b: float, k: float) -> float:
@@ -58,7 +58,7 @@ def mass_g(age_d: float, sex: Sex, line: Line = "dual") -> float:
 
     Args:
         age_d: age [d] from hatch, 0 or more.
-        sex: "hen" or "cock".
+        sex: "hen", "cock", or "chick" for a bird not sexed, which has the mean of the two.
         line: "egg" for small layers, "dual" for the usual home bird, "meat" for the largest.
 
     Returns:
@@ -69,6 +69,9 @@ def mass_g(age_d: float, sex: Sex, line: Line = "dual") -> float:
 
     Source: between the lines listed in ``facts/growth.csv``. Certainty: inferred.
     """
+    if sex == "chick":
+        cocks = facts.value("survival.cocks_at_hatch")
+        return cocks * mass_g(age_d, "cock", line) + (1.0 - cocks) * mass_g(age_d, "hen", line)
     return gompertz_g(
         age_d,
         facts.value(f"growth.asymptote_{line}_{sex}"),
