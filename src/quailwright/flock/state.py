@@ -92,7 +92,8 @@ class Change:
     """Birds that came to a group (above 0) or left it, and why.
 
     `why` is a key of `Group.came` or `Group.gone`, or "sexed", which takes chicks and gives hens
-    and cocks. `oldest` and `youngest` are the hatching days of birds that came, where known.
+    and cocks. `oldest` and `youngest` are the hatching days of birds that came, where known;
+    `other` is the group that moved birds came from or went to.
     """
 
     day: date
@@ -100,6 +101,7 @@ class Change:
     birds: Birds
     oldest: date | None = None
     youngest: date | None = None
+    other: str = ""
 
 
 @dataclass(slots=True)

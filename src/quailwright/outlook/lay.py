@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache
 from statistics import NormalDist
+from typing import Any
 
 import numpy as np
 from numpy.random import Generator
@@ -185,6 +186,7 @@ class Weeks:
         share: `light.lay_share` by week, shape (weeks, lights, declines, rises).
         hens_lived: hen-days of the hens that were there, counted or not, shape (weeks,).
         there: whether it had hens.
+        left_out: counts of more eggs than the hens on record can lay.
     """
 
     eggs: Array
@@ -192,6 +194,22 @@ class Weeks:
     share: Array
     hens_lived: Array
     there: NDArray[np.bool_]
+    left_out: int = 0
+
+    def after(self, before: "Weeks", week: int) -> "Weeks":
+        """These weeks, with those of the group that its hens came from before `week`."""
+
+        def joined(name: str) -> Any:
+            return np.concatenate((getattr(before, name)[:week], getattr(self, name)[week:]))
+
+        return Weeks(
+            joined("eggs"),
+            joined("hen_days"),
+            joined("share"),
+            joined("hens_lived"),
+            joined("there"),
+            self.left_out,
+        )
 
 
 def weeks_of(
@@ -212,18 +230,20 @@ def weeks_of(
                 share[week], there[week] = own[0], here[0]
     eggs, hen_days = np.zeros(number), np.zeros(number)
     usual = float(expit(np.array(facts.value("laying.level_logit_mean"))))
-    reader = _Reader(usual)
+    reader, left_out = _Reader(usual), 0
     middle = share[:, 0, 1, 1]
     for count in laid:
         at = (count.day - first).days
         if not 0 <= at < len(days) or not there[at // DAYS_A_WEEK]:
             continue
         read = reader.read(count, _hens(birds[at]), float(middle[at // DAYS_A_WEEK]))
-        if read is not None:
+        if read is None:
+            left_out += 1
+        else:
             eggs[at // DAYS_A_WEEK] += read[0]
             hen_days[at // DAYS_A_WEEK] += read[1]
     lived = np.array([_hens(cohorts) for cohorts in birds]).reshape(number, DAYS_A_WEEK).sum(1)
-    return Weeks(np.minimum(eggs, hen_days), hen_days, share, lived, there)
+    return Weeks(np.minimum(eggs, hen_days), hen_days, share, lived, there, left_out)
 
 
 def _hens(cohorts: Sequence[Cohort]) -> float:
@@ -333,6 +353,7 @@ class LayBelief:
             rows, levels).
         groups: names, in that order.
         hen_days: counted in each group.
+        left_out: counts left out in each group.
     """
 
     hens: Hens
@@ -340,6 +361,7 @@ class LayBelief:
     cumulated: NDArray[np.float32]
     groups: tuple[str, ...]
     hen_days: tuple[float, ...]
+    left_out: tuple[int, ...]
 
     def rows(self, rng: Generator, number: int) -> Whole:
         """Draws of the possibility."""
@@ -411,6 +433,7 @@ def learn_lay(weeks: dict[str, Weeks], light: Light) -> LayBelief:
         np.cumsum(state, axis=-1, dtype=np.float32),
         names,
         tuple(float(w.hen_days.sum()) for w in weeks.values()),
+        tuple(w.left_out for w in weeks.values()),
     )
 
 

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from quailwright.flock.state import Clutch, Flock, Hatch
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
-from quailwright.husbandry.feeding import intake_g_per_day
-from quailwright.husbandry.incubation import storage_loss_points
+from quailwright.husbandry.feeding import intake_of_g_per_day
+from quailwright.husbandry.fertility import storage_factor
 from quailwright.outlook.history import (
     AGE_CLASSES,
     Cohort,
@@ -95,6 +95,7 @@ def learn_rates(flock: Flock, on: date, now: datetime, light: Light) -> Rates:
     for name, history in histories.items():
         if name in alive or laid.get(name):
             weeks[name] = weeks_of(history, laid.get(name, ()), light, on, number)
+    weeks = {name: _with_origin(name, own, histories, weeks, on) for name, own in weeks.items()}
     lay = learn_lay(weeks, light)
     used = feed_use(flock, on - timedelta(weeks=FEED_WEEKS), on)
     ages = [age for history in histories.values() for age in history.sexed_at_d]
@@ -111,6 +112,22 @@ def learn_rates(flock: Flock, on: date, now: datetime, light: Light) -> Rates:
         float(median(ages)) if ages else facts.value("care.sexing_age_d"),
         seen,
     )
+
+
+def _with_origin(
+    name: str,
+    own: Weeks,
+    histories: Mapping[str, GroupHistory],
+    weeks: Mapping[str, Weeks],
+    on: date,
+) -> Weeks:
+    """Weeks of a group, with those of the group that all its first hens were moved from."""
+    first = next(iter(histories[name].group.changes), None)
+    if first is None or first.why != "moved_in" or not first.birds.hens:
+        return own
+    before = weeks.get(first.other)
+    week = len(own.eggs) - 1 - (on - first.day).days // DAYS_A_WEEK
+    return own if before is None or week <= 0 else own.after(before, week)
 
 
 def _weeks_recorded(histories: Mapping[str, GroupHistory], on: date) -> int:
@@ -155,18 +172,18 @@ def hatch_shift(flock: Flock, clutches: Sequence[Clutch], set_on: date) -> float
             share = facts.value("incubation.hatch_of_set_shipped")
         days = clutch.stored_days(set_on)
         if days is not None:
-            share -= _storage_loss(days, clutch.storage_c)
+            share *= _storage_factor(days, clutch.storage_c)
         share = min(0.98, max(0.02, share))
         shifted += clutch.eggs * (_log_odds(share) - _log_odds(usual))
         total += clutch.eggs
     return shifted / total if total else 0.0
 
 
-def _storage_loss(days: float, storage_c: float | None) -> float:
-    """Share of hatch lost to storage; a store nobody measured is taken for a cool one."""
+def _storage_factor(days: float, storage_c: float | None) -> float:
+    """Share of hatch left after storage; a store nobody measured is taken for a cool one."""
     coldest, warmest = facts.value("storage.cold_c"), facts.value("storage.warm_high_c")
     usual_c = facts.value("storage.cool_high_c")
-    return storage_loss_points(days, min(warmest, max(coldest, storage_c or usual_c))) / 100.0
+    return storage_factor(days, min(warmest, max(coldest, storage_c or usual_c)))
 
 
 def _log_odds(share: float) -> float:
@@ -300,16 +317,11 @@ def eaten_g_per_day(cohort: Cohort, day: date, laying: float = 1.0) -> float:
         age = int(facts.value("laying.unknown_age_w") * DAYS_A_WEEK)
     hens = cohort.hens + cohort.chicks / 2
     cocks = cohort.cocks + cohort.chicks / 2
-    by_cock, by_hen = cock_intake_g_per_day(age), intake_g_per_day(age)
+    by_cock, by_hen = intake_of_g_per_day(age, "cock"), intake_of_g_per_day(age, "hen")
     earliest, _ = facts.spread("laying.first_egg_age_d")
     if age >= earliest:
         by_hen = by_cock + (by_hen - by_cock) * min(1.0, laying)
     return hens * by_hen + cocks * by_cock
-
-
-def cock_intake_g_per_day(age_d: float) -> float:
-    """Feed that a cock eats in a day [g]: as a hen while it grows, but never more than a cock."""
-    return min(intake_g_per_day(age_d), facts.value("feeding.intake_adult_cock_g_d"))
 
 
 @dataclass(frozen=True)

@@ -307,10 +307,24 @@ def says(outlook: Outlook, flock: Flock, table: Sequence[Rate]) -> list[str]:
     published = [_NAMES[name] for name in _NAMES if name in told and not told[name].records]
     if flock.entries and published:
         said.append(f"Not in your record yet, so as published: {', '.join(published)}.")
+    said += _of_counts(outlook)
     said += _of_light(outlook, flock)
     if birds or outlook.hatches:
         said.append("If nothing is bought, sold or culled, and no more eggs are set.")
     return said
+
+
+def _of_counts(outlook: Outlook) -> list[str]:
+    belief = outlook.rates.lay
+    return [
+        f"{counts} counts of the eggs of {group} are left out: so few hens as are recorded cannot "
+        "lay so many. Count the birds (quailwright log birds_counted)."
+        for group, counts in zip(belief.groups, belief.left_out, strict=True)
+        if counts >= _MANY_COUNTS
+    ]
+
+
+_MANY_COUNTS = 7
 
 
 _NAMES = {

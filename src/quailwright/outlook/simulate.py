@@ -14,13 +14,13 @@ from numpy.typing import NDArray
 
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
-from quailwright.husbandry.feeding import intake_g_per_day
+from quailwright.husbandry.feeding import intake_of_g_per_day
 from quailwright.outlook.hatching import Coming
 from quailwright.outlook.history import class_ages
 from quailwright.outlook.lay import Hens, Walk, by_row, curves, hatched
 from quailwright.outlook.learning import expit
 from quailwright.outlook.light import Light, lay_share
-from quailwright.outlook.rates import RateDraws, cock_intake_g_per_day, cock_shift
+from quailwright.outlook.rates import RateDraws, cock_shift
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -409,8 +409,8 @@ def _eaten_kg(
     dead_cocks: Whole,
 ) -> Array:
     """Feed eaten in a week [kg], shape (draws,): a hen out of lay eats as a cock does."""
-    by_cock = np.array([cock_intake_g_per_day(age) for age in ages_d])
-    by_hen = np.array([intake_g_per_day(age) for age in ages_d])
+    by_cock = np.array([intake_of_g_per_day(age, "cock") for age in ages_d])
+    by_hen = np.array([intake_of_g_per_day(age, "hen") for age in ages_d])
     grown = _may_lay(ages_d)
     by_hen = np.where(grown, by_cock + (by_hen - by_cock) * np.minimum(1.0, laying), by_hen)
     hen_days = DAYS_A_WEEK * (hens + dead_hens / 2)

@@ -152,11 +152,11 @@ def birds_moved(flock: Flock, entry: kinds.BirdsMoved, day: date, forced: bool) 
     _book_missing(group, going, day)
     group.alive.take(going)
     group.gone["moved_out"] += going.total
-    group.changes.append(Change(day, "moved_out", going.negative()))
+    group.changes.append(Change(day, "moved_out", going.negative(), other=name))
     _settle_in(target, entry.place, day, group.oldest, group.youngest)
     target.alive.add(going)
     target.came["moved_in"] += going.total
-    target.changes.append(Change(day, "moved_in", going, group.oldest, group.youngest))
+    target.changes.append(Change(day, "moved_in", going, group.oldest, group.youngest, group.name))
     target.sexed_on = target.sexed_on or group.sexed_on
     target.hatches.extend(name for name in group.hatches if name not in target.hatches)
     _withholding_follows(flock, group, target, day)
