@@ -130,7 +130,7 @@ BAD = [
     (("--set", "40 creek"), "is not understood"),
     (("--set", "2027-06-01 forty creek"), "is not understood"),
     (("--set", ""), "is not understood"),
-    (("--set", "2027-05-01 40 creek"), "that day is past"),
+    (("--set", "2027-05-01 40 creek"), "that day is not ahead"),
     (("--set", "2027-06-01 0 creek"), "1 to 100,000 eggs"),
     (("--set", "9999-12-20 40 creek"), "--set"),
     (("--on", "2027-13-01"), "--on"),

@@ -340,7 +340,7 @@ def test_feed_given_is_learnt() -> None:
 
 def test_says_where_nobody_told_where_the_flock_lives() -> None:
     assert "short days are not reckoned with" in said([NOWHERE, hens(10)])
-    assert "Whether the hens have a lamp is not known" in said(
+    assert "Whether the hens have a lamp is not sure" in said(
         [made("holding", "2026-01-01", latitude=50.0), hens(10)]
     )
     assert "no birds and no hatch" in said([NOWHERE])

@@ -3,13 +3,20 @@
 import contextlib
 import sys
 from collections.abc import Callable, Iterator
-from datetime import date
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from quailwright.cli import show
-from quailwright.cli.options import FlockOption, JsonOption, OnOption, moment_asked, opened
+from quailwright.cli.options import (
+    FlockOption,
+    JsonOption,
+    OnOption,
+    local,
+    moment_asked,
+    opened,
+)
 from quailwright.flock.fold import fold, newest_zone
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
@@ -36,7 +43,8 @@ With a question (--lamp, --set, --fewer-cocks, --fewer-hens, --no-hatches) it al
 answer changes. --past makes forecasts as of past days again and says how they did."""
 
 _SHOWN_WEEKS = 26
-_FARTHEST_D = 3653
+_EVENING_H = 21
+_MOST = 50_000_000
 _LARGE = 4_000_000
 """Draws times weeks from which a progress bar is shown."""
 
@@ -112,9 +120,13 @@ def outlook(
             print(score.sentence)
         return
     question = Question(
-        lamp, fewer_cocks, fewer_hens, no_hatches, tuple(_planned(text, day) for text in sets or ())
+        lamp,
+        fewer_cocks,
+        fewer_hens,
+        no_hatches,
+        tuple(_planned(text, day, weeks) for text in sets or ()),
     )
-    believed = learn(flock, day)
+    believed = learn(flock, day, _whole(asked, flock.zone))
     try:
         with _progress("Weeks drawn", draws * weeks > _LARGE) as drawn:
             ahead = forecast(
@@ -154,6 +166,11 @@ def outlook(
         _show_answer(ahead, as_it_stands, question)
 
 
+def _whole(asked: date | datetime, zone_name: str) -> bool:
+    """Whether the day's eggs are all in: most are laid in the evening."""
+    return not isinstance(asked, datetime) or local(asked, zone_name).hour >= _EVENING_H
+
+
 def _check(
     weeks: int, draws: int, seed: int, lamp: float | None, fewer_cocks: int, fewer_hens: int
 ) -> None:
@@ -161,6 +178,8 @@ def _check(
         raise BadInput(f"--weeks is 1 to 520, not {weeks}.")
     if not 1 <= draws <= 1_000_000:
         raise BadInput(f"--draws is 1 to 1,000,000, not {draws}.")
+    if draws * weeks > _MOST:
+        raise BadInput(f"--draws times --weeks is {draws * weeks:,}: no more than {_MOST:,}.")
     if seed < 0:
         raise BadInput(f"--seed is 0 or more, not {seed}.")
     if lamp is not None and not 0 < lamp <= 24:
@@ -169,7 +188,7 @@ def _check(
         raise BadInput("--fewer-cocks and --fewer-hens take birds away: 0 or more.")
 
 
-def _planned(text: str, day: date) -> "PlannedSet":
+def _planned(text: str, day: date, weeks: int) -> "PlannedSet":
     from quailwright.outlook.hatching import PlannedSet
 
     parts = text.split(maxsplit=2)
@@ -181,10 +200,12 @@ def _planned(text: str, day: date) -> "PlannedSet":
             f"--set '{text}' is not understood: a day, a number of eggs and whose they are, as in "
             "--set '2027-06-01 40 creek-farm'."
         ) from None
-    if (on - day).days > _FARTHEST_D:
-        raise BadInput(f"--set '{text}': that day is more than ten years ahead.")
     if on <= day:
-        raise BadInput(f"--set '{text}': that day is past. Log eggs_set for eggs that are set.")
+        raise BadInput(
+            f"--set '{text}': that day is not ahead. Log eggs_set for eggs that are set."
+        )
+    if (on - day).days > 7 * weeks:
+        raise BadInput(f"--set '{text}': that is after the {weeks} weeks looked at (--weeks).")
     if not 1 <= eggs <= 100_000:
         raise BadInput(f"--set '{text}': 1 to 100,000 eggs.")
     return PlannedSet(on, eggs, source)
@@ -220,10 +241,11 @@ def _show(ahead: "Outlook", flock: Flock, said: list[str]) -> None:
     wanted = flock.goal.eggs_per_week if flock.goal is not None else None
     show.heading("Eggs a week: how many, and how sure?")
     print(f"  {_in_words(ahead)}")
-    eggs = [_likely(ahead, "eggs", week) for week in range(ahead.weeks)]
+    step = -(-ahead.weeks // _SHOWN_WEEKS)
+    shown = range(0, ahead.weeks, step)
     show.fan(
-        [wording.weekday(ahead.first_day(week)) for week in range(ahead.weeks)],
-        eggs,
+        [wording.weekday(ahead.first_day(week)) for week in shown],
+        [_likely(ahead, "eggs", week) for week in shown],
         wanted,
     )
     show.heading("Likely, week by week (four times in five)")

@@ -93,7 +93,7 @@ class Change:
 
     `why` is a key of `Group.came` or `Group.gone`, or "sexed", which takes chicks and gives hens
     and cocks. `oldest` and `youngest` are the hatching days of birds that came, where known;
-    `other` is the group that moved birds came from or went to.
+    `other` is the group that moved birds came from or went to, `since` when they came to it.
     """
 
     day: date
@@ -102,6 +102,7 @@ class Change:
     oldest: date | None = None
     youngest: date | None = None
     other: str = ""
+    since: date | None = None
 
 
 @dataclass(slots=True)

@@ -22,7 +22,7 @@ from quailwright.outlook.hatching import (
     coming_of_set,
 )
 from quailwright.outlook.lay import WEEKS_REMEMBERED
-from quailwright.outlook.light import light_of
+from quailwright.outlook.light import Light, light_of
 from quailwright.outlook.rates import Rates, draw_rates, learn_rates
 from quailwright.outlook.simulate import (
     Flight,
@@ -172,7 +172,7 @@ def forecast(
     flights = _leave(flights_of(drawn, on, of_birds), asked)
     under_way = len(chicks)
     for planned in asked.sets:
-        mated = _fertility(known, planned, on, asked)
+        mated = _fertility(flock, known, planned, on, asked)
         chicks.append(coming_of_set(flock, planned, drawn, mated, of_hatches))
     to_come = flights_to_come(chicks, on, of_birds)
     to_come[under_way:] = [replace(flight, planned=True) for flight in to_come[under_way:]]
@@ -198,11 +198,14 @@ def evening(flock: Flock, on: date) -> datetime:
     return datetime.combine(on, time(23, 59, 59), zone(flock.zone or "UTC"))
 
 
-def learn(flock: Flock, on: date) -> Rates:
-    """What is believed of every rate on the evening of `on`."""
-    first = on - _LIGHT_BEFORE
-    light = light_of(flock, first, on + timedelta(weeks=2 * WEEKS))
-    return learn_rates(flock, on, evening(flock, on), light)
+def learn(flock: Flock, on: date, whole_day: bool = True) -> Rates:
+    """What is believed of every rate on the day `on`; `whole_day` says that its eggs are all in."""
+    return learn_rates(flock, on, evening(flock, on), light_ahead(flock, on), whole_day)
+
+
+def light_ahead(flock: Flock, on: date) -> Light:
+    """The light of the weeks that are learnt from, and of a year ahead."""
+    return light_of(flock, on - _LIGHT_BEFORE, on + timedelta(weeks=2 * WEEKS))
 
 
 def _without(one: Coming) -> Coming:
@@ -227,17 +230,17 @@ def _watched(flock: Flock, flight: Flight) -> Flight:
     return flight
 
 
-def _fertility(rates: Rates, planned: PlannedSet, on: date, asked: Question) -> float:
+def _fertility(flock: Flock, rates: Rates, planned: PlannedSet, on: date, asked: Question) -> float:
     """How fertile the eggs of an own group are with the birds that stay, against now.
 
-    Birds go from all groups, the oldest first; what is asked of cocks is taken from this group's
-    as far as it has them.
+    Cocks of every group in the place of the hens count as theirs. What is asked of cocks is taken
+    from these as far as there are.
     """
     history = rates.histories.get(planned.source)
     if history is None or not history.cohorts:
         return 1.0
     hens = sum(cohort.hens for cohort in history.cohorts)
-    cocks = sum(cohort.cocks for cohort in history.cohorts)
+    cocks = sum(group.alive.cocks for group in flock.groups_at(history.group.place))
     ages = [cohort.age_d(on) for cohort in history.cohorts if cohort.hens + cohort.cocks > 0]
     known = [age for age in ages if age is not None]
     age = sum(known) / len(known) if known else facts.value("incubation.fertility_cock_full_d")
@@ -249,7 +252,9 @@ def _fertility(rates: Rates, planned: PlannedSet, on: date, asked: Question) -> 
 
     now = factor(hens, cocks, age)
     then = factor(max(0.0, hens - asked.fewer_hens), max(0.0, cocks - asked.fewer_cocks), ahead)
-    return 1.0 if now <= 0.0 else min(1.0, then / now) if cocks > 0 else 0.0
+    if cocks <= 0:
+        return 0.0
+    return min(1.0, then / now) if now > 0.0 else 1.0
 
 
 def _with_leaving(flights: list[Flight], asked: Question, on: date) -> list[Flight]:

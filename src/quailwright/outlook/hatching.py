@@ -75,22 +75,28 @@ def shares_of_batch(
     machine: str,
     shift: float,
     rng: Generator,
+    looked: tuple[int, int] = (0, 0),
 ) -> tuple[Array, Array]:
     """(fertile of set, hatching of fertile) of one batch of eggs, shape (draws,) each.
 
     Batches of one source differ by the published likeness of their eggs.
+
+    Args:
+        looked: eggs of this very batch that candling found (fertile, clear), if it was candled.
     """
     source = source_of(clutches)
-    hatch = _batch(expit(draws.hatch.log_odds((source, machine), rng, shift)), rng)
-    fertile = _batch(expit(draws.fertility.log_odds((source,), rng)), rng)
-    fertile = np.maximum(fertile, hatch)
-    return fertile, np.clip(hatch / fertile, 1e-4, 1.0 - 1e-4)
+    hatch = expit(draws.hatch.log_odds((source, machine), rng, shift))
+    fertile = expit(draws.fertility.log_odds((source,), rng))
+    of_fertile = hatch / np.maximum(fertile, hatch)
+    return _batch(fertile, rng, looked), _batch(of_fertile, rng)
 
 
-def _batch(usual: Array, rng: Generator) -> Array:
+def _batch(usual: Array, rng: Generator, seen: tuple[int, int] = (0, 0)) -> Array:
+    """A batch's own share about the usual one, given what was seen of it (Beta, conjugate)."""
     strength = 1.0 / facts.value("incubation.batch_icc") - 1.0
     usual = np.clip(usual, 1e-4, 1.0 - 1e-4)
-    return np.clip(rng.beta(usual * strength, (1.0 - usual) * strength), 1e-4, 1.0 - 1e-4)
+    own = rng.beta(usual * strength + seen[0], (1.0 - usual) * strength + seen[1])
+    return np.clip(own, 1e-4, 1.0 - 1e-4)
 
 
 def coming(
@@ -137,7 +143,11 @@ def _of_hatch(
 ) -> Coming:
     number = len(draws)
     shift = hatch_shift(flock, hatch.clutches, hatch.set_at.date())
-    fertile, of_fertile = shares_of_batch(draws, hatch.clutches, hatch.set_in, shift, rng)
+    looked = (0, 0)
+    if hatch.candled:
+        eggs = hatch.eggs_set + hatch.found
+        looked = (max(0, eggs - hatch.clear), min(hatch.clear, eggs))
+    fertile, of_fertile = shares_of_batch(draws, hatch.clutches, hatch.set_in, shift, rng, looked)
     mean_at = time.mean_at.timestamp() + time.sd_h * 3600.0 * rng.standard_normal(number)
     within = facts.value("incubation.hatch_within_sd_h") * 3600.0
     out_by_now = expit(_PROBIT * (now.timestamp() - mean_at) / within)
@@ -171,14 +181,10 @@ def _first_of(chicks: Whole, rng: Generator) -> Array:
 
 def _lost_by(day: float) -> float:
     """Share of embryo deaths that have happened by a day of incubation."""
-    early, middle = (
-        facts.value(f"incubation.death_share_{stage}") for stage in ("early", "middle")
-    )
-    return float(np.interp(day, _STAGE_DAYS, (0.0, early, early + middle, 1.0)))
-
-
-_STAGE_DAYS = (0.0, 9.0, 16.0, 18.0)
-"""Days at which the stages of ``incubation.death_share_*`` begin and end."""
+    stages = ("early", "middle", "late")
+    ends = [facts.value(f"forecast.deaths_{stage}_until_d") for stage in stages]
+    parts = np.cumsum([facts.value(f"incubation.death_share_{stage}") for stage in stages])
+    return float(np.interp(day, [0.0, *ends], [0.0, *(parts / parts[-1])]))
 
 
 def _candled_day(hatch: Hatch) -> float:
@@ -195,8 +201,6 @@ def _told(
     log = np.zeros(number)
     if hatch.candled:
         clear, dead = min(hatch.clear, eggs), min(hatch.dead, eggs - min(hatch.clear, eggs))
-        clear_share = np.clip(1.0 - fertile, 1e-4, 1.0 - 1e-4)
-        log += clear * np.log(clear_share) + (eggs - clear) * np.log1p(-clear_share)
         seen = facts.value("forecast.dead_seen_at_candling") * _lost_by(_candled_day(hatch))
         dead_share = np.clip((1.0 - of_fertile) * seen, 1e-4, 1.0 - 1e-4)
         log += dead * np.log(dead_share) + (eggs - clear - dead) * np.log1p(-dead_share)

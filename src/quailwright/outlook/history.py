@@ -47,12 +47,10 @@ class Lived:
     Attributes:
         bird_weeks: weeks lived, all birds together.
         deaths: dead, and missing at a count.
-        began: birds that entered the class.
     """
 
     bird_weeks: float = 0.0
     deaths: float = 0.0
-    began: float = 0.0
 
 
 AGE_CLASSES = ("week_1", "week_2", "week_3", "grower", "hen", "cock")
@@ -143,21 +141,21 @@ def class_ages() -> tuple[tuple[str, int, int], ...]:
     """(class, first day, day after the last) of life; "grown" is hens and cocks."""
     grower = int(facts.value("survival.grower_until_d"))
     return (
-        ("week_1", -(10**6), 7),
-        ("week_2", 7, 14),
-        ("week_3", 14, 21),
-        ("grower", 21, grower),
+        ("week_1", -(10**6), DAYS_A_WEEK),
+        ("week_2", DAYS_A_WEEK, 2 * DAYS_A_WEEK),
+        ("week_3", 2 * DAYS_A_WEEK, 3 * DAYS_A_WEEK),
+        ("grower", 3 * DAYS_A_WEEK, grower),
         ("grown", grower, 10**6),
     )
 
 
-def class_of(age_d: int | None, sex: str) -> str:
-    """The age class of a bird: "hens", "cocks" or "chicks" (grown chicks count as hens)."""
+def classes_of(age_d: int | None, kind: str) -> tuple[str, ...]:
+    """The age class of "hens", "cocks" or "chicks"; grown chicks are half hens, half cocks."""
     if age_d is not None:
         for name, low, high in class_ages():
             if low <= age_d < high and name != "grown":
-                return name
-    return "cock" if sex == "cocks" else "hen"
+                return (name,)
+    return {"hens": ("hen",), "cocks": ("cock",), "chicks": ("hen", "cock")}[kind]
 
 
 def _apply(history: GroupHistory, cohorts: list[Cohort], change: Change) -> None:
@@ -177,21 +175,20 @@ def _come(
 ) -> None:
     hatched_on = _middle(change.oldest, change.youngest)
     if hatched_on is None and name == "chicks":
-        hatched_on = change.day  # chicks are bought or found as they hatch, if nothing is said
+        hatched_on = change.since or change.day  # chicks come as they hatch, if nothing is said
     if change.why == "found" and cohorts:
         for cohort, part in zip(cohorts, _shares(cohorts, name), strict=True):
             setattr(cohort, name, getattr(cohort, name) + birds * part)
         _were_not_dead(history, name, birds)
         return
     for cohort in cohorts:
-        if cohort.hatched_on == hatched_on and (hatched_on or cohort.came_on == change.day):
+        came_on = change.since or change.day
+        if cohort.hatched_on == hatched_on and (hatched_on or cohort.came_on == came_on):
             break
     else:
-        cohort = Cohort(hatched_on, change.day)
+        cohort = Cohort(hatched_on, change.since or change.day)
         cohorts.append(cohort)
     setattr(cohort, name, getattr(cohort, name) + birds)
-    age = cohort.age_d(change.day)
-    history.lived[class_of(age, name)].began += birds
 
 
 def _were_not_dead(history: GroupHistory, name: str, birds: float) -> None:
@@ -225,11 +222,13 @@ def _go(
     dead = change.why in ("died", "found")
     for cohort, part in zip(cohorts, _shares(cohorts, name), strict=True):
         if dead and part:
-            age_class = class_of(cohort.age_d(change.day), name)
-            history.lived[age_class].deaths += birds * part
-            if change.why == "found":
-                missing = history.missing.setdefault(name, {})
-                missing[age_class] = missing.get(age_class, 0.0) + birds * part
+            classes = classes_of(cohort.age_d(change.day), name)
+            for age_class in classes:
+                dead_birds = birds * part / len(classes)
+                history.lived[age_class].deaths += dead_birds
+                if change.why == "found":
+                    missing = history.missing.setdefault(name, {})
+                    missing[age_class] = missing.get(age_class, 0.0) + dead_birds
         setattr(cohort, name, max(0.0, getattr(cohort, name) - birds * part))
 
 
@@ -268,12 +267,12 @@ class LaidDay:
     days_since: int
 
 
-def laid_days(flock: Flock, since: date) -> dict[str, list[LaidDay]]:
-    """Eggs counted by group and day, from `since` on, in order."""
+def laid_days(flock: Flock, since: date, until: date = date.max) -> dict[str, list[LaidDay]]:
+    """Eggs counted by group and day, from `since` to `until`, in order."""
     counted: dict[str, list[LaidDay]] = {}
     last: dict[str, date] = {}
     for lot in sorted(flock.lots.values(), key=lambda lot: lot.laid):
-        if not lot.counts:
+        if not lot.counts or lot.laid > until:
             continue
         before = last.get(lot.group)
         last[lot.group] = lot.laid

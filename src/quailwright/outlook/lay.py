@@ -33,11 +33,11 @@ Whole = NDArray[np.int64]
 
 WEEKS_REMEMBERED = 104
 """Weeks of eggs that are learnt from: hens and keepers change."""
-_HOLDINGS = (-1.28, -0.52, 0.0, 0.52, 1.28)
+_HOLDINGS = (-1.466, -0.6, 0.0, 0.6, 1.466)
 """Standard deviations from the published mean at which the holding's usual value may lie: middles
-of five parts of a normal that are equally likely (its tenths 1, 3, 5, 7 and 9)."""
-_THIRDS = (-0.967, 0.0, 0.967)
-"""The same for three parts (its sixths 1, 3 and 5)."""
+of five parts of a normal that are equally likely, widened to the normal's own variance."""
+_THIRDS = (-1.225, 0.0, 1.225)
+"""The same for three parts."""
 _RESTLESS = (0.3, 0.4, 0.3)
 """Chances of a calm, a middling and a restless flock and record before any is seen."""
 

@@ -4,7 +4,7 @@ Nobody logs a lamp day by day. Both are kept as possible, and the lay of short d
 """
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,10 +46,6 @@ class Light:
     young: Array
     old: Array
     matured: Array
-
-    def day(self, on: date) -> int:
-        """The number of a day, kept within what is known."""
-        return min(max(0, (on - self.first).days), len(self.hours[0]) - 1)
 
 
 def light_of(
@@ -141,8 +137,3 @@ def lay_share(light: Light, curves: Curves, on: Days, hatched: Days) -> Array:
     share = np.einsum("ln,lnr,nd->nldr", answer, risen, fallen)
     floor: Array = np.maximum(facts.value("laying.rate_floor"), share)
     return floor
-
-
-def day_numbers(first: date, days: list[date]) -> Days:
-    """Days as numbers since `first`."""
-    return np.array([(day - first) // timedelta(days=1) for day in days], dtype=np.int64)

@@ -1,7 +1,7 @@
 """Every rate that the forecast uses, as this flock has earned it: prior, record, weight of each."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from statistics import median
@@ -83,12 +83,17 @@ def source_of(clutches: Sequence[Clutch]) -> str:
     return max(eggs, key=lambda name: eggs[name], default="")
 
 
-def learn_rates(flock: Flock, on: date, now: datetime, light: Light) -> Rates:
-    """Every rate, from the record of a flock folded up to the end of the day `on`."""
+def learn_rates(
+    flock: Flock, on: date, now: datetime, light: Light, whole_day: bool = True
+) -> Rates:
+    """Every rate, from the record of a flock folded up to the day `on`.
+
+    While the day is not over (`whole_day` false), its eggs are not all in, and do not count.
+    """
     histories = {name: group_history(group, on) for name, group in flock.groups.items()}
     seen = tuple(h for h in flock.hatches.values() if is_over(h, now))
     first = on - timedelta(weeks=WEEKS_REMEMBERED)
-    laid = laid_days(flock, first)
+    laid = laid_days(flock, first, on if whole_day else on - timedelta(days=1))
     alive = {name for name, history in histories.items() if history.cohorts}
     weeks: dict[str, Weeks] = {}
     number = min(WEEKS_REMEMBERED, _weeks_recorded(histories, on))
@@ -102,7 +107,7 @@ def learn_rates(flock: Flock, on: date, now: datetime, light: Light) -> Rates:
     return Rates(
         histories,
         _learn_hatch(flock, seen),
-        _learn_fertility(seen),
+        _learn_fertility(flock.hatches.values()),
         _learn_deaths(histories),
         lay,
         {name: by_row(weeks[name].share[-1], lay.hens) for name in alive if weeks[name].there[-1]},
@@ -139,12 +144,20 @@ def _weeks_recorded(histories: Mapping[str, GroupHistory], on: date) -> int:
 
 def is_over(hatch: Hatch, now: datetime) -> bool:
     """Whether a hatch is over: closed, or so late with chicks logged that no more are awaited."""
-    if hatch.closed_at is not None:
-        return True
-    latest = timedelta(days=facts.value("incubation.hatch_day_last")) + timedelta(
-        hours=facts.value("incubation.wait_after_last_h")
+    return hatch.closed_at is not None or (bool(hatch.hatchings) and _is_late(hatch, now))
+
+
+def overdue(hatch: Hatch, now: datetime) -> bool:
+    """Whether a hatch should be over, but nobody has said how it went."""
+    return hatch.closed_at is None and not hatch.hatchings and _is_late(hatch, now)
+
+
+def _is_late(hatch: Hatch, now: datetime) -> bool:
+    latest = timedelta(
+        days=facts.value("incubation.hatch_day_last") + 1,
+        hours=facts.value("incubation.wait_after_last_h"),
     )
-    return bool(hatch.hatchings) and now - hatch.set_at > latest + timedelta(days=1)
+    return now - hatch.set_at > latest
 
 
 def prior_of_hatch() -> Prior:
@@ -183,7 +196,9 @@ def _storage_factor(days: float, storage_c: float | None) -> float:
     """Share of hatch left after storage; a store nobody measured is taken for a cool one."""
     coldest, warmest = facts.value("storage.cold_c"), facts.value("storage.warm_high_c")
     usual_c = facts.value("storage.cool_high_c")
-    return storage_factor(days, min(warmest, max(coldest, storage_c or usual_c)))
+    return storage_factor(
+        days, min(warmest, max(coldest, usual_c if storage_c is None else storage_c))
+    )
 
 
 def _log_odds(share: float) -> float:
@@ -206,7 +221,7 @@ def _learn_hatch(flock: Flock, seen: Sequence[Hatch]) -> Learnt:
     )
 
 
-def _learn_fertility(seen: Sequence[Hatch]) -> Learnt:
+def _learn_fertility(hatches: Collection[Hatch]) -> Learnt:
     """Clear eggs, in hatches where somebody looked: by candling or by opening what was left."""
     mean, sd = log_odds_of_beta(
         facts.value("incubation.fertility_beta_a"), facts.value("incubation.fertility_beta_b")
@@ -218,7 +233,7 @@ def _learn_fertility(seen: Sequence[Hatch]) -> Learnt:
         facts.value("incubation.batch_icc"),
     )
     records = []
-    for hatch in seen:
+    for hatch in hatches:
         eggs = hatch.eggs_set + hatch.found
         clear = hatch.clear + hatch.opened["infertile"]
         looked = bool(hatch.candled) or hatch.opened.total() > 0

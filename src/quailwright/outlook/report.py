@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
-from quailwright.outlook.forecast import Outlook
+from quailwright.outlook.forecast import Outlook, evening
 from quailwright.outlook.history import AGE_CLASSES
 from quailwright.outlook.lay import LayBelief
 from quailwright.outlook.learning import Drawn, Learnt, expit
@@ -19,6 +19,7 @@ from quailwright.outlook.rates import (
     RateDraws,
     Rates,
     draw_rates,
+    overdue,
     prior_of_feed,
     source_of,
 )
@@ -308,6 +309,7 @@ def says(outlook: Outlook, flock: Flock, table: Sequence[Rate]) -> list[str]:
     if flock.entries and published:
         said.append(f"Not in your record yet, so as published: {', '.join(published)}.")
     said += _of_counts(outlook)
+    said += _of_hatches_left(outlook, flock)
     said += _of_light(outlook, flock)
     if birds or outlook.hatches:
         said.append("If nothing is bought, sold or culled, and no more eggs are set.")
@@ -325,6 +327,17 @@ def _of_counts(outlook: Outlook) -> list[str]:
 
 
 _MANY_COUNTS = 7
+
+
+def _of_hatches_left(outlook: Outlook, flock: Flock) -> list[str]:
+    now = evening(flock, outlook.as_of)
+    waiting = [hatch.name for hatch in flock.hatches_open() if overdue(hatch, now)]
+    if not waiting:
+        return []
+    return [
+        f"Nothing is learnt of {', '.join(waiting)}: log how many hatched (0 if none), and "
+        "hatch_closed."
+    ]
 
 
 _NAMES = {
@@ -345,11 +358,20 @@ def _of_light(outlook: Outlook, flock: Flock) -> list[str]:
         return []
     if chance > _SURE:
         return ["By your record the hens have a lamp, which is taken to stay on."]
+    full_h = facts.value("laying.light_full_h")
     if chance < 1.0 - _SURE:
-        return ["By your record the hens have no lamp: lay fades when days fall below 13 h."]
+        return [
+            f"By your record the hens have no lamp: lay fades when days fall below {full_h:g} h."
+        ]
+    told = flock.holding is not None and flock.holding.light_target_h is not None
+    tell = (
+        "The eggs of short days will tell."
+        if told
+        else "Tell it: quailwright log holding light_target_h=15"
+    )
     return [
-        f"Whether the hens have a lamp is not known ({chance:.0%} that they have): short days may "
-        "stop them. Tell it: quailwright log holding light_target_h=15"
+        f"Whether the hens have a lamp is not sure ({chance:.0%} that they have): short days may "
+        f"stop them. {tell}"
     ]
 
 

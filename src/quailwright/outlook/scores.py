@@ -10,7 +10,7 @@ from numpy.random import Generator
 from quailwright.flock.fold import fold
 from quailwright.flock.state import Flock
 from quailwright.journal.entries import Entry
-from quailwright.outlook.forecast import forecast, learn
+from quailwright.outlook.forecast import forecast, learn, light_ahead
 from quailwright.outlook.history import group_history, laid_days
 from quailwright.outlook.lay import Weeks, weeks_of
 
@@ -113,8 +113,8 @@ def past_scores(
 
 def _eggs_by_week(flock: Flock, on: date, weeks: int) -> list[float | None]:
     """Eggs of the weeks that end on `on`, made whole for days not counted; None where too few."""
-    light = learn(flock, on).light
-    laid = laid_days(flock, on - timedelta(weeks=weeks))
+    light = light_ahead(flock, on)
+    laid = laid_days(flock, on - timedelta(weeks=weeks), on)
     by_group: list[Weeks] = []
     for name, group in flock.groups.items():
         history = group_history(group, on)

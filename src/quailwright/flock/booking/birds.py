@@ -156,7 +156,9 @@ def birds_moved(flock: Flock, entry: kinds.BirdsMoved, day: date, forced: bool) 
     _settle_in(target, entry.place, day, group.oldest, group.youngest)
     target.alive.add(going)
     target.came["moved_in"] += going.total
-    target.changes.append(Change(day, "moved_in", going, group.oldest, group.youngest, group.name))
+    target.changes.append(
+        Change(day, "moved_in", going, group.oldest, group.youngest, group.name, group.since)
+    )
     target.sexed_on = target.sexed_on or group.sexed_on
     target.hatches.extend(name for name in group.hatches if name not in target.hatches)
     _withholding_follows(flock, group, target, day)
