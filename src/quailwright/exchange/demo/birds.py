@@ -8,6 +8,7 @@ from numpy.random import Generator
 
 from quailwright.husbandry import facts, feeding, growth, laying, survival
 from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.husbandry.survival import Sex
 
 BirdClass = Literal["chicks", "hens", "cocks"]
 CLASSES: tuple[BirdClass, ...] = ("chicks", "hens", "cocks")
@@ -74,7 +75,7 @@ def _intake_in(outside_c: float) -> float:
     return 1.0 + too_hot_c * facts.value("feeding.heat_intake_per_c")
 
 
-def weights_g(group: Group, day: date, sex: growth.Sex, birds: int, rng: Generator) -> list[float]:
+def weights_g(group: Group, day: date, sex: Sex, birds: int, rng: Generator) -> list[float]:
     """Weights of some birds of a group [g]."""
     mean = growth.mass_g(group.age_d(day), sex)
     drawn = rng.normal(mean, mean * facts.value("growth.between_bird_cv"), birds)

@@ -9,6 +9,7 @@ from quailwright.exchange.demo.birds import CLASSES, Group, weights_g
 from quailwright.exchange.demo.hatching import broods
 from quailwright.exchange.demo.world import World
 from quailwright.husbandry import facts, growth
+from quailwright.husbandry.survival import Sex
 from quailwright.journal import entries as kinds
 
 
@@ -87,7 +88,7 @@ def _grow_up(world: World) -> None:
             _weigh(world, joined, "hen")
 
 
-def _weigh(world: World, group: Group, sex: growth.Sex | None) -> None:
+def _weigh(world: World, group: Group, sex: Sex | None) -> None:
     of_class = {"hen": group.hens, "cock": group.cocks, None: group.total}[sex]
     sample = min(scenario.SAMPLE_WEIGHED, of_class)
     if sample:
