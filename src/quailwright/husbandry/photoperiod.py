@@ -23,19 +23,21 @@ def natural_hours(latitude_deg: float, first: date, days: int) -> Array:
     return np.array([day_length_h(latitude_deg, first + timedelta(days=n)) for n in range(days)])
 
 
-def response(hours: Array) -> Array:
+def response(hours: Array, none_h: float | None = None, full_h: float | None = None) -> Array:
     """How far days of this length bring hens into lay in the end, 0 none to 1 full; any shape.
 
     Args:
         hours: light a day, lamp included [h], 0 to 24.
+        none_h, full_h: where the response begins and is full [h]; the published ends if None.
 
     Source: as `laying.light_response`. Certainty: published ends, inferred between.
     """
-    none_h, full_h = facts.value("laying.light_none_h"), facts.value("laying.light_full_h")
+    none_h = facts.value("laying.light_none_h") if none_h is None else none_h
+    full_h = facts.value("laying.light_full_h") if full_h is None else full_h
     return np.clip((hours - none_h) / (full_h - none_h), 0.0, 1.0)
 
 
-def lay_by_light(hours: Array, days_to_lay: float, days_to_stop: float) -> Array:
+def lay_by_light(wanted: Array, days_to_lay: float, days_to_stop: float) -> Array:
     """Share of the full lay that grown hens reach on each day, as the light of the days acts.
 
     The answer to a change of light passes through two equal stages that each forget with half the
@@ -43,7 +45,7 @@ def lay_by_light(hours: Array, days_to_lay: float, days_to_stop: float) -> Array
     in step with the first day.
 
     Args:
-        hours: light on each day [h], shape (days,).
+        wanted: `response` to the light of each day, shape (days,).
         days_to_lay: mean time to come into lay once the light suffices [d], above 0.
         days_to_stop: mean time to stop once it does not [d], above 0.
 
@@ -53,7 +55,6 @@ def lay_by_light(hours: Array, days_to_lay: float, days_to_stop: float) -> Array
     Source: times by age from Stein and Bacon 1976, Poult Sci, in ``facts/laying.csv``
     (published); the form of the answer is inferred.
     """
-    wanted = response(hours)
     follow = {
         rising: 1.0 - float(np.exp(-2.0 / days))
         for rising, days in ((True, days_to_lay), (False, days_to_stop))
@@ -67,11 +68,15 @@ def lay_by_light(hours: Array, days_to_lay: float, days_to_stop: float) -> Array
     return reached
 
 
-def lay_of_young_and_old(hours: Array) -> tuple[Array, Array]:
-    """`lay_by_light` of young hens and of those past ``laying.light_old_hen_age_d``."""
+def lay_of_young_and_old(wanted: Array) -> tuple[Array, Array]:
+    """`lay_by_light` of young hens and of those past ``laying.light_old_hen_age_d``.
+
+    Args:
+        wanted: `response` to the light of each day, shape (days,).
+    """
     young, old = (
         lay_by_light(
-            hours,
+            wanted,
             facts.value(f"laying.days_to_lay_after_light_{age}"),
             facts.value(f"laying.days_to_stop_after_dark_{age}"),
         )

@@ -1,12 +1,12 @@
 """What the record tells of birds, eggs and feed by day: who was there, who died, what was laid."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from itertools import pairwise
 from statistics import median
 
-from quailwright.flock.state import CLASSES, Change, Flock, Group
+from quailwright.flock.state import CLASSES, Birds, Change, Flock, Group
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 
@@ -160,14 +160,29 @@ def classes_of(age_d: int | None, kind: str) -> tuple[str, ...]:
 
 def _apply(history: GroupHistory, cohorts: list[Cohort], change: Change) -> None:
     if change.why == "sexed":
-        _sex(history, cohorts, change)
+        _sex(history, cohorts, change.birds, change.day)
         return
+    change = _told_apart(history, cohorts, change)
     for name in CLASSES:
         birds = getattr(change.birds, name)
         if birds > 0:
             _come(history, cohorts, change, name, birds)
         elif birds < 0:
             _go(history, cohorts, change, name, -birds)
+
+
+def _told_apart(history: GroupHistory, cohorts: list[Cohort], change: Change) -> Change:
+    """Chicks that a count finds fewer, and hens and cocks more, were told apart by then."""
+    birds = change.birds
+    more = max(0, birds.hens) + max(0, birds.cocks)
+    if change.why != "found" or birds.chicks >= 0 or more == 0:
+        return change
+    told = min(-birds.chicks, more)
+    hens = round(told * max(0, birds.hens) / more)
+    apart = Birds(-told, hens, told - hens)
+    _sex(history, cohorts, apart, change.day)
+    left = Birds(birds.chicks + told, birds.hens - apart.hens, birds.cocks - apart.cocks)
+    return replace(change, birds=left)
 
 
 def _come(
@@ -232,9 +247,9 @@ def _go(
         setattr(cohort, name, max(0.0, getattr(cohort, name) - birds * part))
 
 
-def _sex(history: GroupHistory, cohorts: list[Cohort], change: Change) -> None:
+def _sex(history: GroupHistory, cohorts: list[Cohort], birds: Birds, day: date) -> None:
     """Chicks become hens and cocks, the oldest first."""
-    hens, cocks = change.birds.hens, change.birds.cocks
+    hens, cocks = birds.hens, birds.cocks
     left = float(hens + cocks)
     for cohort in sorted(cohorts, key=lambda c: (c.hatched_on is None, c.hatched_on or c.came_on)):
         taken = min(left, cohort.chicks)
@@ -244,7 +259,7 @@ def _sex(history: GroupHistory, cohorts: list[Cohort], change: Change) -> None:
         cohort.hens += taken * hens / (hens + cocks)
         cohort.cocks += taken * cocks / (hens + cocks)
         left -= taken
-        age = cohort.age_d(change.day)
+        age = cohort.age_d(day)
         if age is not None:
             history.sexed_at_d.append(age)
 
@@ -286,6 +301,18 @@ def laid_days(flock: Flock, since: date, until: date = date.max) -> dict[str, li
                 )
             )
     return counted
+
+
+def days_logged(flock: Flock) -> set[date]:
+    """Days on which the keeper logged anything of the daily round."""
+    days = {lot.laid for lot in flock.lots.values() if lot.counts}
+    for stock in flock.feeds.values():
+        days.update(day for day, _ in stock.given)
+    for ticks in flock.care.values():
+        days.update(ticks)
+    for group in flock.groups.values():
+        days.update(change.day for change in group.changes)
+    return days
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ state-space modeling of nonstationary time series).
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache
@@ -109,28 +109,35 @@ def hens(light: Light) -> Hens:
 
 @cache
 def kernels() -> Array:
-    """Chances to go from level to level in a week, shape (usual x restless, levels, levels)."""
+    """Chances to go from state to state in a week, shape (usual x restless, states, states).
+
+    States are the levels as they are, then the same levels while a drop lasts that will mend.
+    """
     return np.array(
         [
-            [_from_level(level, usual, which) for level in levels()]
+            [
+                _from_level(level, usual, Walk.of(which), dropped)
+                for dropped in (False, True)
+                for level in levels()
+            ]
             for usual in usual_levels()
             for which in range(3)
         ]
     )
 
 
-def _from_level(level: float, usual: float, which: int) -> Array:
-    walk = Walk.of(which)
-    stays = usual + walk.keeps * (level - usual)
-    calm = _cells(NormalDist(stays, walk.step))
-    below = np.clip(stays - edges(), 0.0, None)
+def _from_level(level: float, usual: float, walk: "Walk", dropped: bool) -> Array:
+    if dropped:
+        back = walk.recovers * _cells(NormalDist(usual, walk.spread))
+        stays = (1.0 - walk.recovers) * _cells(NormalDist(level, walk.step))
+        return np.concatenate((back, stays))
+    ahead = usual + walk.keeps * (level - usual)
+    calm = _cells(NormalDist(ahead, walk.step))
+    below = np.clip(ahead - edges(), 0.0, None)
     fallen = -np.diff(1.0 - np.exp(-below / walk.drop_depth))
-    if stays < edges()[0] or fallen.sum() <= 0:
-        fallen = calm
-    back = walk.recovers if level < usual - walk.drop_depth else 0.0
-    ahead = (1.0 - walk.drops) * calm + walk.drops * fallen / fallen.sum()
-    row: Array = (1.0 - back) * ahead + back * _cells(NormalDist(usual, walk.spread))
-    return row
+    fallen = fallen / fallen.sum() if fallen.sum() > 0 else calm
+    lasting = (1.0 - walk.drops) * calm + walk.drops * walk.lasts * fallen
+    return np.concatenate((lasting, walk.drops * (1.0 - walk.lasts) * fallen))
 
 
 def _cells(normal: NormalDist) -> Array:
@@ -148,7 +155,8 @@ class Walk:
         keeps: part of the distance from the usual value that is left after a week.
         drops: chance that it drops.
         drop_depth: mean depth of a drop [log odds].
-        recovers: chance that a level lower than that returns to the usual.
+        lasts: part of the drops that do not mend.
+        recovers: chance that one of the others mends: back to about the usual.
         icc: likeness of hens within a week beyond chance.
     """
 
@@ -157,6 +165,7 @@ class Walk:
     keeps: float
     drops: float
     drop_depth: float
+    lasts: float
     recovers: float
     icc: float
 
@@ -171,6 +180,7 @@ class Walk:
             math.sqrt(1.0 - (step / spread) ** 2),
             facts.value("laying.drop_per_w"),
             facts.value("laying.drop_logit"),
+            facts.value("laying.drop_lasts"),
             facts.value("laying.drop_recovers_per_w"),
             float(three("laying.week_icc")[which]),
         )
@@ -187,6 +197,8 @@ class Weeks:
         hens_lived: hen-days of the hens that were there, counted or not, shape (weeks,).
         there: whether it had hens.
         left_out: counts of more eggs than the hens on record can lay.
+        silent: chance that a week without a count says nothing of the eggs, where the keeper, who
+            counted them before, logged other things; 0 for other weeks; shape (weeks,).
     """
 
     eggs: Array
@@ -194,7 +206,8 @@ class Weeks:
     share: Array
     hens_lived: Array
     there: NDArray[np.bool_]
-    left_out: int = 0
+    left_out: int
+    silent: Array
 
     def after(self, before: "Weeks", week: int) -> "Weeks":
         """These weeks, with those of the group that its hens came from before `week`."""
@@ -209,13 +222,23 @@ class Weeks:
             joined("hens_lived"),
             joined("there"),
             self.left_out,
+            joined("silent"),
         )
 
 
 def weeks_of(
-    history: GroupHistory, laid: Sequence[LaidDay], light: Light, on: date, number: int
+    history: GroupHistory,
+    laid: Sequence[LaidDay],
+    light: Light,
+    on: date,
+    number: int,
+    logged: Collection[date] = (),
 ) -> Weeks:
-    """The eggs of a group in `number` weeks that end on `on`, lumps and gaps made out."""
+    """The eggs of a group in `number` weeks that end on `on`, lumps and gaps made out.
+
+    Args:
+        logged: days on which the keeper logged anything.
+    """
     first = on - timedelta(days=number * DAYS_A_WEEK - 1)
     days = [first + timedelta(days=n) for n in range(number * DAYS_A_WEEK)]
     birds = birds_on(history, days)
@@ -243,7 +266,29 @@ def weeks_of(
             eggs[at // DAYS_A_WEEK] += read[0]
             hen_days[at // DAYS_A_WEEK] += read[1]
     lived = np.array([_hens(cohorts) for cohorts in birds]).reshape(number, DAYS_A_WEEK).sum(1)
-    return Weeks(np.minimum(eggs, hen_days), hen_days, share, lived, there, left_out)
+    active = np.array([day in logged for day in days]).reshape(number, DAYS_A_WEEK).any(1)
+    silent = _silent(hen_days > 0, active & (lived > 0))
+    return Weeks(np.minimum(eggs, hen_days), hen_days, share, lived, there, left_out, silent)
+
+
+def _silent(counted: NDArray[np.bool_], active: NDArray[np.bool_]) -> Array:
+    """See `Weeks.silent`."""
+    first = facts.value("forecast.week_not_logged")
+    again = facts.value("forecast.week_not_logged_again")
+    chances = np.zeros(len(counted))
+    weeks_counted, before = 0, False
+    for week, (was_counted, was_active) in enumerate(zip(counted, active, strict=True)):
+        weeks_counted += was_counted
+        if was_counted or not was_active or weeks_counted < _COUNTS_EGGS:
+            before = before and not was_counted
+            continue
+        chances[week] = again if before else first
+        before = True
+    return chances
+
+
+_COUNTS_EGGS = 3
+"""Weeks counted from which on a keeper is one who counts a group's eggs."""
 
 
 def _hens(cohorts: Sequence[Cohort]) -> float:
@@ -372,12 +417,16 @@ class LayBelief:
 
     def level(self, group: str, rows: Whole, rng: Generator) -> Array:
         """Draws of a group's level [log odds], given the rows drawn."""
+        return self.state(group, rows, rng)[0]
+
+    def state(self, group: str, rows: Whole, rng: Generator) -> tuple[Array, NDArray[np.bool_]]:
+        """Draws of a group's level [log odds], and whether it is in a drop that will mend."""
         chances = self.cumulated[self.groups.index(group)]
-        cell = (rng.random(len(rows))[:, None] > chances[rows]).sum(1)
-        cell = np.minimum(cell, len(levels()) - 1)
-        width = np.diff(edges())[cell]
-        drawn: Array = edges()[cell] + width * rng.random(len(rows))
-        return drawn
+        state = (rng.random(len(rows))[:, None] > chances[rows]).sum(1)
+        state = np.minimum(state, 2 * len(levels()) - 1)
+        cell = state % len(levels())
+        level: Array = edges()[cell] + np.diff(edges())[cell] * rng.random(len(rows))
+        return level, state >= len(levels())
 
     def new_level(self, rows: Whole, rng: Generator) -> Array:
         """Draws of the level of a group that has not laid yet [log odds]."""
@@ -401,7 +450,7 @@ def learn_lay(weeks: dict[str, Weeks], light: Light) -> LayBelief:
     """Follows every group's level through its weeks, and weighs the possibilities."""
     table = hens(light)
     names = tuple(weeks)
-    grid = levels()
+    grid = np.tile(levels(), 2)
     start = _starts(table)
     state = np.repeat(start[None], max(1, len(names)), axis=0)[: len(names)]
     evidence = table.before.copy()
@@ -410,7 +459,7 @@ def learn_lay(weeks: dict[str, Weeks], light: Light) -> LayBelief:
     icc = three("laying.week_icc")[table.restless]
     stacked = _stack(weeks)
     if stacked is not None:
-        eggs, hen_days, share, there = stacked
+        eggs, hen_days, share, there, lived, silent = stacked
         for week in range(eggs.shape[1]):
             present = np.flatnonzero(there[:, week])
             if not len(present):
@@ -425,6 +474,19 @@ def learn_lay(weeks: dict[str, Weeks], light: Light) -> LayBelief:
                 total = seen.sum(-1)
                 evidence += np.log(total).sum(0)
                 moved[counted] = seen / total[..., None]
+            quiet = silent[present, week] > 0
+            if quiet.any():
+                who = present[quiet]
+                none = np.exp(
+                    -lived[who, week][:, None, None]
+                    * by_row(share[who, week], table)[:, :, None]
+                    * lay
+                )
+                says = silent[who, week][:, None, None]
+                seen = moved[quiet] * (says + (1.0 - says) * none).astype(np.float32)
+                total = seen.sum(-1)
+                evidence += np.log(total).sum(0)
+                moved[quiet] = seen / total[..., None]
             state[present] = moved
     chances = np.exp(evidence - evidence.max())
     return LayBelief(
@@ -440,12 +502,13 @@ def learn_lay(weeks: dict[str, Weeks], light: Light) -> LayBelief:
 def _starts(table: Hens) -> NDArray[np.float32]:
     spread = facts.value("laying.level_logit_group_sd")
     own = {usual: _cells(NormalDist(usual, spread)) for usual in set(table.usual.tolist())}
-    return np.array([own[usual] for usual in table.usual.tolist()], dtype=np.float32)
+    begun = np.array([own[usual] for usual in table.usual.tolist()], dtype=np.float32)
+    return np.concatenate((begun, np.zeros_like(begun)), axis=1)
 
 
 def _stack(
     weeks: dict[str, Weeks],
-) -> tuple[Array, Array, Array, NDArray[np.bool_]] | None:
+) -> tuple[Array, Array, Array, NDArray[np.bool_], Array, Array] | None:
     if not weeks:
         return None
     every = list(weeks.values())
@@ -454,6 +517,8 @@ def _stack(
         np.array([w.hen_days for w in every]),
         np.array([w.share for w in every]),
         np.array([w.there for w in every]),
+        np.array([w.hens_lived for w in every]),
+        np.array([w.silent for w in every]),
     )
 
 

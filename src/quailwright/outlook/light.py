@@ -3,8 +3,11 @@
 Nobody logs a lamp day by day. Both are kept as possible, and the lay of short days tells.
 """
 
+import re
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
+from importlib import resources
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +21,7 @@ from quailwright.husbandry.photoperiod import (
     lit_hours,
     maturing_speed,
     natural_hours,
+    response,
     rise,
 )
 
@@ -31,8 +35,7 @@ class Light:
 
     Attributes:
         first: the first day.
-        names: of the possibilities, "lamp", "no lamp" or "full light" (where nobody said where
-            the flock lives).
+        names: of the possibilities; "lamp" is the first.
         chances: of each before the record, adding to 1.
         hours: light a day [h], shape (possibilities, days).
         young, old: share of full lay that hens reach by it, same shape: young and grown ones.
@@ -66,25 +69,27 @@ def light_of(
     """
     days = (until - first).days + 1
     holding = flock.holding
-    latitude = holding.latitude if holding is not None else None
     target = holding.light_target_h if holding is not None else None
     usual = facts.value("laying.light_target_h") if target is None else target
-    names: tuple[str, ...]
-    chances: tuple[float, ...]
-    if latitude is None:
-        names, chances = ("full light",), (1.0,)
-        hours = np.full((1, days), max(usual, facts.value("laying.light_full_h")))
-    else:
-        natural = natural_hours(latitude, first, days)
-        told = "lamp_used_if_not_told" if target is None else "lamp_used_if_told"
-        lamp = facts.value(f"laying.{told}")
-        names, chances = ("lamp", "no lamp"), (lamp, 1.0 - lamp)
-        hours = np.array([lit_hours(natural, usual), natural])
+    natural, chance_of_lamp = _natural(flock, first, days)
+    if target is not None:
+        chance_of_lamp = facts.value("laying.lamp_used_if_told")
+    full = max(usual, facts.value("laying.light_full_h"))
+    lit = np.max([lit_hours(row, usual) for row in natural], axis=0)
+    rows = [lit if len(natural) == 1 else np.full(days, full)]
+    rows += [row for row in natural for _ in _FADES]
+    names = ("lamp", *(f"no lamp, {fade}" for _ in natural for fade in _FADES))
+    without = (1.0 - chance_of_lamp) / (len(rows) - 1)
+    chances = (chance_of_lamp, *([without] * (len(rows) - 1)))
+    hours = np.array(rows)
     if lamp_h is not None and from_day is not None:
         begin = max(0, (from_day - first).days)
-        natural = hours[-1, begin:] if latitude is not None else np.zeros(max(0, days - begin))
-        hours[:, begin:] = lit_hours(natural, lamp_h)
-    answered = [lay_of_young_and_old(row) for row in hours]
+        ahead = natural[:, begin:]
+        hours[0, begin:] = lit_hours(ahead.min(0), lamp_h)
+        hours[1:, begin:] = lit_hours(np.repeat(ahead, len(_FADES), axis=0), lamp_h)
+    ends = [(None, None), *([_ends(fade) for fade in _FADES] * len(natural))]
+    wanted = [response(row, *end) for row, end in zip(hours, ends, strict=True)]
+    answered = [lay_of_young_and_old(row) for row in wanted]
     return Light(
         first,
         names,
@@ -94,6 +99,47 @@ def light_of(
         np.array([old for _, old in answered]),
         np.cumsum(maturing_speed(hours), axis=1),
     )
+
+
+_FADES = ("fades early", "fades late")
+"""Hens differ in how short a day must be to stop them."""
+
+
+def _ends(fade: str) -> tuple[float | None, float | None]:
+    figure = facts.figure(f"laying.light_{fade.replace(' ', '_')}_h")
+    return figure.low, figure.high
+
+
+def _natural(flock: Flock, first: date, days: int) -> tuple[Array, float]:
+    """Day lengths [h], a row for each place it may be, and the chance of a lamp (or long days)."""
+    latitude = latitude_of(flock)
+    if latitude is not None:
+        hours = natural_hours(latitude, first, days)
+        return hours[None], facts.value("laying.lamp_used_if_not_told")
+    usual = facts.value("forecast.untold_latitude_deg")
+    both = np.array([natural_hours(side * usual, first, days) for side in (1.0, -1.0)])
+    return both, facts.value("forecast.untold_full_light")
+
+
+def latitude_of(flock: Flock) -> float | None:
+    """Where the flock lives [deg]: as told, else that of its time zone's city, else None."""
+    if flock.holding is not None and flock.holding.latitude is not None:
+        return flock.holding.latitude
+    return _latitude_of_zone(flock.zone)
+
+
+@cache
+def _latitude_of_zone(name: str) -> float | None:
+    """Latitude in the time zone database's own table (ISO 6709: degrees and minutes)."""
+    table = resources.files("tzdata").joinpath("zoneinfo", "zone.tab").read_text(encoding="utf-8")
+    for line in table.splitlines():
+        cells = line.split("\t")
+        if len(cells) > 2 and cells[2] == name:
+            digits = re.match(r"([+-]\d{2})(\d{2})", cells[1])
+            if digits is not None:
+                degrees, minutes = int(digits[1]), int(digits[2]) / 60
+                return degrees + minutes if cells[1][0] == "+" else degrees - minutes
+    return None
 
 
 @dataclass(frozen=True, slots=True)

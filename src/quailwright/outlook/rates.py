@@ -21,6 +21,7 @@ from quailwright.outlook.history import (
     FeedUse,
     GroupHistory,
     birds_on,
+    days_logged,
     feed_use,
     group_history,
     laid_days,
@@ -57,6 +58,8 @@ class Rates:
         light: the light they had and will have.
         feed: (mean, standard deviation) of the logarithm of feed used over what birds of their age
             eat, and the record it is learnt from.
+        deaths_told: numbers of the Beta distribution of the share of deaths that are logged
+            before a count finds them.
         sexed_at_d: age at which chicks are told apart [d].
         hatches_seen: hatches learnt from, by source.
     """
@@ -70,6 +73,7 @@ class Rates:
     light: Light
     feed: tuple[float, float]
     feed_use: FeedUse | None
+    deaths_told: tuple[float, float]
     sexed_at_d: float
     hatches_seen: tuple[Hatch, ...]
 
@@ -96,10 +100,11 @@ def learn_rates(
     laid = laid_days(flock, first, on if whole_day else on - timedelta(days=1))
     alive = {name for name, history in histories.items() if history.cohorts}
     weeks: dict[str, Weeks] = {}
+    logged = days_logged(flock)
     number = min(WEEKS_REMEMBERED, _weeks_recorded(histories, on))
     for name, history in histories.items():
         if name in alive or laid.get(name):
-            weeks[name] = weeks_of(history, laid.get(name, ()), light, on, number)
+            weeks[name] = weeks_of(history, laid.get(name, ()), light, on, number, logged)
     weeks = {name: _with_origin(name, own, histories, weeks, on) for name, own in weeks.items()}
     lay = learn_lay(weeks, light)
     used = feed_use(flock, on - timedelta(weeks=FEED_WEEKS), on)
@@ -114,6 +119,7 @@ def learn_rates(
         light,
         _learn_feed(histories, used, _laying(weeks, lay), on),
         used,
+        _deaths_told(histories.values()),
         float(median(ages)) if ages else facts.value("care.sexing_age_d"),
         seen,
     )
@@ -133,6 +139,17 @@ def _with_origin(
     before = weeks.get(first.other)
     week = len(own.eggs) - 1 - (on - first.day).days // DAYS_A_WEEK
     return own if before is None or week <= 0 else own.after(before, week)
+
+
+def _deaths_told(histories: Collection[GroupHistory]) -> tuple[float, float]:
+    """Deaths logged against birds missing at counts, in groups that were counted ever."""
+    counted = [history for history in histories if history.group.counted_on is not None]
+    dead = sum(lived.deaths for history in counted for lived in history.lived.values())
+    missing = sum(sum(kinds.values()) for history in counted for kinds in history.missing.values())
+    return (
+        facts.value("forecast.deaths_told_a") + max(0.0, dead - missing),
+        facts.value("forecast.deaths_told_b") + missing,
+    )
 
 
 def _weeks_recorded(histories: Mapping[str, GroupHistory], on: date) -> int:
@@ -348,6 +365,7 @@ class RateDraws:
         hatch, fertility: effects.
         deaths: effects by age class.
         feed: feed used over feed eaten, shape (draws,).
+        told: share of deaths that are logged before a count finds them, shape (draws,).
     """
 
     rates: Rates
@@ -356,6 +374,7 @@ class RateDraws:
     fertility: Drawn
     deaths: Mapping[str, Drawn]
     feed: Array
+    told: Array
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -371,4 +390,5 @@ def draw_rates(rates: Rates, draws: int, rng: Generator) -> RateDraws:
         rates.fertility.draws(rng, draws),
         {name: learnt.draws(rng, draws) for name, learnt in rates.deaths.items()},
         np.exp(mean + sd * rng.standard_normal(draws)),
+        rng.beta(*rates.deaths_told, draws),
     )

@@ -350,10 +350,8 @@ _NAMES = {
 
 def _of_light(outlook: Outlook, flock: Flock) -> list[str]:
     light, belief = outlook.rates.light, outlook.rates.lay
-    if light.names == ("full light",):
-        return ["Where the flock lives is not told, so short days are not reckoned with."]
     chance = float(belief.chances[belief.hens.light == 0].sum())
-    shortest = float(light.hours[-1].min())
+    shortest = float(light.hours.min())
     if shortest >= facts.value("laying.light_full_h"):
         return []
     if chance > _SURE:

@@ -16,7 +16,7 @@ from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.feeding import intake_of_g_per_day
 from quailwright.outlook.hatching import Coming
-from quailwright.outlook.history import class_ages
+from quailwright.outlook.history import GroupHistory, class_ages
 from quailwright.outlook.lay import Hens, Walk, by_row, curves, hatched
 from quailwright.outlook.learning import expit
 from quailwright.outlook.light import Light, lay_share
@@ -49,6 +49,8 @@ class Flight:
         hatch: whose chicks they are, '' for birds that are there.
         leaves: when some of them go.
         watched: hatch whose hens at 8 weeks these birds count among.
+        seen: hens on record over those that live, shape (draws,): some died without a word, and
+            what is known of a group's lay is known of hens on record.
         told: hens and cocks that are known as such, chicks not.
         planned: whether they come of eggs that are not set yet; such flights stand last.
     """
@@ -61,6 +63,7 @@ class Flight:
     hatch: str = ""
     leaves: tuple[Leaving, ...] = ()
     watched: str = ""
+    seen: Array | None = None
     told: tuple[int, int] = (0, 0)
     planned: bool = False
 
@@ -100,8 +103,26 @@ def flights_of(draws: RateDraws, on: date, rng: Generator) -> list[Flight]:
             cocks = whole["cocks"][index] + young_cocks
             told = whole["hens"][index], whole["cocks"][index]
             now = np.zeros(number, dtype=np.int64)
-            found.append(Flight(name, hatched(cohort), hens, cocks, now, told=told))
+            lives = _lives_untold(draws, history, cohort.came_on, on, rng)
+            alive = rng.binomial(hens, lives)
+            cocks = rng.binomial(cocks, lives)
+            seen = hens / np.maximum(1, alive)
+            found.append(Flight(name, hatched(cohort), alive, cocks, now, seen=seen, told=told))
     return found
+
+
+def _lives_untold(
+    draws: RateDraws, history: GroupHistory, came_on: date, on: date, rng: Generator
+) -> Array:
+    """Chance that a bird on record has not died since the last count without a word, (draws,)."""
+    since = max(came_on, history.group.counted_on or came_on)
+    weeks = min((on - since).days / DAYS_A_WEEK, _YEAR_W)
+    weekly = expit(draws.deaths["adult"].log_odds((history.group.name,), rng))
+    return np.asarray(np.exp(-weekly * (1.0 - draws.told) * weeks), dtype=np.float64)
+
+
+_YEAR_W = 52
+"""Birds that nobody has counted for longer are seen every day all the same."""
 
 
 def _whole(counts: Sequence[float]) -> list[int]:
@@ -178,6 +199,8 @@ def simulate(
     deaths = _Deaths(flights, draws, _class_parts(flights, on, last_week), of_rates)
     of_there = list(dict.fromkeys(flight.group for flight in flights[:there_only]))
     lay = _Lay(of_there, draws, of_levels)
+    one = np.ones(number)
+    seen = np.array([flight.seen if flight.seen is not None else one for flight in flights])
     lay_of_sets = _Lay(groups[len(of_there) :], draws, of_sets)
     share = _shares(flights, light, on, last_week, draws.rates.lay.hens)
     sexed = draws.rates.sexed_at_d
@@ -208,7 +231,7 @@ def simulate(
         laying = np.flatnonzero(_may_lay(ages[:, week]) & (hens.max(1) > 0))
         if len(laying):
             hen_days = DAYS_A_WEEK * hens[laying] + (DAYS_A_WEEK * dead_hens[laying]) // 2
-            rate = level[group_of[laying]] * share[laying, week][:, draws.rows]
+            rate = level[group_of[laying]] * share[laying, week][:, draws.rows] * seen[laying]
             split = int(np.searchsorted(laying, there_only))
             eggs = luck_of_eggs.binomial(hen_days, np.minimum(rate, 1.0), split)
             shown["eggs"][:, week] = eggs.sum(0)
@@ -357,13 +380,15 @@ class _Lay:
     def __init__(self, groups: Sequence[str], draws: RateDraws, rng: Generator) -> None:
         belief, rows = draws.rates.lay, draws.rows
         known = set(belief.groups)
-        self._level = np.array(
-            [
-                belief.level(name, rows, rng) if name in known else belief.new_level(rows, rng)
-                for name in groups
-            ],
-            dtype=np.float32,
-        ).reshape(len(groups), len(rows))
+        states = [
+            belief.state(name, rows, rng)
+            if name in known
+            else (belief.new_level(rows, rng), np.zeros(len(rows), dtype=bool))
+            for name in groups
+        ]
+        shape = len(groups), len(rows)
+        self._level = np.array([level for level, _ in states], dtype=np.float32).reshape(shape)
+        self._dropped = np.array([dropped for _, dropped in states], dtype=bool).reshape(shape)
         walks = [Walk.of(which) for which in range(3)]
         restless = belief.hens.restless[rows]
         self._usual = belief.hens.usual[rows].astype(np.float32)
@@ -382,14 +407,18 @@ class _Lay:
         own = rng.standard_normal(shape, dtype=np.float32)
         step = np.float32(shared**0.5) * common + np.float32((1 - shared) ** 0.5) * own
         away = self._level - self._usual
-        low = away < -self._walk.drop_depth
-        self._level = self._usual + self._keeps * away + self._step * step
+        keeps = np.where(self._dropped, np.float32(1.0), self._keeps)
+        self._level = self._usual + keeps * away + self._step * step
         chance = rng.random(shape, dtype=np.float32)
-        drop = chance < self._walk.drops
-        self._level[drop] -= rng.exponential(self._walk.drop_depth, int(drop.sum()))
-        back = low & (chance > 1.0 - self._walk.recovers)
-        spread = self._walk.spread * rng.standard_normal(int(back.sum()))
+        walk = self._walk
+        back = self._dropped & (chance < walk.recovers)
+        drop = ~self._dropped & (chance < walk.drops)
+        self._level[drop] -= rng.exponential(walk.drop_depth, int(drop.sum()))
+        spread = walk.spread * rng.standard_normal(int(back.sum()))
         self._level[back] = np.broadcast_to(self._usual, shape)[back] + spread
+        self._dropped = (self._dropped & ~back) | (
+            drop & (chance < walk.drops * (1.0 - walk.lasts))
+        )
         noise = self._noise * rng.standard_normal(shape, dtype=np.float32)
         return expit(self._level + noise)
 
