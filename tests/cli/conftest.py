@@ -4,11 +4,13 @@ import io
 import json
 import sys
 from collections.abc import Callable
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
 
+from quailwright.cli import options
 from quailwright.cli.main import run
 
 
@@ -49,6 +51,21 @@ def quail(
         return Answer(code if isinstance(code, int) else 0, said.out, said.err)
 
     return command
+
+
+class _EndOfJune(datetime):
+    """A clock that stands still."""
+
+    @classmethod
+    def now(cls, tz: tzinfo | None = None) -> datetime:  # type: ignore[override]
+        return datetime(2027, 6, 30, 12, tzinfo=UTC).astimezone(tz)
+
+
+@pytest.fixture
+def end_of_june(monkeypatch: pytest.MonkeyPatch) -> datetime:
+    """Sets the computer's clock to noon (UTC) of 30 June 2027, after the days of `kept`."""
+    monkeypatch.setattr(options, "datetime", _EndOfJune)
+    return _EndOfJune.now(UTC)
 
 
 @pytest.fixture

@@ -89,9 +89,10 @@ def test_on_a_day_is_the_whole_day_and_on_an_instant_up_to_then(kept: Quail) -> 
 
 
 def test_on_takes_words_and_a_clock_time(kept: Quail) -> None:
-    days = [kept("today", "--on", word, "--json").json["on"] for word in ("yesterday", "today")]
+    words = ("yesterday", "today", "tomorrow")
+    days = [kept("today", "--on", word, "--json").json["on"] for word in words]
     assert days == sorted(days)
-    assert len(set(days)) == 2
+    assert len(set(days)) == 3
     assert kept("today", "--on", "12:00", "--json").json["on"] >= days[1]
     assert kept("today", "--json").json["on"] >= days[1]
 
@@ -187,6 +188,11 @@ def test_rules_are_in_the_keepers_units_and_show_their_changes(kept: Quail) -> N
     kept("log", "care_rule", "rule=collect_eggs", "silenced=true", "at=2027-01-02")
     kept("log", "care_rule", "rule=trays", "place=pen", "every_days=2", "at=2027-01-02")
     assert "99.5 °F" in kept("rules", "machine_check").out
+    assert "°C" not in kept("rules", "machine_check").out
+    # 12 to 16 °C is 53.6 to 60.8 °F (exact); a step of 2.8 °C is 5 °F.
+    assert "at 53.6 to 60.8 °F and about 70 % RH" in kept("rules", "set_eggs").out
+    assert "heat_drop_per_week: 5 °F/week" in kept("rules", "heat_step").out
+    assert "°C" not in kept("today", "--why", "--on", "2027-05-03").out
     wash = kept("rules", "wash").out
     assert "wash (pen), yours" in wash
     assert "When: every 45 days" in wash

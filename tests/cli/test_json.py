@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 from tests.cli.conftest import Quail
+from tests.makers import uid
 
 from quailwright.guide.rules import printed_rules
 
@@ -113,6 +114,36 @@ def test_log(kept: Quail) -> None:
     assert written == {
         "kind": "care", "id": written["id"], "at": "2027-05-06", "task": "wash", "place": "pen",
     }  # fmt: skip
+
+
+def test_an_import_says_how_much_of_it_lies_ahead(kept: Quail, end_of_june: datetime) -> None:
+    def lines(*days: str) -> bytes:
+        return b"".join(
+            b'{"kind":"care","id":"%s","at":"%s","task":"x"}\n'
+            % (uid(9000 + number).encode(), day.encode())
+            for number, day in enumerate(days)
+        )
+
+    now = kept("journal", "import", "-", stdin=lines("2027-06-30"))
+    assert (now.out, now.err) == ("1 entry kept, 0 were in the journal already.\n", "")
+    some = lines("2027-06-30", "2027-07-01", "2072-05-02T08:00Z", "2027-06-29")
+    ahead = kept("journal", "import", "-", "--json", stdin=some)
+    assert ahead.json == {"written": 3, "already": 1}
+    assert ahead.err == (
+        "Mind the dates: 2 entries lie ahead, up to 2072-05-02, and count only from then on.\n"
+    )
+    again = kept("journal", "import", "-", stdin=some)
+    assert (again.out, again.err) == ("0 entries kept, 4 were in the journal already.\n", "")
+
+
+@pytest.mark.parametrize("empty", [b"", b"\n\n"])
+def test_an_import_of_nothing_says_so(kept: Quail, empty: bytes) -> None:
+    answer = kept("journal", "import", "-", stdin=empty)
+    assert (answer.code, answer.out) == (0, "")
+    assert answer.err == "The file holds no entries: nothing was imported.\n"
+    told = kept("journal", "import", "-", "--json", stdin=empty)
+    assert told.json == {"written": 0, "already": 0}
+    assert told.err == answer.err
 
 
 def test_journal_import_export_and_check(kept: Quail) -> None:

@@ -28,11 +28,17 @@ def last(quail: Quail) -> dict[str, object]:
         ("2027-05-02T20:00-07:00", "2027-05-02T20:00-07:00"),
         ("2027-05-02T19:00Z", "2027-05-02T19:00Z"),
         ("2027-05-02T20:00:30", "2027-05-02T20:00:30+01:00"),
+        ("2026-09-10 7:05", "2026-09-10T07:05+01:00"),
+        ("2026-09-10T7:05:30", "2026-09-10T07:05:30+01:00"),
+        ("2026-09-10 7:05Z", None),
     ],
 )
-def test_a_clock_time_is_at_the_holding(kept: Quail, typed: str, kept_as: str) -> None:
+def test_a_clock_time_is_at_the_holding(kept: Quail, typed: str, kept_as: str | None) -> None:
     # Lisbon is at UTC+1 in summer, UTC in winter (IANA time zone database)
-    assert kept("log", "care", "task=x", f"at={typed}").code == 0
+    answer = kept("log", "care", "task=x", f"at={typed}")
+    assert answer.code == (0 if kept_as else 2)
+    if kept_as is None:
+        return
     assert last(kept)["at"] == kept_as
 
 
@@ -41,6 +47,7 @@ def test_a_clock_time_is_at_the_holding(kept: Quail, typed: str, kept_as: str) -
     [
         ("today", 0, ""),
         ("yesterday", 1, ""),
+        ("tomorrow", -1, ""),
         ("20:00", 0, "T20:00"),
         ("7:05", 0, "T07:05"),
         ("yesterday 20:00", 1, "T20:00"),

@@ -5,6 +5,8 @@ from pathlib import Path
 import pytest
 from tests.cli.conftest import Quail
 
+pytestmark = pytest.mark.usefixtures("end_of_june")
+
 EVENING = "time,temperature,humidity\n" + "".join(
     f"2027-05-20 {hour:02d}:{minute:02d},{37.5 + hour % 3 / 10},{45 + hour % 4}\n"
     for hour in range(24)
@@ -62,11 +64,58 @@ def test_a_rehearsal_keeps_nothing(kept: Quail) -> None:
     assert kept("readings", "show", "--place", "incubator").code == 2
 
 
-def test_standard_input_and_a_place_nobody_logged(kept: Quail) -> None:
-    answer = kept("readings", "import", "-", "--place", "hatchet", stdin=EVENING.encode())
+@pytest.mark.parametrize(
+    ("place", "says"),
+    [
+        ("incubatr", "Did you mean 'incubator'? If it is a new one, say --new-place."),
+        ("cellar", "The journal knows incubator, pen."),
+    ],
+)
+def test_a_place_that_no_entry_has_named_is_refused(kept: Quail, place: str, says: str) -> None:
+    words = ("readings", "import", "-", "--place", place)
+    answer = kept(*words, stdin=EVENING.encode())
+    assert (answer.code, answer.out) == (2, "")
+    assert f"the journal knows no place '{place}'" in answer.err
+    assert says in answer.err
+    assert kept("readings", "show", "--place", place).code == 2
+
+
+def test_standard_input_and_a_new_place(kept: Quail) -> None:
+    words = ("readings", "import", "-", "--place", "cellar")
+    answer = kept(*words, "--new-place", stdin=EVENING.encode())
     assert answer.out.startswith("96 readings kept.")
-    assert "no place 'hatchet' yet" in answer.out
-    assert "There are readings of hatchet." in kept("readings", "show", "--place", "pen").err
+    assert "no place 'cellar' yet" in answer.out
+    assert "There are readings of cellar." in kept("readings", "show", "--place", "pen").err
+    again = kept(*words, stdin=EVENING.encode())
+    assert again.out.startswith("0 readings kept, 96 were there already.")
+
+
+@pytest.mark.parametrize(
+    ("stamp", "ahead"),
+    [
+        ("2027-07-01 12:59", False),  # noon UTC is 13:00 in Lisbon: a day ahead, to the minute
+        ("2027-07-01 13:01", True),
+        ("2062-05-20 20:00", True),
+        ("2907-05-20 20:00", True),
+    ],
+)
+def test_readings_more_than_a_day_ahead_refuse_the_file(
+    kept: Quail, stamp: str, ahead: bool
+) -> None:
+    text = f"time,temp_c\n2027-05-20 20:00,37.5\n{stamp},37.5\n"
+    answer = kept("readings", "import", "-", "--place", "incubator", stdin=text.encode())
+    assert answer.code == (2 if ahead else 0)
+    shown = kept("readings", "show", "--place", "incubator", "--json")
+    assert (shown.code == 2) is ahead
+    if ahead:
+        assert "One line is not right; nothing was imported." in answer.err
+        assert "Line 3, time:" in answer.err
+
+
+def test_a_reading_ahead_says_what_to_look_at(kept: Quail) -> None:
+    text = "time,temp_c\n2062-05-20 20:00,37.5\n"
+    answer = kept("readings", "import", "-", "--place", "incubator", stdin=text.encode())
+    assert "'2062-05-20 20:00' lies ahead. Was the logger's clock set" in answer.err
 
 
 @pytest.mark.parametrize(

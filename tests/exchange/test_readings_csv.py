@@ -176,6 +176,34 @@ def test_a_column_names_the_instruments(take: Take, store: Store) -> None:
     assert stored(store, "probe") == [("2027-05-20T19:00:00+00:00", 37.7, None)]
 
 
+def test_a_column_of_one_zone_says_the_zone(take: Take, store: Store) -> None:
+    # New York is on summer time in May, UTC-4 (IANA time zone database).
+    take("time,timezone,temp\n2027-05-20 16:00,America/New_York,37.5\n")
+    assert stored(store) == [("2027-05-20T20:00:00+00:00", 37.5, None)]
+
+
+@pytest.mark.parametrize(
+    ("second", "says"),
+    [
+        ("Europe/Lisbom", "Line 3, timezone: 'Europe/Lisbom' is not a time zone."),
+        ("America/New_York", "line 2 is at Europe/Lisbon, line 3 is at America/New_York"),
+    ],
+)
+def test_a_zone_that_is_none_or_another_refuses_the_file(
+    take: Take, store: Store, second: str, says: str
+) -> None:
+    text = (
+        f"time,timezone,temp\n2027-05-20 20:00,Europe/Lisbon,37.5\n2027-05-20 20:10,{second},37.5\n"
+    )
+    with pytest.raises(BadInput) as refused:
+        take(text)
+    told = " ".join([refused.value.sentence, *(f.sentence for f in refused.value.findings)])
+    assert says in told
+    assert stored(store) == []
+    # The keeper's word goes before the file's.
+    assert take(text, Told("Europe/Lisbon")).kept.written == 2
+
+
 # The order of dates.
 
 

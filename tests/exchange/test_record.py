@@ -18,7 +18,7 @@ from quailwright.exchange.record import check, export_file, import_lines, record
 from quailwright.flock.fold import Record, fold, refusals
 from quailwright.flock.standing import standing
 from quailwright.guide.rules import problems
-from quailwright.journal.entries import CareRule, Entry, Retract, encode
+from quailwright.journal.entries import CareRule, Entry, Retract, as_dict, encode
 from quailwright.journal.findings import BadInput, FlockUnusable, QuailwrightError, Withheld
 from quailwright.journal.jsonl import read_file
 from quailwright.journal.store import Store, open_store
@@ -210,6 +210,28 @@ def test_a_late_entry_that_upsets_what_is_kept_names_what_it_upsets(store: Store
     assert "does not fit what was logged for 2027-05-10" in sentences(error)
     assert sold.id in sentences(error)
     record(store, [made("birds_died", "2027-05-05", group="layers", hens=2, force=True)], NOW)
+
+
+def test_a_refused_retract_says_what_it_would_take_back_and_what_hangs_on_it(
+    store: Store,
+) -> None:
+    sold = made("birds_out", "2027-05-10", group="layers", use="sold", hens=20)
+    record(store, [LAYERS, sold], NOW)
+    said = sentences(refused(store, made("retract", entry=LAYERS.id, why="a slip")))
+    assert f"taking back the group of {LAYERS.at[:10]} (layers) does not fit" in said
+    assert f"or the birds_out of 2027-05-10 (layers), entry {sold.id}" in said
+
+
+def test_a_second_correction_says_what_it_corrects(store: Store) -> None:
+    collected = made("eggs_collected", "2027-05-02", group="layers", eggs=12)
+    right = [made("eggs_collected", "2027-05-02", group="layers", eggs=n) for n in (21, 22)]
+    first, second = (
+        made("retract", "2027-05-03", entry=collected.id, why="x", instead=as_dict(one))
+        for one in right
+    )
+    record(store, [LAYERS, collected, first], NOW)
+    said = sentences(refused(store, second))
+    assert "It is the eggs_collected of 2027-05-02 (layers)." in said
 
 
 def test_an_entry_wrong_in_itself_is_said_alone_not_with_all_that_it_upsets(store: Store) -> None:

@@ -241,3 +241,20 @@ def test_own_eggs_nobody_logged_may_be_set_and_are_booked_as_found() -> None:
     (lot,) = flock.lots.values()
     assert (lot.found, lot.set_to_hatch, lot.on_hand) == (16, 16, 0)
     assert not flock.findings
+
+
+@pytest.mark.parametrize(("collected", "told"), [(5, [(5, 16, 11)]), (15, [(15, 16, 1)]), (16, [])])
+def test_own_eggs_set_beyond_those_collected_are_a_difference(
+    collected: int, told: list[tuple[float, float, float]]
+) -> None:
+    flock = fold(
+        [
+            LAYERS,
+            made("eggs_collected", "2027-05-02", group="layers", eggs=collected),
+            made("eggs_set", "2027-05-03", hatch="may", eggs=16, place="box", group="layers"),
+        ]
+    )
+    assert [(d.recorded, d.counted, d.amount) for d in flock.differences] == told
+    for difference in flock.differences:
+        assert (difference.of, difference.what) == ("layers", "eggs_set")
+        assert difference.day == date(2027, 5, 3)

@@ -173,6 +173,25 @@ def test_brooder_care_turns_into_pen_care_when_the_birds_move_out() -> None:
     assert "move_out" in rules_asked(round_on(journal, day(30)))
 
 
+def test_a_brooder_is_looked_at_as_long_as_birds_are_in_it() -> None:
+    # Common practice, no source: heat until feathered, 28 to 42 days; longer in winter.
+    journal = [home(), *chicks()]
+    assert days_asked(journal, "brooder_check", 60) == list(range(60))
+    moved = [*journal, made("birds_moved", day(45), group="chicks", place="pen")]
+    assert days_asked(moved, "brooder_check", 60) == list(range(45))
+
+
+def test_pebbles_are_a_caution_for_the_first_week_only() -> None:
+    # New South Wales DPI, Raising Japanese quail (Primefact 602): pebbles removed at 1 week.
+    journal = [home(), *chicks()]
+    cautions = {
+        number: asked(round_on(journal, day(number)), "brooder_feed_water")[0].caution
+        for number in (0, 7, 8, 30)
+    }
+    assert [number for number, text in cautions.items() if "pebbles" in text] == [0, 7]
+    assert all("No layer feed" in text for text in cautions.values())
+
+
 def test_hens_too_young_to_lay_have_no_eggs_to_collect() -> None:
     # Earliest first egg of any source, 5 weeks: see husbandry/facts/laying.csv
     young = [home(), *adults(age=20)]

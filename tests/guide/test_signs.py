@@ -139,6 +139,33 @@ def test_a_count_that_differs_is_shown_for_two_weeks(counted: int, says: str) ->
     assert signs_of(round_on(journal, day(18)), "count differs") == []
 
 
+@pytest.mark.parametrize(
+    ("role", "age", "odd"),
+    [("incubator", 200, True), ("hatcher", 30, True), ("brooder", 30, False), ("pen", 200, False)],
+)
+def test_grown_birds_in_a_machine_are_a_place_to_mend(role: str, age: int, odd: bool) -> None:
+    machine = made("place", day(0), place="box", role=role)
+    moved = made("birds_moved", day(1), group="pen birds", place="box", hens=2, to_group="two")
+    journal = [home(), *adults(age=age), machine, moved]
+    found = signs_of(round_on(journal, day(1)), "birds in a machine")
+    assert bool(found) is odd
+    if odd:
+        assert found[0].evidence == "2 birds logged in box, where eggs belong."
+
+
+def test_chicks_that_dry_in_the_hatcher_are_where_they_should_be() -> None:
+    # Common practice, no source: dry chicks are moved after about a day.
+    hatcher = made("place", day(0), place="brooder", role="hatcher")
+    journal = [home(), *chicks(), hatcher]
+    assert signs_of(round_on(journal, day(1)), "birds in a machine") == []
+    assert signs_of(round_on(journal, day(9)), "birds in a machine")
+
+
+def test_own_eggs_set_that_nobody_collected_are_no_alarm() -> None:
+    own = made("eggs_set", day(3), hatch="own", eggs=12, place="box", group="pen birds")
+    assert signs_of(round_on([home(), *adults(), own], day(3)), "count differs") == []
+
+
 def test_a_hatch_not_closed_says_what_is_not_logged() -> None:
     journal = [home(), hatch(), made("chicks_hatched", day(17), hatch="may", chicks=14)]
     assert signs_of(round_on(journal, day(21)), "hatch not closed") == []
@@ -150,6 +177,30 @@ def test_a_hatch_not_closed_says_what_is_not_logged() -> None:
     assert found.check == "Log hatch_closed."
     closed = [*opened, made("hatch_closed", day(22), hatch="may")]
     assert signs_of(round_on(closed, day(23)), "hatch not closed") == []
+
+
+@pytest.mark.parametrize(
+    ("logged_on", "misdated"), [(8, True), (13, True), (15, False), (17, False), (21, False),
+                                (45, True)],
+)  # fmt: skip
+def test_chicks_logged_when_none_can_come_are_a_date_to_mend(
+    logged_on: int, misdated: bool
+) -> None:
+    """Common practice, no source: first chicks on day 15 to 18, late ones to day 20; hatch curves
+    of 390 to 441 h, days 16 to 19 (Selcuk J Agric Food Sci; SAJAS 2005, 35(2):135)."""
+    chicks_out = made("chicks_hatched", f"{day(logged_on)}T22:00+01:00", hatch="may", chicks=14)
+    journal = [home(), hatch("may"), chicks_out]
+    found = signs_of(round_on(journal, day(logged_on)), "hatching misdated")
+    assert bool(found) is misdated
+    if misdated:
+        assert found[0].where == "may"
+        assert found[0].evidence == (
+            f"Chicks logged on day {logged_on} of may; Coturnix hatch on day 16 to 19."
+        )
+        assert found[0].check.startswith("Mend the date")
+    mended = made("retract", day(logged_on), entry=chicks_out.id, why="wrong day")
+    after = round_on([*journal, mended], day(logged_on))
+    assert signs_of(after, "hatching misdated") == []
 
 
 def test_contradictions_are_shown_those_insisted_on_by_another_name() -> None:

@@ -146,6 +146,12 @@ SWAP = "Swap them, or mend the wrong one."
             'cocks: ["c1", " c2"] will not do. Give a list; each is text of 1 to 80 characters, '
             "with no space at its ends.",
         ),
+        # a name given twice, of which one value would be lost
+        (json.dumps(entry("care"))[:-1] + ', "task": "feed"}', "task: it is given twice. Give it once."),
+        (
+            json.dumps(entry("care"))[:-1] + ', "t\\u0061sk": "feed"}',
+            "task: it is given twice. Give it once.",
+        ),
         # moments
         (entry("care", at="20260-05-02"), f"at: '20260-05-02' {NO_DATE}"),
         (entry("care", at="2027-5-2"), f"at: '2027-5-2' {NO_DATE}"),

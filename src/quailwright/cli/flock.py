@@ -1,5 +1,7 @@
 """`flock`: what stands."""
 
+from datetime import datetime
+
 import typer
 
 from quailwright.cli import show
@@ -33,10 +35,10 @@ def flock(
     if as_json:
         show.json_document(shapes.standing_shape(stands))
         return
-    _show(stands, units_of(state))
+    _show(stands, units_of(state), state.holding.currency if state.holding is not None else "")
 
 
-def _show(stands: Standing, units: Units) -> None:
+def _show(stands: Standing, units: Units, currency: str) -> None:
     name = f"{stands.holding}: " if stands.holding else ""
     print(f"{name}{wording.full_day(stands.on)}")
     if not stands.entries:
@@ -60,33 +62,93 @@ def _show(stands: Standing, units: Units) -> None:
         show.table(
             ("hatch", "place", "set on", "set", "taken out", "hatched", "left"),
             [
-                (h.hatch, h.place, h.set_at[:16], h.set, h.removed, h.hatched, h.alive)
+                (
+                    h.hatch,
+                    h.place,
+                    wording.clock(datetime.fromisoformat(h.set_at)),
+                    h.set,
+                    h.removed,
+                    h.hatched,
+                    h.alive,
+                )
                 for h in hatches
             ],
         )
-    eggs = stands.eggs
-    show.heading("Eggs")
-    print(
-        f"  {eggs['free']} on hand" + (f", {eggs['withheld']} withheld" if eggs["withheld"] else "")
-    )
-    show.table(
-        ("laid", "group", "eggs", "days old", "withheld until"),
-        [(lot.laid, lot.group, lot.eggs, lot.age_days, lot.withheld_until) for lot in stands.lots][
-            -_LOTS_SHOWN:
-        ],
-    )
+    _show_eggs(stands)
     if stands.feeds:
+        unit = wording.feed_unit(units)
         show.heading("Feed")
         show.table(
-            ("feed", "stage", "kg", "given beyond what was bought, kg"),
-            [(f.feed, f.stage, f.kg, f.unbought_kg or None) for f in stands.feeds],
+            ("feed", "stage", unit, f"given beyond what was bought, {unit}"),
+            [
+                (
+                    f.feed,
+                    f.stage,
+                    wording.feed_mass(f.kg, units),
+                    wording.feed_mass(f.unbought_kg, units) or None,
+                )
+                for f in stands.feeds
+            ],
         )
     if stands.money:
         show.heading("Money")
-        show.table(("for", "in or out"), list(stands.money.items()))
+        paid = [(what, wording.money(sum_, currency)) for what, sum_ in stands.money.items()]
+        show.table(("for", "in or out"), paid)
+    _show_doubts(stands)
 
 
 _LOTS_SHOWN = 14
+_DIFFERENCES_SHOWN = 5
+
+
+def _show_eggs(stands: Standing) -> None:
+    eggs = stands.eggs
+    held = f", {eggs['withheld']} of them withheld" if eggs["withheld"] else ""
+    show.heading("Eggs")
+    print(f"  {eggs['on_hand']} on hand{held}")
+    show.table(
+        ("laid", "group", "eggs", "days old", "withheld until"),
+        [
+            (lot.laid, lot.group, lot.eggs, lot.age_days, lot.withheld_until)
+            for lot in stands.lots[-_LOTS_SHOWN:]
+        ],
+    )
+    older = len(stands.lots) - _LOTS_SHOWN
+    if older > 0:
+        print(f"  and {wording.counted(older, 'older lot')}")
+    if stands.hatching_eggs:
+        show.heading("Hatching eggs received, not set yet")
+        show.table(
+            ("source", "lot", "came", "eggs", "laid from", "laid to"),
+            [tuple(each[name] for name in _OF_RECEIPTS) for each in stands.hatching_eggs],
+        )
+
+
+_OF_RECEIPTS = ("source", "lot", "came", "eggs", "laid_from", "laid_to")
+
+
+def _show_doubts(stands: Standing) -> None:
+    """Counts that differed from the record, newest last, and contradictions that were kept.
+
+    What is left of a feed seldom agrees with what was logged, and stands under `Feed` as counted.
+    """
+    differed = [each for each in stands.differences if each.what != "feed_kg"]
+    if differed:
+        show.heading("Counts that differed from the record")
+        show.table(
+            ("day", "of", "what", "in the record", "counted"),
+            [
+                (d.day, d.of, d.what.replace("_", " "), int(d.recorded), int(d.counted))
+                for d in differed[-_DIFFERENCES_SHOWN:]
+            ],
+        )
+        older = len(differed) - _DIFFERENCES_SHOWN
+        if older > 0:
+            print(f"  and {older} before")
+    if stands.kept_contradictions:
+        kept = wording.counted(stands.kept_contradictions, "contradiction")
+        print()
+        print(f"{kept} in the record; `quailwright journal check` shows where.")
 
 
 def _group_rows(place: PlaceStanding, units: Units) -> list[tuple[object, ...]]:

@@ -94,7 +94,7 @@ def _show(report: "HatchReport") -> None:
     )
     left = "unhatched" if hatch.closed_at else "left"
     print(f"{hatch.removed} taken out, {hatch.hatched} hatched, {max(0, hatch.alive)} {left}.")
-    if hatch.closed_at is None:
+    if hatch.closed_at is None and not report.wait_is_over:
         window = report.window.quantiles()
         print(
             f"Chicks: likely {wording.clock(window['q10'])} to {wording.clock(window['q90'])}; "
@@ -105,7 +105,8 @@ def _show(report: "HatchReport") -> None:
         show.heading("To know")
         for sentence in report.said:
             print(f"  {sentence}")
-    show.heading("Dates, as they were to be expected" if hatch.closed_at else "Dates")
+    over = hatch.closed_at is not None or report.wait_is_over
+    show.heading("Dates, as they were to be expected" if over else "Dates")
     dates = step_times(report)
     for label, key in (
         ("Stop turning", "stop_turning"),
@@ -125,6 +126,10 @@ def _show_loss(report: "HatchReport") -> None:
     low, high = loss.corridor_pct
     at_stop = loss.loss_at_stop_pct
     show.heading("Weight loss: does it land in the corridor?")
+    if loss.doubt:
+        print(f"  {loss.doubt}")
+        _show_weighings(loss)
+        return
     turning = loss.advice is not None
     when = "As it runs now" if turning else "As far as it is known"
     landing = "Chance to land" if turning else "Chance that it landed"
@@ -137,6 +142,10 @@ def _show_loss(report: "HatchReport") -> None:
         print(f"  {_advised(loss, loss.advice)}")
     for sentence in report.how:
         print(f"  {sentence}")
+    _show_weighings(loss)
+
+
+def _show_weighings(loss: "WeightLoss") -> None:
     if len(loss.points) > 1:
         show.table(
             ("day", "lost, %", "eggs"),
@@ -176,15 +185,18 @@ def _show_result(result: "HatchResult") -> None:
     show.heading("Result" if result.closed else "Result so far")
     rows = [
         ("fertility", result.fertility),
-        ("hatch of set", result.hatch_of_set),
-        ("hatch of fertile", result.hatch_of_fertile),
+        ("hatch_of_set", result.hatch_of_set),
+        ("hatch_of_fertile", result.hatch_of_fertile),
     ]
-    for label, share in rows:
+    for name, share in rows:
         if share is not None:
+            label = f"{name.replace('_', ' ')}{', reckoned' if name in result.reckoned else ''}"
             interval = f"95 % interval {share.low95:.0%} to {share.high95:.0%}"
             print(f"  {label}: {share.value:.0%} ({interval})")
+    about = "about " if "hatch_of_fertile" in result.reckoned else ""
     for stage, lost in result.losses.items():
-        print(f"  {stage.replace('_', ' ')}: {lost.eggs} of {lost.share.n} {lost.of}")
+        of = f"{about if lost.of == 'fertile' else ''}{lost.share.n} {lost.of}"
+        print(f"  {stage.replace('_', ' ')}: {lost.eggs} of {of}")
     for sentence in result.says:
         print(f"  {sentence}")
 

@@ -1,6 +1,7 @@
 """`journal`: import, export and check the journal as JSON Lines."""
 
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -9,7 +10,11 @@ import typer
 from quailwright.cli import show
 from quailwright.cli.options import FlockOption, JsonOption, now, opened
 from quailwright.exchange import record, shapes
+from quailwright.flock.fold import newest_zone
+from quailwright.guide import wording
+from quailwright.journal.entries import Entry
 from quailwright.journal.jsonl import read_file, read_stream, write_lines
+from quailwright.journal.moments import has_happened, instant
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -40,11 +45,34 @@ def import_(
     data = read_stream(sys.stdin.buffer, "standard input") if stdin else read_file(Path(file))
     with opened(ctx, flock_file, create=True) as store:
         recorded = record.import_lines(store, data, now())
+        zone_name = newest_zone(store.entries())
+    _say_what_lies_ahead(recorded.written, zone_name)
     written = len(recorded.written)
+    empty = not written and not recorded.already
+    if empty:
+        print("The file holds no entries: nothing was imported.", file=sys.stderr)
     if as_json:
         show.json_document({"written": written, "already": recorded.already})
         return
-    print(f"{written} entries kept, {recorded.already} were in the journal already.")
+    if empty:
+        return
+    kept = wording.counted_as(written, "entry", "entries")
+    were = "was" if recorded.already == 1 else "were"
+    print(f"{kept} kept, {recorded.already} {were} in the journal already.")
+
+
+def _say_what_lies_ahead(written: Sequence[Entry], zone_name: str) -> None:
+    present = now()
+    ahead = [entry.at for entry in written if not has_happened(entry.at, present, zone_name)]
+    if ahead:
+        one = len(ahead) == 1
+        lies = "1 entry lies" if one else f"{len(ahead)} entries lie"
+        counts = "counts" if one else "count"
+        farthest = max(ahead, key=lambda at: instant(at, zone_name))
+        print(
+            f"Mind the dates: {lies} ahead, up to {farthest[:10]}, and {counts} only from then on.",
+            file=sys.stderr,
+        )
 
 
 @app.command("export", epilog="Example: quailwright journal export flock.jsonl")
@@ -63,7 +91,7 @@ def export(
     if as_json:
         show.json_document({"exported": count, "file": file})
         return
-    print(f"{count} entries written to {file}.")
+    print(f"{wording.counted_as(count, 'entry', 'entries')} written to {file}.")
 
 
 _CHECK_EXAMPLE = """Example: quailwright journal check

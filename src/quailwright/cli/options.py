@@ -15,7 +15,7 @@ from quailwright.journal.moments import NotAMoment, parse_moment, zone
 from quailwright.journal.store import Store, open_store
 
 _CLOCK = re.compile(r"\d{1,2}:\d{2}(:\d{2})?\Z")
-_DAYS_AGO = {"today": 0, "yesterday": 1}
+_DAYS_AGO = {"today": 0, "yesterday": 1, "tomorrow": -1}
 
 FlockOption = Annotated[
     str | None,
@@ -30,7 +30,7 @@ OnOption = Annotated[
     typer.Option(
         "--on",
         metavar="WHEN",
-        help="As of a day (2027-05-02, today, yesterday) or an instant (20:00). Default: now.",
+        help="As of a day (2027-05-02, today, tomorrow) or an instant (20:00). Default: now.",
     ),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON document on standard output.")]
@@ -77,14 +77,15 @@ def moment_asked(text: str | None, zone_name: str) -> date | datetime:
 def with_offset(text: str, zone_name: str) -> str:
     """`at` as typed, made whole.
 
-    `today` and `yesterday` become their date; a clock time, alone (of today) or after a day, gets
-    the offset that holds there.
+    `today`, `yesterday` and `tomorrow` become their date; a clock time, alone (of today) or after a
+    day, gets the offset that holds there.
     """
     day, _, clock = text.replace("T", " ", 1).partition(" ")
     if _CLOCK.match(day) and not clock:
         day, clock = "today", day
-    if len(clock) in (len("7:05"), len("7:05:30")):
+    if _CLOCK.match(clock) and len(clock) in (len("7:05"), len("7:05:30")):
         clock = f"0{clock}"
+        text = f"{day}T{clock}"
     if day in _DAYS_AGO:
         named = local(now(), zone_name).date() - timedelta(days=_DAYS_AGO[day])
         text = f"{named}T{clock}" if clock else named.isoformat()

@@ -11,9 +11,11 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from quailwright.cli import show
-from quailwright.cli.options import FlockOption, JsonOption, local, opened, with_offset
+from quailwright.cli.options import FlockOption, JsonOption, local, now, opened, with_offset
 from quailwright.exchange import shapes
+from quailwright.flock.booking.known import near
 from quailwright.flock.fold import fold
+from quailwright.flock.state import Flock
 from quailwright.guide import wording
 from quailwright.guide.round import units_of
 from quailwright.journal.entries import Units
@@ -38,6 +40,7 @@ _IMPORT_EXAMPLES = """Examples:
   quailwright readings import logger.csv --place incubator
   quailwright readings import logger.csv --place pen-1 --units f --dates mdy
   quailwright readings import logger.csv --place incubator --dry-run
+  quailwright readings import logger.csv --place cellar --new-place
 
 The file needs a line of headings: a time, and a temperature or a humidity.
 All readings are kept, or none. Importing the same file again changes nothing."""
@@ -73,6 +76,9 @@ def import_(
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Say what would be kept; keep nothing.")
     ] = False,
+    new_place: Annotated[
+        bool, typer.Option("--new-place", help="The place may be one that no entry has named.")
+    ] = False,
     flock_file: FlockOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -80,9 +86,11 @@ def import_(
     from quailwright.exchange.readings_csv import import_csv
     from quailwright.exchange.readings_layout import Told
 
-    with _as_file(file) as path, opened(ctx, flock_file, create=True) as store:
+    with _as_file(file) as path, opened(ctx, flock_file, create=new_place) as store:
         flock = fold(store.entries())
         known = flock.places.get(place)
+        if known is None and not new_place and not store.reading_extents(place):
+            raise BadInput(_no_such_place(place, flock))
         told = Told(
             timezone,
             flock.zone or _computer_zone(),
@@ -91,13 +99,22 @@ def import_(
             dates,
             None if known is None else known.role,
         )
-        imported = import_csv(store, path, place, instrument, told, dry_run)
+        imported = import_csv(store, path, place, instrument, told, dry_run, now())
     if as_json:
         show.json_document(_imported_shape(imported, place, instrument, dry_run))
         return
     _say_imported(imported, flock.zone, dry_run)
     if known is None:
-        print(f"The journal knows no place {place!r} yet: log it, or check the name.")
+        print(f"The journal knows no place {place!r} yet: log it.")
+
+
+def _no_such_place(place: str, flock: Flock) -> str:
+    names = ", ".join(p.name for p in flock.in_walking_order())
+    known = f" The journal knows {names}." if names else ""
+    return (
+        f"--place: the journal knows no place {place!r}. {near(place, flock.places)}"
+        f"If it is a new one, say --new-place.{known}"
+    )
 
 
 @contextmanager

@@ -84,7 +84,7 @@ def _show_round(flock: Flock, the_round: Round, why: bool) -> None:
     for place in the_round.places:
         show.heading(place.place or "Anywhere")
         for task in place.tasks:
-            _show_task(task, the_round.on, why, told)
+            _show_task(task, the_round.on, why, told, units_of(flock))
     if the_round.missed:
         show.heading("Too late now")
         for missed in the_round.missed:
@@ -98,7 +98,7 @@ def _show_round(flock: Flock, the_round: Round, why: bool) -> None:
             print(f"  {_when(task.due, the_round.on)}  {task.subject}: {task.task}{count}")
 
 
-def _show_task(task: Task, on: date, why: bool, told: set[str]) -> None:
+def _show_task(task: Task, on: date, why: bool, told: set[str], units: Units) -> None:
     times = f"{task.times_left} times, " if task.times_left > 1 else ""
     in_all = " in all" if times else ""
     print(f"  [ ] {task.task} ({times}{task.minutes:g} min{in_all})")
@@ -116,7 +116,7 @@ def _show_task(task: Task, on: date, why: bool, told: set[str]) -> None:
     if why:
         print(f"      Why: {task.why}")
         for figure in task.figures:
-            print(f"        {figure.cite()}")
+            print(f"        {wording.cited(figure, units)}")
     if task.caution and task.caution not in told:
         told.add(task.caution)
         show.caution(task.caution)
@@ -195,7 +195,7 @@ def _show_rule(shown: ShownRule, units: Units) -> None:
         print(f"Printed: {wording.plain(printed.task, units)}")
         print(f"Printed when: {wording.rhythm(printed)}; {_takes(printed)}")
     for figure in rule.basis():
-        print(f"  {figure.key}: {figure.cite()}")
+        print(f"  {figure.key}: {wording.cited(figure, units)}")
     if not rule.figures:
         print(f"  {rule.certainty}")
 

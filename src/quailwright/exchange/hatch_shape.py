@@ -39,13 +39,15 @@ def hatch_shape(report: HatchReport) -> dict[str, Any]:
         "causes": [to_builtins(cause) for cause in judged.causes] if judged is not None else [],
         "best_check": to_builtins(judged.best_check) if judged is not None else None,
         "blames": judged.blames if judged is not None else None,
-        "said": [*report.how, *report.said],
+        "said": [*filter(None, [report.weight.doubt]), *report.how, *report.said],
     }
 
 
 def _weight_loss_shape(loss: WeightLoss) -> dict[str, Any]:
     advice = loss.advice
+    display_known = loss.display_known and not loss.doubt
     return {
+        "weighing_doubtful": bool(loss.doubt),
         "points": [
             {"day": round(p.day, 3), "loss_pct": round(p.loss_pct, 3), "eggs": p.eggs}
             for p in loss.points
@@ -55,7 +57,7 @@ def _weight_loss_shape(loss: WeightLoss) -> dict[str, Any]:
         "corridor_pct": list(loss.corridor_pct),
         "humidity_to_set_pct": round(advice.true_pct, 1) if advice is not None else None,
         "humidity_display_pct": (
-            round(advice.shown_pct, 1) if advice is not None and loss.display_known else None
+            round(advice.shown_pct, 1) if advice is not None and display_known else None
         ),
         "wet_bulb_c": round(loss.wet_bulb_c, 1) if loss.wet_bulb_c is not None else None,
         "leave_it": advice.leave_it if advice is not None else None,
@@ -66,7 +68,7 @@ def _weight_loss_shape(loss: WeightLoss) -> dict[str, Any]:
         ),
         "conductance_mg_day_torr": loss.conductance_mg_day_torr,
         "shell_factor": to_builtins(loss.shell_factor),
-        "hygrometer_offset_pct": to_builtins(loss.offset_pct) if loss.display_known else None,
+        "hygrometer_offset_pct": to_builtins(loss.offset_pct) if display_known else None,
     }
 
 
@@ -76,6 +78,7 @@ def _result_shape(outcome: HatchResult) -> dict[str, Any]:
         "fertility": to_builtins(outcome.fertility),
         "hatch_of_set": to_builtins(outcome.hatch_of_set),
         "hatch_of_fertile": to_builtins(outcome.hatch_of_fertile),
+        "reckoned": list(outcome.reckoned),
         "losses": to_builtins(outcome.losses),
         "says": list(outcome.says),
     }

@@ -36,6 +36,8 @@ from quailwright.journal.store import Store
 MOST_FINDINGS = 1000
 _BATCH_ROWS = 20_000
 _MOST_REMEMBERED = 200_000
+_CLOCKS_DIFFER = timedelta(days=1)
+"""How far ahead of now a reading may lie: clocks of other zones, and clocks set a little wrong."""
 _MISSING = frozenset(
     {"", "-", "--", "---", "nan", "na", "n/a", "#n/a", "null", "none", "nil", "?", "unknown",
      "unavailable"}
@@ -67,12 +69,19 @@ class _NotKept(Exception):
 
 
 def import_csv(
-    store: Store, path: Path, place: str, instrument: str, told: Told, dry_run: bool = False
+    store: Store,
+    path: Path,
+    place: str,
+    instrument: str,
+    told: Told,
+    dry_run: bool = False,
+    now: datetime | None = None,
 ) -> Imported:
     """Takes in the readings of a CSV file for one place, all or none.
 
     `instrument` ('' when nobody named one) stands for every reading of a file without a column
-    that names instruments. Readings are kept as shown.
+    that names instruments. Readings are kept as shown. A line more than a day ahead of `now` is
+    wrong; None: nobody knows what time it is.
 
     Raises BadInput when the file cannot be read as readings or any line is wrong, with a finding
     for each bad line (the first 1,000), and FlockUnusable; then nothing was written.
@@ -81,7 +90,8 @@ def import_csv(
     if instrument:
         _refuse_name("--instrument", instrument)
     layout, notes = look_at(path, told)
-    reading = _Pass(layout, instrument)
+    latest = None if now is None else readings.to_ms(now + _CLOCKS_DIFFER)
+    reading = _Pass(layout, instrument, latest)
     kept = Kept()
     try:
         with store.writing() as writer:
@@ -173,6 +183,7 @@ class _Pass:
 
     layout: Layout
     instrument: str
+    latest: int | None = None
     lines: int = 0
     empty: int = 0
     bad_lines: int = 0
@@ -227,6 +238,8 @@ class _Pass:
         if any(map(any, columns[len(layout.columns.headings) :])):
             raise ValueError("cells under no heading")
         at_ms = self._instants(columns, line)
+        if self.latest is not None and max(at_ms) > self.latest:
+            raise ValueError("a time that lies ahead")
         nothing: list[float | None] = [None] * len(whole)
         temperature = percent = nothing
         if layout.temperature is not None:
@@ -337,6 +350,7 @@ class _Pass:
         at, temperature, humidity = 0, None, None
         try:
             at = self._instant(row)
+            self._refuse_ahead(at, row)
         except NotAStamp as error:
             problems.append(("shape", layout.time[0], error.what, error.mend))
         for number, memo in (
@@ -386,6 +400,14 @@ class _Pass:
             at_ms = midnight + self._clocks[hour]
         self._before = at_ms
         return at_ms
+
+    def _refuse_ahead(self, at_ms: int, row: list[str]) -> None:
+        if self.latest is not None and at_ms > self.latest:
+            text = " ".join(row[number].strip() for number in self.layout.time)
+            raise NotAStamp(
+                f"{stamps.shown(text)} lies ahead.",
+                "Was the logger's clock set, and are day and month in the order read (--dates)?",
+            )
 
     def _counted(self, text: str, unit_ms: float) -> int:
         if stamps.count_unit_ms(text) is None:

@@ -40,6 +40,7 @@ _STAMP = {"timestamp", "datetime", "zeitstempel", "instant", "ts", "when", "epoc
 _DATE = {"date", "datum", "fecha", "data", "day"}
 _CLOCK = {"time", "zeit", "uhrzeit", "hora", "ora", "heure", "tijd", "clock"}
 _INSTRUMENT = {"instrument", "sensor", "device", "probe", "logger"}
+_ZONES = ({"timezone"}, {"tz"}, {"time", "zone"})
 _OTHER = {
     "dew", "dewpoint", "vpd", "absolute", "abs", "heat", "index", "wet", "bulb", "battery",
     "target", "setpoint", "set", "max", "min", "maximum", "minimum", "high", "low", "alarm",
@@ -61,6 +62,7 @@ class Columns:
     temperatures: tuple[int, ...] = ()
     humidities: tuple[int, ...] = ()
     instruments: tuple[int, ...] = ()
+    zones: tuple[int, ...] = ()
 
     @property
     def usable(self) -> bool:
@@ -95,6 +97,8 @@ def recognise(headings: Sequence[str]) -> Columns:
 
 def _kind(heading: str) -> str | None:
     words = set(_WORDS.findall(heading))
+    if words in _ZONES:
+        return "zones"
     if words & _OTHER:
         return None
     if words & _HUMIDITY or heading in {"%", "% rh"}:

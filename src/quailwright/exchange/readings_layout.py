@@ -6,7 +6,7 @@ and where that does not settle it either, the file is refused with what the keep
 
 import csv
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import timedelta, timezone, tzinfo
@@ -147,7 +147,7 @@ def look_at(path: Path, told: Told) -> tuple[Layout, list[Finding]]:
             _refuse_shares(columns, humidity, sample)
     except NotAStamp as error:
         raise BadInput(f"{error.what} {error.mend}") from None
-    local, note = (None, None) if with_offset else _zone(told, columns, time)
+    local, note = (None, None) if with_offset else _zone(told, columns, time, whole)
     if note is not None:
         notes.append(note)
     layout = Layout(
@@ -434,12 +434,16 @@ def _refuse_shares(columns: Columns, number: int, sample: Sequence[Sequence[str]
 
 
 def _zone(
-    told: Told, columns: Columns, time: tuple[int, ...]
+    told: Told, columns: Columns, time: tuple[int, ...], whole: "_Whole"
 ) -> tuple[tzinfo | None, Finding | None]:
-    """The zone of naive stamps: as told, as headed, else the holding's."""
+    """The zone of naive stamps: as told, as the file says, else the holding's."""
     try:
         if told.timezone:
             return zone(told.timezone), None
+        for number in columns.zones:
+            named = _named_zone(columns.name(number), whole.first_lines(number))
+            if named is not None:
+                return named, None
         for number in time:
             headed = zone_offset(columns.headings[number])
             if headed is not None and abs(headed) < timedelta(days=1):
@@ -458,6 +462,26 @@ def _zone(
     raise BadInput(
         "The times name no zone, and the holding has none. Say --timezone Europe/Lisbon (yours)."
     )
+
+
+def _named_zone(column: str, first_lines: Mapping[str, int]) -> tzinfo | None:
+    """The one zone that a column of zone names gives; None when its cells are empty."""
+    zones: list[tzinfo] = []
+    for name, line in first_lines.items():
+        try:
+            zones.append(zone(name))
+        except NotAMoment as error:
+            raise BadInput(
+                "One line is not right; nothing was imported.",
+                (Finding("shape", str(error), "Or say --timezone.", line=line, field=column),),
+            ) from None
+    if len(zones) > 1:
+        where = ", ".join(f"line {line} is at {name}" for name, line in first_lines.items())
+        raise BadInput(
+            f"The file mixes time zones: {where}; nothing was imported. Split the file, or say "
+            "--timezone if the clock was never changed."
+        )
+    return zones[0] if zones else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -484,6 +508,14 @@ class _Whole:
         for (text,) in self._cells(time):
             found.setdefault(stamps.split(text)[0])
         return list(found)
+
+    def first_lines(self, number: int) -> dict[str, int]:
+        """What stands in a column, and in which line first."""
+        found: dict[str, int] = {}
+        for line, (text,) in enumerate(self._cells((number,)), start=self.skip + 1):
+            if text:
+                found.setdefault(text, line)
+        return found
 
     def values(self, number: int) -> list[float]:
         """Figures of a column, the first 100,000."""

@@ -2,7 +2,7 @@
 
 import os
 import tempfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -10,7 +10,7 @@ from pathlib import Path
 from quailwright.flock.fold import Record, fold, refusals
 from quailwright.flock.state import Flock
 from quailwright.guide import rules
-from quailwright.journal.entries import CareRule, Entry, Retract
+from quailwright.journal.entries import CareRule, Entry, Retract, described
 from quailwright.journal.findings import BadInput, Finding, QuailwrightError, Withheld
 from quailwright.journal.jsonl import parse_lines, write_lines
 from quailwright.journal.store import Store
@@ -35,7 +35,7 @@ def record(store: Store, entries: Sequence[Entry], now: datetime) -> Recorded:
         fresh, findings = _new_among(existing, entries)
         if not findings:
             kept = Record(existing)
-            findings = _said_of_what_is_new(refusals(kept, fresh), fresh)
+            findings = _said_of_what_is_new(refusals(kept, fresh), existing, fresh)
             findings += _changes_that_make_no_sense(fresh, kept.flock)
         if findings:
             raise _refusal(findings)
@@ -90,22 +90,52 @@ def _changes_that_make_no_sense(entries: Iterable[Entry], flock: Flock) -> list[
     ]
 
 
-def _said_of_what_is_new(findings: list[Finding], fresh: Iterable[Entry]) -> list[Finding]:
+def _said_of_what_is_new(
+    findings: list[Finding], existing: Iterable[Entry], fresh: Iterable[Entry]
+) -> list[Finding]:
     """The findings on the new entries; where those are sound, on the entries that they upset.
 
     A new entry that cannot be upsets many others: only what is wrong with itself is said then.
     """
     if not findings:
         return []
-    new = {fact.id for entry in fresh for fact in _facts(entry)}
-    return [finding for finding in findings if finding.entry in new] or [
+    new = {fact.id: fact for entry in fresh for fact in _facts(entry)}
+    known = {fact.id: fact for entry in existing for fact in _facts(entry)}
+    everything = known | new
+    of_new = [
+        _naming_what_is_taken_back(finding, new[finding.entry], everything)
+        for finding in findings
+        if finding.entry in new
+    ]
+    if of_new:
+        return of_new
+    adds = _what_is_added(known, fresh)
+    return [
         replace(
             finding,
-            what=f"what you add does not fit what was logged for {finding.at}: {finding.what}",
-            mend=f"Mend what you add, or entry {finding.entry}.",
+            what=f"{adds} does not fit what was logged for {finding.at}: {finding.what}",
+            mend="Mend what you add, or "
+            + (f"{described(known[finding.entry])}, " if finding.entry in known else "")
+            + f"entry {finding.entry}.",
         )
         for finding in findings
     ]
+
+
+def _naming_what_is_taken_back(
+    finding: Finding, entry: Entry, known: Mapping[str, Entry]
+) -> Finding:
+    if not isinstance(entry, Retract) or entry.entry not in known:
+        return finding
+    return replace(finding, what=f"{finding.what} It is {described(known[entry.entry])}.")
+
+
+def _what_is_added(known: Mapping[str, Entry], fresh: Iterable[Entry]) -> str:
+    """What a single retract takes back, in words; of anything else that it is new."""
+    added = list(fresh)
+    if len(added) == 1 and isinstance(added[0], Retract) and added[0].entry in known:
+        return f"taking back {described(known[added[0].entry])}"
+    return "what you add"
 
 
 def _refusal(findings: list[Finding]) -> QuailwrightError:

@@ -7,10 +7,12 @@ of the state, so that the round itself only reads rules and clocks.
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
+from math import ceil, floor
 
 from quailwright.flock.state import Flock, Group, Hatch, Place
 from quailwright.guide import wording
 from quailwright.husbandry import brooding, facts
+from quailwright.husbandry.incubation import hatch_day_range
 from quailwright.journal.entries import CareStage, Units
 from quailwright.journal.moments import zone
 
@@ -100,6 +102,27 @@ def rest_days(flock: Flock, receipt_source: str) -> float:
 def hatch_day(hatch: Hatch, at: datetime) -> int:
     """Whole days of 24 hours from setting to `at`: the day of the hatch, day 0 the first."""
     return (at - hatch.set_at) // timedelta(days=1)
+
+
+def misdated_hatchings(hatch: Hatch) -> list[datetime]:
+    """Moments for which chicks were logged on a day of the hatch on which none can come."""
+    return [at for at, chicks in hatch.hatchings if chicks and not may_hatch_on(hatch, at)]
+
+
+def may_hatch_on(hatch: Hatch, at: datetime) -> bool:
+    """Whether chicks of this hatch can come out at that moment, in whatever machine."""
+    first, last = facts.spread("incubation.hatch_day_possible")
+    passed = at.astimezone(UTC) - hatch.set_at.astimezone(UTC)
+    return timedelta(days=first) <= passed <= timedelta(days=last)
+
+
+def misdated_words(hatch: Hatch, at: datetime) -> str:
+    """What is wrong with the moment for which chicks were logged."""
+    first, _, last = hatch_day_range()
+    return (
+        f"chicks logged on day {hatch_day(hatch, at)} of {hatch.name}; Coturnix hatch on day "
+        f"{floor(first)} to {ceil(last)}"
+    )
 
 
 def _of_hatch(hatch: Hatch, on: date) -> Iterator[Occasion]:

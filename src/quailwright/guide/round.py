@@ -141,8 +141,8 @@ def todays_round(flock: Flock, on: date) -> Round:
                         coming.append(_step_task(rule, occasion, step, on, units))
                 elif step.too_late is None or on <= step.too_late.date():
                     tasks.append(_step_task(rule, occasion, step, on, units))
-                elif on <= (step.too_late + MEMORY).date() and rule.instead:
-                    missed.append(_missed(rule, occasion, step, units))
+                elif on <= (step.too_late + MEMORY).date() and _instead(rule, occasion, on):
+                    missed.append(_missed(rule, occasion, step, on, units))
     by_place: dict[str, list[Task]] = {}
     for task in tasks:
         by_place.setdefault(task.place, []).append(task)
@@ -235,7 +235,7 @@ def _step_task(rule: Rule, occasion: Occasion, step: Step, on: date, units: Unit
         round(rule.minutes_for(occasion.count), 1),
         step.at if occasion.by_hour else step.at.date(),
         overdue,
-        wording.fill(rule.caution, units, occasion.words),
+        wording.fill(rule.caution_at(occasion.age_days(on)), units, occasion.words),
         occasion.place,
         occasion.subject,
         count,
@@ -249,14 +249,23 @@ def _step_task(rule: Rule, occasion: Occasion, step: Step, on: date, units: Unit
     )
 
 
-def _missed(rule: Rule, occasion: Occasion, step: Step, units: Units) -> Missed:
+def _instead(rule: Rule, occasion: Occasion, on: date) -> str:
+    """What can still be done instead of a missed step, or "" when nothing can."""
+    if any(occasion.done.get(kind) for kind in rule.moot_by):
+        return ""
+    if rule.instead_until is None or on <= _due_at(occasion, rule.instead_until).date():
+        return rule.instead
+    return rule.instead_after
+
+
+def _missed(rule: Rule, occasion: Occasion, step: Step, on: date, units: Units) -> Missed:
     return Missed(
         rule.rule,
         step.what,
         occasion.place,
         occasion.subject,
         step.at if occasion.by_hour else step.at.date(),
-        wording.fill(rule.instead, units, occasion.words),
+        wording.fill(_instead(rule, occasion, on), units, occasion.words),
     )
 
 
@@ -342,7 +351,7 @@ def _recurring(
         round(left * rule.minutes_for(occasion.count), 1),
         due,
         (on - due).days,
-        wording.fill(rule.caution, units, occasion.words),
+        wording.fill(rule.caution_at(occasion.age_days(on)), units, occasion.words),
         occasion.place,
         occasion.subject,
         "",

@@ -38,11 +38,15 @@ class Rule:
         start, until: days (as above) between which a recurring rule holds.
         early: days before its day from which doing it counts.
         too_late: days after its day when it is no use any more, and `instead` holds.
+        instead_until: the last day (as above) on which `instead` can be done; `instead_after` holds
+            then, or nothing.
+        moot_by: kinds of entry after which neither holds.
         when: a condition on what stands, by name (see `conditions`).
         minutes, minutes_each: for the place, and for each bird or egg there.
         sample: at most this many birds are handled; None for all.
         apart: a bigger job, not counted in the minutes of the daily round.
         done_by: kinds of entry that also count as done.
+        caution, caution_grown: where harm can happen; the second for birds past `young_until` days.
         figures: keys of the figures that it stands on.
         source, certainty: of the rule itself where no figure carries them.
         original: the printed rule, when the keeper has changed it.
@@ -60,6 +64,9 @@ class Rule:
     early: float = 1.0
     too_late: float | None = None
     instead: str = ""
+    instead_until: float | None = None
+    instead_after: str = ""
+    moot_by: tuple[str, ...] = ()
     when: str = ""
     minutes: float = 0.0
     minutes_each: float = 0.0
@@ -67,6 +74,8 @@ class Rule:
     apart: bool = False
     done_by: tuple[str, ...] = ()
     caution: str = ""
+    caution_grown: str = ""
+    young_until: float | None = None
     figures: tuple[str, ...] = ()
     source: str = ""
     certainty: Certainty = "common practice, no source"
@@ -81,6 +90,11 @@ class Rule:
         handled = count if self.sample is None else min(count, self.sample)
         return self.minutes + self.minutes_each * handled
 
+    def caution_at(self, age_days: float) -> str:
+        """What to beware of with birds of that age."""
+        grown = self.young_until is not None and age_days > self.young_until
+        return self.caution_grown if grown else self.caution
+
 
 @cache
 def printed_rules() -> Mapping[str, Rule]:
@@ -89,9 +103,14 @@ def printed_rules() -> Mapping[str, Rule]:
     return {row["rule"]: _rule(row) for row in tomllib.loads(text)["rule"]}
 
 
+_MAY_NAME_FIGURES = (
+    "day", "every", "times", "from", "until", "young_until", "instead_until", "sample",
+)  # fmt: skip
+
+
 def _rule(row: dict[str, Any]) -> Rule:
     cited = dict.fromkeys(row.pop("figures", ()))
-    for name in ("day", "every", "times", "from", "until", "sample"):
+    for name in _MAY_NAME_FIGURES:
         values = row.get(name)
         for value in values if isinstance(values, list) else [values]:
             if isinstance(value, str) and value != REST:
@@ -106,11 +125,14 @@ def _rule(row: dict[str, Any]) -> Rule:
         times=int(_days(row.pop("times", 1))),
         start=None if "from" not in row else _days(row.pop("from")),
         until=None if "until" not in row else _days(row.pop("until")),
+        young_until=None if "young_until" not in row else _days(row.pop("young_until")),
         too_late=None if "too_late" not in row else _days(row.pop("too_late")),
         sample=None if "sample" not in row else _days(row.pop("sample")),
         minutes=facts.value(f"care.min_{minutes}"),
         minutes_each=facts.value(f"care.min_{minutes}_bird"),
+        instead_until=None if "instead_until" not in row else _days(row.pop("instead_until")),
         done_by=tuple(row.pop("done_by", ())),
+        moot_by=tuple(row.pop("moot_by", ())),
         figures=tuple(cited),
         **row,
     )
@@ -209,6 +231,8 @@ def _changed(rule: Rule | None, change: CareRule) -> Rule | None:
         for name in ("stage", "task", "why", "minutes", "caution")
         if getattr(change, name) is not None
     }
+    if change.caution is not None:
+        said["young_until"] = None
     if change.minutes is not None:
         said["minutes_each"] = 0.0
     if change.every_days is not None:

@@ -7,7 +7,13 @@ from itertools import combinations
 
 from quailwright.flock.state import Flock, Hatch
 from quailwright.guide import wording
-from quailwright.guide.occasions import ends, surplus_cocks, turns_until
+from quailwright.guide.occasions import (
+    ends,
+    misdated_hatchings,
+    misdated_words,
+    surplus_cocks,
+    turns_until,
+)
 from quailwright.husbandry import facts, housing
 from quailwright.journal.moments import as_date, day_text
 
@@ -32,6 +38,8 @@ def signs(flock: Flock, on: date) -> Iterator[Sign]:
     yield from _machines_that_clash(flock, on)
     yield from _machines_too_full(flock, on)
     yield from _hatches_overdue(flock, on)
+    yield from _hatchings_misdated(flock, on)
+    yield from _birds_in_a_machine(flock, on)
     yield from _crowded(flock, on)
     yield from _too_many_cocks(flock, on)
     yield from _counts_that_differ(flock, on)
@@ -105,6 +113,40 @@ def _hatches_overdue(flock: Flock, on: date) -> Iterator[Sign]:
             )
 
 
+def _hatchings_misdated(flock: Flock, on: date) -> Iterator[Sign]:
+    """Chicks logged for a day on which none can come: ages and forecasts go by it."""
+    for hatch in flock.hatches.values():
+        for at in misdated_hatchings(hatch):
+            if on <= max(at, ends(hatch)).date() + TOLD_FOR:
+                said = misdated_words(hatch, at)
+                yield Sign(
+                    "hatching misdated",
+                    hatch.name,
+                    at.date(),
+                    f"{said[0].upper()}{said[1:]}.",
+                    "Mend the date: retract that entry, and log it with the right `at`.",
+                )
+
+
+def _birds_in_a_machine(flock: Flock, on: date) -> Iterator[Sign]:
+    """Grown birds where eggs belong; chicks may dry there for a day or two."""
+    drying = facts.value("brooding.close_watch_until_d")
+    for place in flock.places.values():
+        if place.role not in ("incubator", "hatcher"):
+            continue
+        for group in flock.groups_at(place.name):
+            age = group.age_days(on)
+            if group.alive.hens or group.alive.cocks or (age is not None and age > drying):
+                yield Sign(
+                    "birds in a machine",
+                    group.name,
+                    group.placed or on,
+                    f"{wording.counted(group.alive.total, 'bird')} logged in {place.name}, where "
+                    "eggs belong.",
+                    "Mend the place: retract that entry, and log it with the right one.",
+                )
+
+
 def _crowded(flock: Flock, on: date) -> Iterator[Sign]:
     """Birds with less room than the least that the sources give; adults by the bare minimum."""
     units = (flock.holding.units if flock.holding else None) or "metric"
@@ -152,9 +194,13 @@ def _too_many_cocks(flock: Flock, on: date) -> Iterator[Sign]:
             )
 
 
+_NOT_ALARMING = ("feed_kg", "eggs_set")
+"""Differences that `flock` shows and that are no sign: scoops are rough, and few log every egg."""
+
+
 def _counts_that_differ(flock: Flock, on: date) -> Iterator[Sign]:
     for difference in flock.differences:
-        if difference.what == "feed_kg" or not timedelta(0) <= on - difference.day <= TOLD_FOR:
+        if difference.what in _NOT_ALARMING or not timedelta(0) <= on - difference.day <= TOLD_FOR:
             continue
         amount = int(difference.amount)
         missing = amount < 0

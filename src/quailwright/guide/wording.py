@@ -2,7 +2,8 @@
 
 import re
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import date, datetime
 
 from quailwright.guide.rules import Rule, number, rests
@@ -10,6 +11,7 @@ from quailwright.husbandry import facts
 from quailwright.journal.entries import Units
 
 _SLOT = re.compile(r"\{(?:(?P<form>[cdmnr]):)?(?P<name>[\w.]+)\}")
+_KILOGRAMS_IN_A_POUND = 0.45359237
 _SQUARE_FEET_IN_A_SQUARE_METRE = 10.7639
 _FEET_IN_A_METRE = 3.28084
 
@@ -46,14 +48,73 @@ def degrees(celsius: float, units: Units) -> str:
     return f"{celsius:g} °C"
 
 
+_CELSIUS = re.compile(r"(-?\d+(?:\.\d+)?(?:(?:, | to | and | or )-?\d+(?:\.\d+)?)*) °C\b")
+_NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
+
+
+def temperatures_in(text: str, units: Units) -> str:
+    """A text with its temperatures (`12 to 16 °C`) in the keeper's unit."""
+    if units != "us":
+        return text
+
+    def in_fahrenheit(found: re.Match[str]) -> str:
+        figures = _NUMBER.sub(lambda one: f"{round(fahrenheit(float(one[0])), 1):g}", found[1])
+        return f"{figures} °F"
+
+    return _CELSIUS.sub(in_fahrenheit, text)
+
+
+_IN_US: Mapping[str, tuple[str, Callable[[float], float]]] = {
+    "°C": ("°F", fahrenheit),
+    "°C/week": ("°F/week", lambda celsius: celsius * 9 / 5),
+    "m": ("ft", lambda metres: metres * _FEET_IN_A_METRE),
+    "m²": ("sq ft", lambda area_m2: area_m2 * _SQUARE_FEET_IN_A_SQUARE_METRE),
+}
+
+
+def cited(figure: facts.Figure, units: Units) -> str:
+    """A figure with its conditions, source and certainty, in the keeper's units."""
+    if units != "us":
+        return figure.cite()
+    shown = replace(figure, conditions=temperatures_in(figure.conditions, units))
+    if figure.unit in _IN_US:
+        unit, convert = _IN_US[figure.unit]
+        value, low, high = (
+            None if number is None else round(convert(number), 1)
+            for number in (figure.value, figure.low, figure.high)
+        )
+        shown = replace(shown, value=value, low=low, high=high, unit=unit)
+    return shown.cite()
+
+
 def length(metres: float, units: Units) -> str:
     """`0.9 m` or `3 ft`."""
     return f"{metres * _FEET_IN_A_METRE:.0f} ft" if units == "us" else f"{metres:g} m"
 
 
+def feed_unit(units: Units) -> str:
+    """What feed is weighed in: `kg` or `lb`."""
+    return "lb" if units == "us" else "kg"
+
+
+def feed_mass(kilograms: float, units: Units) -> float:
+    """Feed in that unit (the pound is exact by definition)."""
+    return round(kilograms / _KILOGRAMS_IN_A_POUND, 2) if units == "us" else kilograms
+
+
+def money(amount: float, currency: str) -> str:
+    """`-18.50 EUR`; without a currency the bare amount."""
+    return f"{amount:.2f} {currency}".rstrip()
+
+
 def counted(number: int, one: str) -> str:
     """`1 hen`, `3 hens`."""
     return f"{number} {one}" if number == 1 else f"{number} {one}s"
+
+
+def counted_as(number: int, one: str, more: str) -> str:
+    """`1 entry`, `3 entries`."""
+    return f"{number} {one if number == 1 else more}"
 
 
 def area(square_metres: float, units: Units) -> str:

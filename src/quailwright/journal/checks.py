@@ -7,6 +7,7 @@ not exist, more hatched than set) is for `flock.fold`.
 import difflib
 import json
 import re
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from datetime import date, timedelta
 from functools import cache
@@ -33,7 +34,32 @@ def read_entry(raw: bytes, line: int | None = None) -> tuple[Entry | None, list[
             return None, _explain_line(raw, line, error)
         except RecursionError:
             return None, [_too_deep(line)]
+    twice = _given_twice(raw)
+    if twice:
+        return None, [
+            Finding("shape", "it is given twice.", "Give it once.", entry.id, line, field)
+            for field in twice
+        ]
     return _checked(entry, line)
+
+
+def _given_twice(raw: bytes) -> list[str]:
+    """Names given twice in one object of a line that is JSON; of two values one would be lost."""
+    keys = [text for text, colon in _TEXT.findall(raw) if colon]
+    if len(keys) == len(set(keys)) and b"\\u" not in raw:
+        return []
+    twice: dict[str, None] = {}
+
+    def look(pairs: list[tuple[str, Any]]) -> None:
+        times = Counter(name for name, _ in pairs)
+        twice.update(dict.fromkeys(name for name, count in times.items() if count > 1))
+
+    json.loads(raw, object_pairs_hook=look)
+    return list(twice)
+
+
+_TEXT = re.compile(rb'("(?:[^"\\]|\\.)*")(\s*:)?')
+"""A text of JSON, and the colon after it if it is a name."""
 
 
 def build_entry(

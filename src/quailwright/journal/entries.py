@@ -525,6 +525,19 @@ def kind_of(entry: Entry) -> str:
     return str(entry.__struct_config__.tag)
 
 
+_SUBJECTS = (
+    "hatch", "group", "bird", "pen", "place", "feed", "source", "instrument", "task", "rule",
+    "category", "name",
+)  # fmt: skip
+
+
+def described(entry: Entry) -> str:
+    """An entry in a keeper's words: kind, day and what it is about."""
+    names = (getattr(entry, name, None) for name in _SUBJECTS)
+    about = next((f" ({name})" for name in names if name), "")
+    return f"the {kind_of(entry)} of {entry.at[:10]}{about}"
+
+
 def decode(body: bytes | str) -> Entry:
     """One entry from its JSON. Raises msgspec.ValidationError or DecodeError; see `checks`."""
     entry: Entry = _decoder.decode(body)

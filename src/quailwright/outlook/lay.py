@@ -128,7 +128,8 @@ def kernels() -> Array:
 
 def _from_level(level: float, usual: float, walk: "Walk", dropped: bool) -> Array:
     if dropped:
-        back = walk.recovers * _cells(NormalDist(usual, walk.spread))
+        spread = facts.value("laying.level_logit_group_sd")
+        back = walk.recovers * _cells(NormalDist(usual, spread))
         stays = (1.0 - walk.recovers) * _cells(NormalDist(level, walk.step))
         return np.concatenate((back, stays))
     ahead = usual + walk.keeps * (level - usual)
@@ -172,7 +173,7 @@ class Walk:
     @staticmethod
     def of(which: int) -> "Walk":
         """The calm (0), middling (1) or restless (2) one."""
-        spread = facts.value("laying.level_logit_group_sd")
+        spread = float(three("laying.level_walk_sd")[which])
         step = float(three("laying.restless_sd_w")[which])
         return Walk(
             spread,

@@ -38,7 +38,8 @@ class Light:
         names: of the possibilities; "lamp" is the first.
         chances: of each before the record, adding to 1.
         hours: light a day [h], shape (possibilities, days).
-        young, old: share of full lay that hens reach by it, same shape: young and grown ones.
+        young, old: share of full lay that hens reach by it, same shape: young and grown ones. Grown
+            ones answer fast in one trial and slowly in keepers' accounts: half of them each way.
         matured: days that full light would count for by the end of each day, same shape.
     """
 
@@ -72,13 +73,14 @@ def light_of(
     target = holding.light_target_h if holding is not None else None
     usual = facts.value("laying.light_target_h") if target is None else target
     natural, chance_of_lamp = _natural(flock, first, days)
+    fades = _FADES if len(natural) == 1 else _FADES[1:2]
     if target is not None:
         chance_of_lamp = facts.value("laying.lamp_used_if_told")
     full = max(usual, facts.value("laying.light_full_h"))
     lit = np.max([lit_hours(row, usual) for row in natural], axis=0)
     rows = [lit if len(natural) == 1 else np.full(days, full)]
-    rows += [row for row in natural for _ in _FADES]
-    names = ("lamp", *(f"no lamp, {fade}" for _ in natural for fade in _FADES))
+    rows += [row for row in natural for _ in fades]
+    names = ("lamp", *(f"no lamp, {fade}" for _ in natural for fade in fades))
     without = (1.0 - chance_of_lamp) / (len(rows) - 1)
     chances = (chance_of_lamp, *([without] * (len(rows) - 1)))
     hours = np.array(rows)
@@ -86,8 +88,8 @@ def light_of(
         begin = max(0, (from_day - first).days)
         ahead = natural[:, begin:]
         hours[0, begin:] = lit_hours(ahead.min(0), lamp_h)
-        hours[1:, begin:] = lit_hours(np.repeat(ahead, len(_FADES), axis=0), lamp_h)
-    ends = [(None, None), *([_ends(fade) for fade in _FADES] * len(natural))]
+        hours[1:, begin:] = lit_hours(np.repeat(ahead, len(fades), axis=0), lamp_h)
+    ends = [(None, None), *([_ends(fade) for fade in fades] * len(natural))]
     wanted = [response(row, *end) for row, end in zip(hours, ends, strict=True)]
     answered = [lay_of_young_and_old(row) for row in wanted]
     return Light(
@@ -96,12 +98,12 @@ def light_of(
         chances,
         hours,
         np.array([young for young, _ in answered]),
-        np.array([old for _, old in answered]),
+        np.array([(young + old) / 2 for young, old in answered]),
         np.cumsum(maturing_speed(hours), axis=1),
     )
 
 
-_FADES = ("fades early", "fades late")
+_FADES = ("fades early", "fades late", "fades very late")
 """Hens differ in how short a day must be to stop them."""
 
 

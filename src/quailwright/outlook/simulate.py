@@ -395,6 +395,7 @@ class _Lay:
         self._keeps = np.array([walk.keeps for walk in walks], dtype=np.float32)[restless]
         self._step = np.array([walk.step for walk in walks], dtype=np.float32)[restless]
         self._noise = np.array([_week_noise(walk) for walk in walks], dtype=np.float32)[restless]
+        self._spread = facts.value("laying.level_logit_group_sd")
         self._walk, self._rng = walks[0], rng
 
     def next(self, common: NDArray[np.float32]) -> Array:
@@ -414,7 +415,7 @@ class _Lay:
         back = self._dropped & (chance < walk.recovers)
         drop = ~self._dropped & (chance < walk.drops)
         self._level[drop] -= rng.exponential(walk.drop_depth, int(drop.sum()))
-        spread = walk.spread * rng.standard_normal(int(back.sum()))
+        spread = self._spread * rng.standard_normal(int(back.sum()))
         self._level[back] = np.broadcast_to(self._usual, shape)[back] + spread
         self._dropped = (self._dropped & ~back) | (
             drop & (chance < walk.drops * (1.0 - walk.lasts))

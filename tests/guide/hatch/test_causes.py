@@ -14,6 +14,7 @@ from quailwright.guide.hatch import causes as module
 from quailwright.guide.hatch.case import Estimate, HatchCase
 from quailwright.guide.hatch.causes import PostMortem, post_mortem, table
 from quailwright.guide.hatch.result import STAGES
+from quailwright.husbandry import facts
 from quailwright.husbandry.facts import Certainty
 from quailwright.husbandry.proportion import Record, pool
 
@@ -309,7 +310,7 @@ SCENARIOS = [
             late=2,
             pipped=8,
             route="own",
-            hatcher_humidity_pct=38.0,
+            hatcher_humidity_pct=Estimate(38.0, 2.0),
             **LOGGED,
             **GOOD_LOSS,
         ),
@@ -533,7 +534,23 @@ BEST = [
         hatch(4, infertile=6, early=9, middle=1, late=3, pipped=1, route="shipped"),
         {"home eggs and bought eggs side by side", "ask for lay dates and storage"},
     ),
-]
+    (
+        "an outage, the hygrometer not known, eggs not opened",
+        hatch(
+            4, route="own", outage_hours=26.0, outage_lowest_c=15.0, outage_day=9.0,
+            humidity_offset_pct=Estimate(0, 15),
+        ),
+        {"open the eggs"},
+    ),
+    (
+        "posted, the hygrometer not known",
+        hatch(
+            3, infertile=9, early=9, middle=1, late=1, pipped=1, route="shipped",
+            humidity_offset_pct=Estimate(2, 14), loss_at_stop_pct=Estimate(11.5, 0.4),
+        ),
+        {"home eggs and bought eggs side by side", "ask for lay dates and storage"},
+    ),
+]  # fmt: skip
 
 
 @pytest.mark.parametrize(("name", "case", "checks"), BEST, ids=[name for name, _, _ in BEST])
@@ -544,6 +561,40 @@ def test_the_best_check_parts_the_leading_causes(
     assert best is not None
     assert best.check in checks
     assert 0 < best.tells <= 1
+
+
+@pytest.mark.parametrize(
+    ("cause", "known"),
+    [
+        (OUTAGE, {"outage_hours": 26.0, "outage_lowest_c": 15.0, "outage_day": 9.0}),
+        (HATCHER, {"hatcher_humidity_pct": Estimate(22, 4), "readings_share": 1.0,
+                   "late": 3, "pipped": 8, "middle": 0, "infertile": 4}),
+    ],
+)  # fmt: skip
+def test_a_hygrometer_that_is_not_known_takes_no_blame_from_what_is(
+    cause: str, known: dict[str, Any]
+) -> None:
+    stages = {"infertile": 3, "early": 1, "middle": 8, "late": 5}
+    case = hatch(
+        6, route="own", humidity_offset_pct=Estimate(0, 15),
+        loss_at_stop_pct=Estimate(11.5, 0.4), **(stages | known),
+    )  # fmt: skip
+    found = judged(case)
+    assert first(found, 1) == [cause]
+    assert weight(found, HYGROMETER) == 0
+    assert found.best_check is None or "hygrometer" not in found.best_check.check
+
+
+def test_a_hatcher_s_humidity_by_weighings_is_told_with_its_doubt() -> None:
+    case = hatch(
+        9, infertile=3, early=1, late=3, pipped=8, route="own", readings_share=1.0,
+        hatcher_humidity_pct=Estimate(18, 5), hatcher_known_by="the weighings",
+    )  # fmt: skip
+    (dry,) = (cause for cause in judged(case).causes if cause.cause == HATCHER)
+    (sentence,) = (said for said in dry.because if "humidity" in said)
+    assert sentence.startswith(
+        "By the weighings true humidity was most likely about 18 % (12 to 24) after turning stopped"
+    )
 
 
 def test_a_check_whose_answer_is_known_is_not_proposed() -> None:
@@ -659,9 +710,10 @@ def test_missing_evidence_moves_nothing() -> None:
 
 
 def test_an_estimate_that_tells_nothing_new_moves_next_to_nothing() -> None:
+    """An unchecked hygrometer that nobody weighed against: 0, give or take the published prior."""
     evidence = table().evidence["humidity_offset_pct"]
-    as_any_hatch = Estimate(0.0, 7.9)
-    moved = module._log_evidence(hatch(7), evidence, as_any_hatch)
+    not_known = Estimate(0.0, facts.value("egg_water.hygrometer_sd_pct"))
+    moved = module._log_evidence(hatch(7), evidence, not_known)
     alone = moved[1 : 1 + len(table().suspects)]
     assert abs(alone).max() < 0.1
 

@@ -81,14 +81,17 @@ def test_a_bad_hatch_after_it_is_not_simply_blamed_on_the_post() -> None:
     causes = [cause.cause for cause in judged.causes]
     assert causes[:2] == ["weight loss too low (too humid)", "instrument error (hygrometer)"]
     weights = {cause.cause: cause.weight for cause in judged.causes}
-    assert weights.get("shipping", 0.0) < 0.3 * weights[causes[1]]
+    assert weights.get("shipping", 0.0) < 0.5 * weights[causes[1]]
 
 
 def test_the_hatcher_is_not_called_dry_by_a_hygrometer_that_reads_low() -> None:
     told = report(LOW, 20, {"may": air(until=19)})
     offset = told.case.humidity_offset_pct
     assert offset is not None
-    assert told.case.hatcher_humidity_pct == pytest.approx(45 - offset.mean)
+    humidity = told.case.hatcher_humidity_pct
+    assert humidity is not None
+    assert (humidity.mean, humidity.sd) == pytest.approx((45 - offset.mean, offset.sd))
+    assert told.case.hatcher_known_by == "the weighings"
 
 
 def test_a_tested_hygrometer_is_not_asked_to_be_tested_again() -> None:
@@ -169,11 +172,52 @@ def test_earlier_hatches_of_the_source_in_the_machine_are_learnt_from() -> None:
 
 def test_weights_that_no_shell_loses_are_doubted_and_common_ones_are_not() -> None:
     tray = report([*home(), setting(), weighed(0, 364), weighed(5, 254)], 5.1)
-    assert "Was a tray weighed with them once" in said(tray, "no shell loses")
+    assert "no shell loses" in tray.weight.doubt
+    assert "Was a tray weighed with them once" in tray.weight.doubt
     sound = report([*home(), setting(), weighed(0, 264), weighed(5, 250)], 5.1)
     few = report([*home(), setting(), weighed(0, 264), weighed(5, 51, 5)], 5.1)
     for told in (sound, few):
-        assert not [sentence for sentence in told.said if "no shell" in sentence]
+        assert told.weight.doubt == ""
+
+
+@pytest.mark.parametrize(
+    ("day", "grams", "eggs", "doubted"),
+    [
+        (5, 264, 24, True),  # typed twice
+        (3, 264, 24, True),
+        (1, 264, 24, False),  # a day's loss of some 2 g may be rounded away
+        (10, 262, 24, True),  # 0.8 % in ten days: no machine is as damp as that
+        (5, 259, 24, False),  # 1.9 % in five days: damp, and it happens
+        (5, 11, 1, False),  # one egg on a 1 g scale
+    ],
+)
+def test_eggs_that_lose_next_to_nothing_for_days_are_doubted(
+    day: float, grams: float, eggs: int, doubted: bool
+) -> None:
+    """Romao et al. 2009, LRRD 21(3): at 76 % they still lost 4.89 % in 15 days, a third of a per
+    cent a day."""
+    entries = [
+        *home(),
+        setting(eggs=eggs),
+        weighed(0, 11.0 * eggs, eggs),
+        weighed(day, grams, eggs),
+    ]
+    told = report(entries, day + 0.1)
+    assert bool(told.weight.doubt) is doubted
+    assert (told.weight.advice is None) is doubted
+
+
+def test_doubtful_weights_teach_no_later_hatch_and_blame_nothing() -> None:
+    typed_twice = [
+        setting(-40, "wrong"),
+        weighed(-40, 264, name="wrong"),
+        weighed(-27, 264, name="wrong"),
+        made("hatch_closed", at(-19), hatch="wrong"),
+    ]
+    airs = {"wrong": air(), "may": air(until=1)}
+    entries = [*home(), setting(), weighed(0, 264)]
+    assert report([*typed_twice, *entries], 1, airs).weight == report(entries, 1, airs).weight
+    assert report([*home(), *typed_twice], 1, airs, "wrong").case.loss_at_stop_pct is None
 
 
 def test_an_outage_moves_the_window_and_is_told_while_it_matters() -> None:
@@ -237,6 +281,30 @@ def test_a_machine_that_is_always_early_is_said_to_run_hot() -> None:
     assert not [each for each in report(entries, 3, airs).said if "has hatched" in each]
 
 
+@pytest.mark.parametrize("mistyped", [8, 45])
+def test_chicks_logged_when_none_can_come_are_told_of_and_teach_nothing(mistyped: int) -> None:
+    """390 to 441 h, days 16 to 19: Selcuk J Agric Food Sci; SAJAS 2005, 35(2):135."""
+    entries, airs = early_hatches(2, 3)
+    wrong = [
+        setting(-90, "wrong"),
+        made("chicks_hatched", at(-90 + mistyped), hatch="wrong", chicks=16),
+    ]
+    with_it = report([*entries, *wrong], 3, airs)
+    assert with_it.window == report(entries, 3, airs).window
+    sentence = said(report([*entries, *wrong], -90 + mistyped, airs, "wrong"), "mend the date")
+    assert sentence.startswith(
+        f"Chicks logged on day {mistyped} of wrong; Coturnix hatch on day 16 to 19: mend the date."
+    )
+
+
+def test_chicks_further_off_their_log_than_any_habit_are_doubted_aloud() -> None:
+    wrong = [*home(), setting(), made("chicks_hatched", at(20.5), hatch="may", chicks=16)]
+    told = report(wrong, 20.6, {"may": air(until=20.5)})
+    assert "84 h late against what was read" in said(told, "any machine's habit")
+    cool = report(wrong, 20.6, {"may": air(celsius=35.2, until=20.5)})
+    assert not [each for each in cool.said if "any machine's habit" in each]
+
+
 def test_days_are_counted_through_a_change_of_clocks() -> None:
     """Set on 26 March 2027 at 20:00 in Lisbon; from the 28th on clocks are an hour ahead."""
     entries = [
@@ -267,6 +335,40 @@ def test_chicks_to_expect_do_not_shrink_to_the_first_one_out() -> None:
 def test_dates_stand_in_their_order() -> None:
     dates = list(step_times(report([*home(), setting()], 1)).values())
     assert dates == sorted(dates)
+
+
+def test_a_hatch_never_closed_says_that_the_wait_is_over_and_what_to_log() -> None:
+    entries = [*home(), setting(), made("chicks_hatched", at(17.5), hatch="may", chicks=15)]
+    waiting = report(entries, 19)
+    assert not waiting.wait_is_over
+    told = report(entries, 59)
+    assert told.wait_is_over
+    sentence = said(told, "The wait was over")
+    assert "open the 9 eggs that did not hatch and log eggs_opened, then log hatch_closed" in (
+        sentence
+    )
+    assert told.likely_chicks == 15
+    assert told.result is not None
+    assert not [each for each in told.result.says if "may still hatch" in each]
+    opened = [*entries, made("eggs_opened", at(58), hatch="may", late=9)]
+    assert said(report(opened, 59), "wait was over").endswith("Now log hatch_closed.")
+    closed = [*opened, made("hatch_closed", at(58.5), hatch="may")]
+    assert not report(closed, 59).wait_is_over
+
+
+@pytest.mark.parametrize("celsius", [35.5, 37.5, 39.0])
+def test_the_wait_ends_when_the_eggs_are_to_be_opened_to_the_minute(celsius: float) -> None:
+    setting_on = made("eggs_set", SET_AT + timedelta(seconds=7), hatch="may", eggs=24, place="box",
+                      source="post")  # fmt: skip
+    told = report([*home(), setting_on], 12, {"may": air(celsius=celsius, until=12)})
+    dates = step_times(told)
+    (opening,) = (step for step in told.steps if step.rule == "open_eggs")
+    assert dates["stop_waiting"] == opening.at
+    # The rule of care has them opened from day 20; a cool machine is given longer.
+    assert opening.at >= at(20)
+    assert (opening.at > at(21)) is (celsius < 36)
+    for moment in dates.values():
+        assert (moment.second, moment.microsecond) == (0, 0)
 
 
 def test_storage_before_setting_is_told_apart() -> None:

@@ -166,6 +166,18 @@ def test_a_habit_grows_with_hatches_and_a_checked_thermometer_has_less_of_it() -
     assert abs(machine_habit(early(20.0), "box", checked=True).mean) < abs(means[3])
 
 
+@pytest.mark.parametrize("mistyped_day", [8.0, 12.0, 45.0])
+def test_a_mistyped_hatching_date_teaches_no_habit(mistyped_day: float) -> None:
+    """Romao et al. 2009: 40 °C against 35 °C is 156 h; nothing makes chicks a week early."""
+    mistyped = record(steady(37.5), hatched_hours=24 * mistyped_day, chicks=15)
+    assert machine_habit([*early(10.0), mistyped], "box") == machine_habit(early(10.0), "box")
+
+
+def test_a_machine_a_degree_off_is_still_a_habit() -> None:
+    """5508 degree-hours above 24 °C (fitted to Romao et al. 2009): 1 °C too hot is 28 h early."""
+    assert machine_habit(early(28.0), "box").mean < -18.0
+
+
 def test_hatches_without_chicks_teach_nothing() -> None:
     empty = [record(steady(37.5)) for _ in range(5)]
     assert machine_habit(empty, "box") == machine_habit([], "box")

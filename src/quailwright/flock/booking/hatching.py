@@ -4,7 +4,7 @@ from datetime import date, datetime, timedelta
 
 from quailwright.flock.booking.eggs import forget_empty, lot_of, lots
 from quailwright.flock.booking.known import contradict, group_of, hatch_of, pay, place_of, refuse
-from quailwright.flock.state import Clutch, Flock, Hatch, Receipt
+from quailwright.flock.state import Clutch, Difference, Flock, Hatch, Receipt
 from quailwright.husbandry import facts
 from quailwright.journal import entries as kinds
 from quailwright.journal.entries import Entry
@@ -68,7 +68,10 @@ def eggs_set(flock: Flock, entry: kinds.EggsSet, day: date, forced: bool) -> Non
 
 
 def _set_own_eggs(flock: Flock, entry: kinds.EggsSet, day: date) -> None:
-    """Takes the group's freshest eggs. Eggs that nobody logged may be set: they are `found`."""
+    """Takes the group's freshest eggs.
+
+    Eggs that nobody logged may be set: they are `found`, and a difference says so.
+    """
     name = group_of(flock, entry, entry.group or "").name
     left = entry.eggs
     fitting = lots(flock, name, entry.laid_from, entry.laid_to)
@@ -79,6 +82,8 @@ def _set_own_eggs(flock: Flock, entry: kinds.EggsSet, day: date) -> None:
         forget_empty(flock, lot)
         if not left:
             return
+    there_were = entry.eggs - left
+    flock.differences.append(Difference(day, name, "eggs_set", there_were, entry.eggs, entry.id))
     lot = lot_of(flock, entry.laid_to or day, name)
     lot.found += left
     lot.set_to_hatch += left

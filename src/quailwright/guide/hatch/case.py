@@ -22,7 +22,8 @@ class HatchCase:
         eggs_set, hatched, clear, dead: eggs set; chicks; taken out at candling as clear, as dead.
         opened: counts by stage of the unhatched eggs that were opened: infertile, early, middle,
             late, pipped, contaminated.
-        closed: whether the hatch is over.
+        closed: whether the keeper closed the hatch.
+        awaited: whether eggs may still hatch, as long as it is not closed.
         route: how the eggs came (`own`, `collected`, `shipped`).
         storage_days, storage_c: mean days from lay to setting, and how warm they were kept.
         cock_age_days, hens_per_cock: of the flock that laid the eggs, where it is ours.
@@ -34,6 +35,7 @@ class HatchCase:
             far below the band, and the usual daily difference of highest and lowest.
         readings_share: share of the hatch's hours that readings cover, 0 to 1.
         hatcher_humidity_pct: mean true humidity from the stop of turning on.
+        hatcher_known_by: what that is known by, in words.
         outage_hours, outage_lowest_c, outage_day: the worst outage: length, lowest, and its day.
         turns_ticked_share: share of hand turns ticked, None when turning is never ticked.
         stop_turning_day: day on which turning stopped.
@@ -52,6 +54,7 @@ class HatchCase:
     dead: int
     opened: dict[str, int] = field(default_factory=dict)
     closed: bool = True
+    awaited: bool = True
     route: str | None = None
     storage_days: float | None = None
     storage_c: float | None = None
@@ -66,7 +69,8 @@ class HatchCase:
     hours_cold: float | None = None
     swing_c: float | None = None
     readings_share: float = 0.0
-    hatcher_humidity_pct: float | None = None
+    hatcher_humidity_pct: Estimate | None = None
+    hatcher_known_by: str = "the readings"
     outage_hours: float | None = None
     outage_lowest_c: float | None = None
     outage_day: float | None = None

@@ -92,6 +92,7 @@ class Evidence:
     normal: Grid
     by_readings: bool
     unknown: str | None
+    began_sd: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,6 +193,7 @@ def _evidence(name: str, row: Mapping[str, Any]) -> Evidence:
         normal=normal,
         by_readings=row.get("by_readings", False),
         unknown=row.get("unknown"),
+        began_sd=facts.value(row["began_sd"]) if "began_sd" in row else None,
     )
 
 
@@ -306,7 +308,8 @@ def _log_evidence(case: HatchCase, evidence: Evidence, seen: float | str | Estim
     """How much commoner the observation is under each set than in a normal hatch, as a log.
 
     An observation that is itself unsure is averaged over its outcomes, each divided by how often
-    it is met in any hatch: one that says no more than was known before moves nothing.
+    it is met in any hatch, or by how it stood before anything was observed: one that says no more
+    than was known before moves nothing.
     """
     logs = np.log(_outcomes_by_set(evidence.name) @ _told(seen, evidence))
     moved: Grid = logs - logs[0]
@@ -314,8 +317,10 @@ def _log_evidence(case: HatchCase, evidence: Evidence, seen: float | str | Estim
 
 
 def _told(seen: float | str | Estimate, evidence: Evidence) -> Grid:
-    in_any_hatch = _softmax(table().log_prior) @ _outcomes_by_set(evidence.name)
-    told: Grid = _chances(seen, evidence) / in_any_hatch
+    before = _softmax(table().log_prior) @ _outcomes_by_set(evidence.name)
+    if evidence.began_sd is not None and isinstance(seen, Estimate):
+        before = _chances(Estimate(0.0, evidence.began_sd), evidence)
+    told: Grid = _chances(seen, evidence) / before
     return told
 
 
@@ -543,9 +548,12 @@ def _says(case: HatchCase, name: str, seen: float | str | Estimate, units: Units
             "hours": abs(mean),
             "percent": 100 * mean,
             "cock_weeks": mean / 7,
+            "low": max(0.0, mean - _LIKELY * sd),
+            "high": min(100.0, mean + _LIKELY * sd),
             "sure": f" (± {2 * sd:.0f})" if sd else "",
             "sure_h": f" (± {2 * sd:.0f})" if sd else "",
         }
+    words["known_by"] = case.hatcher_known_by
     if case.storage_days is not None:
         words["storage_days"] = case.storage_days
     if case.storage_c is not None:
@@ -557,6 +565,10 @@ def _says(case: HatchCase, name: str, seen: float | str | Estimate, units: Units
     day = case.outage_day
     words["on_day"] = f" on day {day:.0f}" if day is not None and math.isfinite(day) else ""
     return evidence.says[_outcome(seen, evidence)].format(**words)
+
+
+_LIKELY = 1.28
+"""Standard deviations on either side that hold 80 %."""
 
 
 # The check that would tell most.

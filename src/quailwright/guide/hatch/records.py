@@ -9,7 +9,7 @@ from quailwright.guide.hatch.air import Air
 from quailwright.guide.hatch.case import Estimate, HatchCase
 from quailwright.guide.hatch.weight import Weighing, WeightRecord
 from quailwright.guide.hatch.window import HeatLoss, TimeRecord
-from quailwright.guide.occasions import ends, turns_until
+from quailwright.guide.occasions import ends, may_hatch_on, turns_until
 from quailwright.husbandry import facts
 from quailwright.husbandry.egg_water import altitude_factor
 from quailwright.journal.entries import Instrument
@@ -120,9 +120,10 @@ def _stored(hatch: Hatch, clutch: Clutch) -> float:
 
 
 def time_record(flock: Flock, hatch: Hatch, air: Air) -> TimeRecord:
-    """What this hatch tells of time."""
-    chicks = sum(count for _, count in hatch.hatchings)
-    hours = [_since_setting(hatch, at) / _HOUR * count for at, count in hatch.hatchings]
+    """What this hatch tells of time; chicks logged when none can come tell nothing."""
+    told = [(at, count) for at, count in hatch.hatchings if may_hatch_on(hatch, at)]
+    chicks = sum(count for _, count in told)
+    hours = [_since_setting(hatch, at) / _HOUR * count for at, count in told]
     thermometer = instrument_at(flock, hatch.set_in, "", "temperature_offset_c")
     return TimeRecord(
         hatch.set_in,
@@ -157,6 +158,7 @@ def hatch_case(
     offset: Estimate | None,
     hours_late: Estimate | None,
     clashed: bool,
+    awaited: bool,
 ) -> HatchCase:
     """This hatch as evidence; what the record does not say stays None."""
     stop = stop_day(hatch)
@@ -168,6 +170,7 @@ def hatch_case(
     hygrometer = instrument_at(flock, hatch.set_in, air.hygrometer)
     routes = {_route(flock, clutch) for clutch in hatch.clutches}
     temperature = air.temperature_between(0.0, stop)
+    hatcher_humidity, known_by = _hatcher_humidity(flock, hatch, air, offset)
     return HatchCase(
         hatch.name,
         hatch.set_in,
@@ -178,6 +181,7 @@ def hatch_case(
         hatch.dead,
         dict(hatch.opened),
         hatch.closed_at is not None,
+        awaited,
         routes.pop() if len(routes) == 1 else None,
         storage_days(hatch),
         _storage_c(hatch),
@@ -192,7 +196,8 @@ def hatch_case(
         temperature.hours_cold,
         temperature.swing_c,
         temperature.share,
-        _hatcher_humidity(flock, hatch, air, offset),
+        hatcher_humidity,
+        known_by,
         worst.hours if worst is not None else None,
         worst.lowest_c if worst is not None else None,
         worst.day if worst is not None else None,
@@ -207,15 +212,21 @@ def hatch_case(
 
 def _hatcher_humidity(
     flock: Flock, hatch: Hatch, air: Air, offset: Estimate | None
-) -> float | None:
-    """Mean true humidity once turning had stopped, as far as the hygrometer there is known."""
+) -> tuple[Estimate | None, str]:
+    """Mean true humidity once turning had stopped, and what it is known by."""
     shown = air.humidity_between(stop_day(hatch), days_from_setting(hatch, ends(hatch)))
-    if shown is None:
-        return None
-    if hatch.place == hatch.set_in and offset is not None:
-        return min(100.0, max(0.0, shown - offset.mean))
     checked = instrument_at(flock, hatch.place, "")
-    return shown - ((checked.humidity_offset_pct or 0.0) if checked is not None else 0.0)
+    known_by = "an unchecked hygrometer" if checked is None else "a checked hygrometer"
+    if shown is None:
+        return None, known_by
+    if hatch.place == hatch.set_in and offset is not None:
+        known_by = known_by if air.humidity_offset_pct is not None else "the weighings"
+    elif checked is not None:
+        spread = facts.value("egg_water.hygrometer_checked_sd_pct")
+        offset = Estimate(checked.humidity_offset_pct or 0.0, spread)
+    else:
+        offset = Estimate(0.0, facts.value("egg_water.hygrometer_sd_pct"))
+    return Estimate(min(100.0, max(0.0, shown - offset.mean)), offset.sd), known_by
 
 
 def _storage_c(hatch: Hatch) -> float | None:
@@ -241,7 +252,11 @@ def _turns_ticked(flock: Flock, hatch: Hatch) -> float | None:
 
 
 def _spread_hours(hatch: Hatch) -> float | None:
-    times = [_since_setting(hatch, at) for at, chicks in hatch.hatchings if chicks]
+    times = [
+        _since_setting(hatch, at)
+        for at, chicks in hatch.hatchings
+        if chicks and may_hatch_on(hatch, at)
+    ]
     return (max(times) - min(times)) / _HOUR if len(times) > 1 else None
 
 

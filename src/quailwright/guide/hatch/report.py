@@ -1,10 +1,10 @@
 """What is to be said of one hatch: dates, weight loss, what to set, window, evidence."""
 
-import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import pairwise
+from math import hypot
 
 from quailwright.flock.state import Flock, Hatch
 from quailwright.guide import wording
@@ -14,17 +14,19 @@ from quailwright.guide.hatch.case import Estimate, HatchCase
 from quailwright.guide.hatch.causes import PostMortem, post_mortem
 from quailwright.guide.hatch.records import Airs, air_of, days_from_setting
 from quailwright.guide.hatch.result import HatchResult, result
-from quailwright.guide.hatch.weight import Advice, WeightRecord
+from quailwright.guide.hatch.weight import Advice, Weighing, WeightRecord
 from quailwright.guide.hatch.window import (
     HeatLoss,
     TimeRecord,
     Window,
+    beyond_habit,
     later,
     machine_habit,
     mean_spread_h,
+    whole_minutes,
     window,
 )
-from quailwright.guide.occasions import elapsed, ends
+from quailwright.guide.occasions import ends, misdated_hatchings, misdated_words, turns_until
 from quailwright.guide.round import Step, hatch_steps, units_of
 from quailwright.husbandry import facts
 from quailwright.husbandry.egg_water import loss_pct, storage_loss_pct, wet_bulb_c
@@ -65,6 +67,8 @@ class WeightLoss:
         wet_bulb_c: what a wet-bulb thermometer shows at the humidity advised; None without advice,
             or in a machine that is not warm.
         weighed_at_setting: whether the first of `points` is of the eggs as set.
+        doubt: why the weighings cannot be, or "". Then nothing is advised or learnt from them, and
+            the quantiles are those of eggs that nobody weighed.
     """
 
     points: list[LossPoint]
@@ -82,11 +86,16 @@ class WeightLoss:
     beyond_reach: bool
     wet_bulb_c: float | None
     weighed_at_setting: bool
+    doubt: str
 
 
 @dataclass(frozen=True, slots=True)
 class HatchReport:
-    """One hatch, as of a moment."""
+    """One hatch, as of a moment.
+
+    `give_up_at` is when to stop waiting and open what is left, by the window and by the rule of
+    care, whichever is later. `wait_is_over` says that it has come and the hatch is not closed.
+    """
 
     hatch: Hatch
     now: datetime
@@ -97,6 +106,7 @@ class HatchReport:
     window: Window
     likely_chicks: float
     give_up_at: datetime
+    wait_is_over: bool
     case: HatchCase
     result: HatchResult | None
     usual: Pooled
@@ -114,17 +124,20 @@ def hatch_report(flock: Flock, hatch: Hatch, airs: Airs, now: datetime) -> Hatch
     time = records.time_record(flock, hatch, air)
     earlier = [records.time_record(flock, other, air_of(airs, other)) for other in telling]
     expected = window(time, earlier, day)
-    case = _case(flock, hatch, air, loss, time)
     usual = _usual_hatch_of_set(records.earlier_hatches(flock, hatch), hatch)
     chicks = _likely_chicks(hatch, usual)
-    give_up = later(
-        expected.last_of(chicks),
-        facts.value("incubation.wait_after_last_h") + expected.mean_sd_h,
-    )
+    steps = hatch_steps(flock, hatch, now.date())
+    give_up = _stop_waiting_at(expected, chicks, steps)
+    wait_is_over = hatch.closed_at is None and now >= give_up
+    if wait_is_over:
+        chicks = float(hatch.hatched)
+    case = _case(flock, hatch, air, loss, time, not wait_is_over)
     units = units_of(flock)
     over = hatch.closed_at is not None or now >= ends(hatch)
     said = [
-        *_of_weighings(record),
+        *([_wait_is_over(hatch, give_up)] if wait_is_over else []),
+        *_of_counts(hatch),
+        *_of_dates(hatch, time),
         *_of_instruments(loss, record, case.offset_checked),
         *_of_storage(case, units),
         *_of_habit(time, earlier),
@@ -136,11 +149,12 @@ def hatch_report(flock: Flock, hatch: Hatch, airs: Airs, now: datetime) -> Hatch
         now,
         day,
         records.stop_day(hatch),
-        hatch_steps(flock, hatch, now.date()),
+        _opened_at(steps, give_up),
         loss,
         expected,
         chicks,
         give_up,
+        wait_is_over,
         case,
         result(case),
         usual,
@@ -148,6 +162,24 @@ def hatch_report(flock: Flock, hatch: Hatch, airs: Airs, now: datetime) -> Hatch
         how_to(loss, units),
         said,
     )
+
+
+_OPENING = "open_eggs"
+
+
+def _stop_waiting_at(expected: Window, chicks: float, steps: Sequence[Step]) -> datetime:
+    """When no more is to be awaited: never before the rule of care has the eggs opened."""
+    by_window = later(
+        expected.last_of(chicks),
+        facts.value("incubation.wait_after_last_h") + expected.mean_sd_h,
+    )
+    return whole_minutes(max([by_window, *(step.at for step in steps if step.rule == _OPENING)]))
+
+
+def _opened_at(steps: Sequence[Step], give_up: datetime) -> list[Step]:
+    """The steps, with the opening of the eggs when the wait is over."""
+    moved = [replace(step, at=give_up) if step.rule == _OPENING else step for step in steps]
+    return sorted(moved, key=lambda step: step.at)
 
 
 def _usual_hatch_of_set(before: Sequence[Hatch], hatch: Hatch) -> Pooled:
@@ -169,8 +201,11 @@ def _source(hatch: Hatch) -> str:
 def _weight_loss(
     flock: Flock, hatch: Hatch, airs: Airs, day: float, before: Sequence[Hatch]
 ) -> tuple[WeightLoss, WeightRecord]:
-    record = records.weight_record(flock, hatch, air_of(airs, hatch))
-    earlier = [records.weight_record(flock, other, air_of(airs, other)) for other in before]
+    weighed = records.weight_record(flock, hatch, air_of(airs, hatch))
+    doubt = _of_weighings(weighed)
+    record = replace(weighed, weighings=[]) if doubt else weighed
+    others = [records.weight_record(flock, other, air_of(airs, other)) for other in before]
+    earlier = [other for other in others if not _of_weighings(other)]
     known = record.air.humidity_offset_pct
     belief = weight.learn(record, earlier, known)
     for_advice = weight.learn(record, earlier, known, any_shell=True)
@@ -179,12 +214,13 @@ def _weight_loss(
     as_now = record.air.recent_humidity_pct(min(day, stop))
     at_stop = weight.outlook(record, belief, min(day, stop), stop, as_now)
     turning = hatch.turning_stopped_at is None and hatch.closed_at is None and day < stop
+    advising = turning and not doubt
     until = min(max(day, 1.0), stop)
     so_far = weight.outlook(record, belief, min(day, until), until, as_now)
-    advice = weight.advise(record, for_advice, day, stop, corridor, belief) if turning else None
+    advice = weight.advise(record, for_advice, day, stop, corridor, belief) if advising else None
     return (
         WeightLoss(
-            _points(record, belief),
+            _points(weighed, belief),
             {name: value / until for name, value in so_far.quantiles().items()},
             at_stop.quantiles(),
             corridor,
@@ -198,7 +234,8 @@ def _weight_loss(
             stop,
             advice is not None and max(advice.chance, advice.chance_if_weighed) < _BEYOND_REACH,
             _wet_bulb_c(record.air, advice) if advice is not None else None,
-            bool(record.weighings) and record.weighings[0].day <= records.AT_SETTING_DAYS,
+            bool(weighed.weighings) and weighed.weighings[0].day <= records.AT_SETTING_DAYS,
+            doubt,
         ),
         record,
     )
@@ -229,10 +266,12 @@ def _points(record: WeightRecord, belief: weight.Belief) -> list[LossPoint]:
     ]
 
 
-def _case(flock: Flock, hatch: Hatch, air: Air, loss: WeightLoss, time: TimeRecord) -> HatchCase:
+def _case(
+    flock: Flock, hatch: Hatch, air: Air, loss: WeightLoss, time: TimeRecord, awaited: bool
+) -> HatchCase:
     """A hatch as evidence, with what its own weighings and times say."""
     quantiles = loss.loss_at_stop_pct
-    weighed = len(loss.points) > 1
+    weighed = len(loss.points) > 1 and not loss.doubt
     believed = Estimate(quantiles["mean"], _spread(quantiles)) if weighed else None
     told = weighed and loss.display_known
     return records.hatch_case(
@@ -243,6 +282,7 @@ def _case(flock: Flock, hatch: Hatch, air: Air, loss: WeightLoss, time: TimeReco
         loss.offset_pct if told else None,
         _hours_late(time),
         records.clashes(flock, hatch),
+        awaited,
     )
 
 
@@ -284,27 +324,106 @@ def _likely_chicks(hatch: Hatch, usual: Pooled) -> float:
 # What is to be said in words.
 
 
-def _of_weighings(record: WeightRecord) -> list[str]:
-    """Whether the weights can be: eggs lose only so fast, even in air without any water."""
-    open_shells = facts.figure("egg_water.shell_factor").high or 1.0
-    of_chance = facts.value("egg_water.egg_mass_cv") * _BEYOND_CHANCE
+def _wait_is_over(hatch: Hatch, give_up: datetime) -> str:
+    left = max(0, hatch.alive - hatch.opened.total())
+    to_open = (
+        f"open the {wording.counted(left, 'egg')} that did not hatch and log eggs_opened, then "
+        if left
+        else ""
+    )
+    return (
+        f"The wait was over on {wording.clock(give_up)}: nothing more will come. Now {to_open}log "
+        "hatch_closed."
+    )
+
+
+def _of_counts(hatch: Hatch) -> list[str]:
+    """Whether more eggs are accounted for than were set."""
+    if hatch.found <= 0:
+        return []
+    return [
+        f"The record does not add up: {hatch.eggs_set + hatch.found} eggs are accounted for, "
+        f"{hatch.eggs_set} were set. The shares below count {hatch.eggs_set + hatch.found}; mend "
+        "the wrong entry."
+    ]
+
+
+def _of_dates(hatch: Hatch, time: TimeRecord) -> list[str]:
+    """Whether chicks can have come when they were logged."""
+    misdated = [
+        f"{words[0].upper()}{words[1:]}: mend the date. No forecast learns from it."
+        for words in (misdated_words(hatch, at) for at in misdated_hatchings(hatch))
+    ]
+    if not beyond_habit(time):
+        return misdated
+    late = (time.hatched_hours or 0.0) - time.hours_at_hatching
+    return [
+        *misdated,
+        f"The chicks came {abs(late):.0f} h {'late' if late > 0 else 'early'} against what was "
+        "read, more than any machine's habit: no forecast learns from it. Look at the dates, and "
+        "at the thermometer.",
+    ]
+
+
+def _of_weighings(record: WeightRecord) -> str:
+    """Why the weights cannot be, or "": eggs lose only so fast, and never nothing for days."""
     for before, after in pairwise(record.weighings):
         grams = before.total_g / before.eggs
         lost = 100.0 * (1.0 - after.total_g / after.eggs / grams)
-        most = loss_pct(grams, record.air.usual_c, 0.0, before.day, after.day, open_shells)
-        most *= record.altitude
         fewer = max(0.0, 1.0 / min(before.eggs, after.eggs) - 1.0 / max(before.eggs, after.eggs))
-        if lost > most + 100.0 * of_chance * fewer**0.5 + _ROUNDING_PCT:
-            return [
+        chosen = 100.0 * facts.value("egg_water.egg_mass_cv") * _BEYOND_CHANCE * fewer**0.5
+        most = _could_lose(record, before, after, 0.0, "open")
+        if lost > most + chosen + _ROUNDING_PCT:
+            return (
                 f"From day {before.day:.0f} to day {after.day:.0f} the mean egg lost {lost:.0f} %; "
                 f"no shell loses more than about {most:.0f} %. Was a tray weighed with them once, "
-                "or the eggs miscounted? Until that is mended, do not go by what follows."
-            ]
-    return []
+                f"or the eggs miscounted? {_UNTIL_MENDED}"
+            )
+        ordinary, dampest = (
+            _could_lose(record, before, after, humidity_pct, "dense")
+            for humidity_pct in (
+                facts.value("egg_water.room_dampest_pct"),
+                facts.figure("egg_water.room_dampest_pct").high or 100.0,
+            )
+        )
+        unsure = chosen + _LIKELY_NOISE * _weighing_noise_pct(before, after)
+        if lost < dampest - unsure or (lost <= 0.0 and ordinary > unsure):
+            little = "nothing" if lost < _LEAST_TOLD_PCT else f"only {lost:.1f} %"
+            return (
+                f"From day {before.day:.0f} to day {after.day:.0f} the mean egg lost {little}; "
+                f"even dense shells in damp air lose about {ordinary:.1f} %. Was the same weight "
+                f"typed twice, or a tray weighed with them? {_UNTIL_MENDED}"
+            )
+    return ""
 
 
+_UNTIL_MENDED = "Until that is mended nothing is advised, and nothing is learnt from these weights."
 _BEYOND_CHANCE = 4.0
+_LIKELY_NOISE = 2.0
+_LEAST_TOLD_PCT = 0.05
 _ROUNDING_PCT = 1.0
+
+
+def _could_lose(
+    record: WeightRecord, before: Weighing, after: Weighing, humidity_pct: float, shells: str
+) -> float:
+    """What eggs of open or of dense shells lose between two weighings at that humidity, %."""
+    factor = facts.figure("egg_water.shell_factor")
+    return record.altitude * loss_pct(
+        before.total_g / before.eggs,
+        record.air.usual_c,
+        humidity_pct,
+        before.day,
+        after.day,
+        (factor.high if shells == "open" else factor.low) or 1.0,
+    )
+
+
+def _weighing_noise_pct(before: Weighing, after: Weighing) -> float:
+    """Standard deviation of a loss between two weighings by the scale alone, %."""
+    scale = facts.value("egg_water.scale_noise_g")
+    told = before.mean_sd_g * before.eggs / before.total_g
+    return 100.0 * hypot(scale / before.total_g, scale / after.total_g, told)
 
 
 def _of_instruments(loss: WeightLoss, record: WeightRecord, checked: bool) -> list[str]:
@@ -335,7 +454,7 @@ def _of_instruments(loss: WeightLoss, record: WeightRecord, checked: bool) -> li
             f'instrument="{record.air.hygrometer or "own hygrometer"}" place="{record.machine}" '
             "humidity_offset_pct=...`."
         )
-    if not weighed:
+    if not weighed and not loss.doubt:
         said.append("Two weighings tell more than any hygrometer: weigh at setting, days 5 and 10.")
     return said
 
@@ -372,7 +491,13 @@ def _of_storage(case: HatchCase, units: Units) -> list[str]:
 
 def _of_habit(time: TimeRecord, earlier: Sequence[TimeRecord]) -> list[str]:
     habit = machine_habit(earlier, time.machine, time.thermometer_checked)
-    hatches = sum(1 for r in earlier if r.machine == time.machine and r.hatched_hours is not None)
+    hatches = sum(
+        1
+        for record in earlier
+        if record.machine == time.machine
+        and record.hatched_hours is not None
+        and not beyond_habit(record)
+    )
     if hatches < _HABIT_FROM or abs(habit.mean) <= _SURE_HABIT * habit.sd:
         return []
     way, why, shows = ("early", "hot", "low") if habit.mean < 0 else ("late", "cool", "high")
@@ -433,10 +558,7 @@ def _cost_of_outage(outage: HeatLoss, units: Units) -> str:
 
 def _cited(figure: facts.Figure, units: Units) -> str:
     """What a figure says, with temperatures in the keeper's unit."""
-    said = re.sub(
-        r"(\d+) °C", lambda found: wording.temperature(float(found[1]), units), figure.conditions
-    )
-    return f"{said} ({figure.source})"
+    return f"{wording.temperatures_in(figure.conditions, units)} ({figure.source})"
 
 
 def _of_gaps(air: Air, until_day: float) -> list[str]:
@@ -457,7 +579,7 @@ def step_times(report: HatchReport) -> dict[str, datetime]:
     first = report.window.first_of(report.likely_chicks)["q50"]
     pip = later(first, -facts.value("incubation.pip_before_hatch_h"))
     return {
-        "stop_turning": elapsed(report.hatch.set_at, report.stop_day),
+        "stop_turning": whole_minutes(turns_until(report.hatch)),
         "first_pip": pip,
         "first_chick": first,
         "pull_out": report.window.last_of(report.likely_chicks),

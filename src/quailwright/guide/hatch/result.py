@@ -59,6 +59,7 @@ class HatchResult:
         hatch_of_fertile: None when no egg is taken for fertile.
         losses: by stage: `clear`, `dead_at_candling`, `early`, `middle`, `late`, `pipped`,
             `contaminated`, `unopened`; only those that could be seen.
+        reckoned: which of the shares rest on eggs that nobody looked into.
         says: sentences on what the figures cannot tell.
     """
 
@@ -70,6 +71,7 @@ class HatchResult:
     hatch_of_set: Interval
     hatch_of_fertile: Interval | None
     losses: dict[str, Loss]
+    reckoned: tuple[str, ...]
     says: tuple[str, ...]
 
 
@@ -119,7 +121,7 @@ def result(case: HatchCase) -> HatchResult | None:
     highest = fate.eggs - fate.clear
     lowest = highest - unsure
     likely = highest - unsure * (1 - _fertile_share_of_unsure(fate))
-    may_hatch = 0 if case.closed else fate.unopened
+    may_hatch = fate.unopened if _may_hatch(case) else 0
     return HatchResult(
         closed=case.closed,
         eggs_set=fate.eggs,
@@ -132,9 +134,14 @@ def result(case: HatchCase) -> HatchResult | None:
         hatch_of_fertile=_of_fertile(
             fate.hatched, fate.hatched + may_hatch, lowest + may_hatch, highest, likely
         ),
+        reckoned=("fertility", "hatch_of_fertile") if unsure else (),
         losses=_losses(fate, lowest, highest, likely),
         says=tuple(_says(case, fate)),
     )
+
+
+def _may_hatch(case: HatchCase) -> bool:
+    return case.awaited and not case.closed
 
 
 def _fertile_share_of_unsure(fate: Fates) -> float:
@@ -179,9 +186,9 @@ def _losses(fate: Fates, lowest: int, highest: int, likely: float) -> dict[str, 
 
 def _says(case: HatchCase, fate: Fates) -> list[str]:
     says = []
-    if not case.closed:
+    if _may_hatch(case) and fate.unopened:
         says.append("So far: eggs may still hatch, and upper ends count them all.")
-    elif fate.unopened:
+    if not _may_hatch(case) and fate.unopened:
         eggs = counted(fate.unopened, "egg")
         ends = "the ends of the intervals reach from none of them to all."
         if fate.candled:

@@ -164,17 +164,39 @@ def machine_habit(earlier: Sequence[TimeRecord], machine: str, checked: bool = F
     spread = facts.value(key)
     precision, weighted = 1.0 / spread**2, 0.0
     for record in earlier:
-        if record.machine != machine or record.hatched_hours is None or not record.chicks:
-            continue
-        days = record.hatched_hours / _HOURS_A_DAY
-        own = hypot(
-            mean_spread_h(record, days),
-            facts.value("incubation.hatch_within_sd_h") / record.chicks**0.5,
-            facts.value("incubation.chicks_seen_sd_h"),
-        )
-        weighted += (record.hatched_hours - record.hours_at_hatching) / own**2
-        precision += 1.0 / own**2
+        late = _hours_late(record)
+        if record.machine == machine and late is not None and not beyond_habit(record):
+            weighted += late.mean / late.sd**2
+            precision += 1.0 / late.sd**2
     return Estimate(weighted / precision, precision**-0.5)
+
+
+def _hours_late(record: TimeRecord) -> Estimate | None:
+    """How late its chicks were against its log; None while no chick is logged."""
+    if record.hatched_hours is None or not record.chicks:
+        return None
+    spread = hypot(
+        mean_spread_h(record, record.hatched_hours / _HOURS_A_DAY),
+        facts.value("incubation.hatch_within_sd_h") / record.chicks**0.5,
+        facts.value("incubation.chicks_seen_sd_h"),
+    )
+    return Estimate(record.hatched_hours - record.hours_at_hatching, spread)
+
+
+def beyond_habit(record: TimeRecord) -> bool:
+    """Whether its chicks came further off their log than any machine's habit explains.
+
+    Most likely a date or the log is wrong: such a hatch teaches nothing.
+    """
+    late = _hours_late(record)
+    if late is None:
+        return False
+    habits = facts.value("incubation.hatch_machine_sd_h")
+    return abs(late.mean) > _BEYOND_CHANCE * hypot(habits, late.sd)
+
+
+_BEYOND_CHANCE = 4.0
+"""Standard deviations beyond which a hatch's time is no habit of its machine."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,13 +228,13 @@ class Window:
         """When the last of so many chicks is expected."""
         within = facts.value("incubation.hatch_within_sd_h")
         hours = -within * NormalDist().inv_cdf(_smallest_of(max(1.0, chicks)))
-        return _whole_minutes(later(self.mean_at, hours))
+        return whole_minutes(later(self.mean_at, hours))
 
     def _around(self, centre: datetime, spread_h: float) -> dict[str, datetime]:
         normal = NormalDist(0.0, max(spread_h, 1e-6))
-        found = {"mean": _whole_minutes(centre)}
+        found = {"mean": whole_minutes(centre)}
         for name, share in QUANTILES.items():
-            found[name] = _whole_minutes(later(centre, normal.inv_cdf(share)))
+            found[name] = whole_minutes(later(centre, normal.inv_cdf(share)))
         return found
 
 
@@ -226,7 +248,8 @@ def later(at: datetime, hours: float) -> datetime:
     return (at.astimezone(UTC) + timedelta(hours=hours)).astimezone(at.tzinfo)
 
 
-def _whole_minutes(at: datetime) -> datetime:
+def whole_minutes(at: datetime) -> datetime:
+    """The minute of a moment: no chick keeps to the second."""
     return at.replace(second=0, microsecond=0)
 
 
