@@ -15,6 +15,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache
+from itertools import pairwise
 from statistics import NormalDist
 from typing import Any
 
@@ -448,56 +449,75 @@ def by_row(share: Array, table: Hens) -> Array:
 
 
 def learn_lay(weeks: dict[str, Weeks], light: Light) -> LayBelief:
-    """Follows every group's level through its weeks, and weighs the possibilities."""
+    """Follows every group's level through its weeks, and weighs the possibilities.
+
+    Possibilities that the record has ruled out are left behind on the way.
+    """
     table = hens(light)
-    names = tuple(weeks)
-    grid = np.tile(levels(), 2)
     start = _starts(table)
-    state = np.repeat(start[None], max(1, len(names)), axis=0)[: len(names)]
+    state = np.repeat(start[None], len(weeks), axis=0)
     evidence = table.before.copy()
-    lay = expit(grid)
     moves = kernels().astype(np.float32)
-    icc = three("laying.week_icc")[table.restless]
-    stacked = _stack(weeks)
-    if stacked is not None:
-        eggs, hen_days, share, there, lived, silent = stacked
-        for week in range(eggs.shape[1]):
-            present = np.flatnonzero(there[:, week])
-            if not len(present):
+    kept: Whole = np.arange(len(evidence))
+    number = max((len(own.eggs) for own in weeks.values()), default=0)
+    every = list(weeks.values())
+    for week in range(number):
+        present = np.flatnonzero([own.there[week] for own in every])
+        if not len(present):
+            continue
+        moved = _move(state[np.ix_(present, kept)], kept, moves, len(evidence) // len(moves))
+        for place, group in enumerate(present):
+            told = _told(every[group], week, table, kept)
+            if told is None:
                 continue
-            moved = _move(state[present], moves)
-            counted = hen_days[present, week] > 0
-            if counted.any():
-                who = present[counted]
-                own = by_row(share[who, week], table)
-                told = _likelihood(eggs[who, week], hen_days[who, week], own, lay, icc)
-                seen = moved[counted] * told
-                total = seen.sum(-1)
-                evidence += np.log(total).sum(0)
-                moved[counted] = seen / total[..., None]
-            quiet = silent[present, week] > 0
-            if quiet.any():
-                who = present[quiet]
-                none = np.exp(
-                    -lived[who, week][:, None, None]
-                    * by_row(share[who, week], table)[:, :, None]
-                    * lay
-                )
-                says = silent[who, week][:, None, None]
-                seen = moved[quiet] * (says + (1.0 - says) * none).astype(np.float32)
-                total = seen.sum(-1)
-                evidence += np.log(total).sum(0)
-                moved[quiet] = seen / total[..., None]
-            state[present] = moved
+            both = moved[place].reshape(len(kept), 2, -1) * told[:, None, :]
+            total = both.sum((1, 2))
+            evidence[kept] += np.log(total)
+            moved[place] = both.reshape(len(kept), -1) / total[:, None]
+        state[np.ix_(present, kept)] = moved
+        if week % _PRUNED_EVERY == 0:
+            still = evidence[kept] > evidence[kept].max() - _RULED_OUT
+            evidence[kept[~still]] = -np.inf
+            kept = kept[still]
     chances = np.exp(evidence - evidence.max())
     return LayBelief(
         table,
         chances / chances.sum(),
         np.cumsum(state, axis=-1, dtype=np.float32),
-        names,
-        tuple(float(w.hen_days.sum()) for w in weeks.values()),
-        tuple(w.left_out for w in weeks.values()),
+        tuple(weeks),
+        tuple(float(own.hen_days.sum()) for own in every),
+        tuple(own.left_out for own in every),
     )
+
+
+_PRUNED_EVERY = 4
+_RULED_OUT = 18.0
+"""Log odds against the likeliest below which a possibility is followed no further."""
+
+
+def _told(own: Weeks, week: int, table: Hens, kept: Whole) -> NDArray[np.float32] | None:
+    """Chance of what a week shows of a group, by row kept and level; None where it shows nothing.
+
+    It depends on the row only by its light, decline, rise and restlessness.
+    """
+    lay = expit(levels())
+    rate = own.share[week][..., None] * lay
+    if own.hen_days[week] > 0:
+        told = _likelihood(own.eggs[week], own.hen_days[week], rate)
+    elif own.silent[week] > 0:
+        says = own.silent[week]
+        none = says + (1.0 - says) * np.exp(-own.hens_lived[week] * rate)
+        told = np.repeat(none[None], 3, axis=0)
+    else:
+        return None
+    rows = (
+        table.restless[kept],
+        table.light[kept],
+        table.decline[kept],
+        table.rise[kept],
+    )
+    found: NDArray[np.float32] = told[rows].astype(np.float32)
+    return found
 
 
 def _starts(table: Hens) -> NDArray[np.float32]:
@@ -507,47 +527,35 @@ def _starts(table: Hens) -> NDArray[np.float32]:
     return np.concatenate((begun, np.zeros_like(begun)), axis=1)
 
 
-def _stack(
-    weeks: dict[str, Weeks],
-) -> tuple[Array, Array, Array, NDArray[np.bool_], Array, Array] | None:
-    if not weeks:
-        return None
-    every = list(weeks.values())
-    return (
-        np.array([w.eggs for w in every]),
-        np.array([w.hen_days for w in every]),
-        np.array([w.share for w in every]),
-        np.array([w.there for w in every]),
-        np.array([w.hens_lived for w in every]),
-        np.array([w.silent for w in every]),
-    )
-
-
-def _move(state: NDArray[np.float32], moves: NDArray[np.float32]) -> NDArray[np.float32]:
+def _move(
+    state: NDArray[np.float32], kept: Whole, moves: NDArray[np.float32], a_block: int
+) -> NDArray[np.float32]:
     """A week's moves: rows of one usual value and restlessness lie together and share a kernel."""
-    groups, rows, cells = state.shape
-    blocks = state.reshape(groups, len(moves), rows // len(moves), cells)
-    moved: NDArray[np.float32] = np.matmul(blocks, moves[None]).reshape(groups, rows, cells)
+    moved = np.empty_like(state)
+    ends = np.searchsorted(kept, a_block * np.arange(len(moves) + 1))
+    for block, (first, end) in enumerate(pairwise(ends.tolist())):
+        if end > first:
+            moved[:, first:end] = state[:, first:end] @ moves[block]
     return moved
 
 
-def _likelihood(
-    eggs: Array, hen_days: Array, share: Array, lay: Array, icc: Array
-) -> NDArray[np.float32]:
-    """Chance of each group's eggs by row and level, up to what all share.
+def _likelihood(eggs: float, hen_days: float, rate: Array) -> Array:
+    """Chance of a week's eggs, up to what all share, for three kinds of restlessness.
 
     Binomial, flattened by the likeness of hens within a week; a part of weeks tells nothing.
+
+    Args:
+        rate: eggs a hen a day, shape (lights, declines, rises, levels).
+
+    Returns:
+        Shape (3, lights, declines, rises, levels).
     """
-    p = (share[:, :, None] * lay[None, None]).astype(np.float32)
-    np.clip(p, 1e-6, 0.999, out=p)
-    worth = 1.0 / (1.0 + hen_days[:, None] * icc[None])
-    rate = np.clip(eggs / hen_days, 1e-4, 1 - 1e-4)
-    best = eggs * np.log(rate) + (hen_days - eggs) * np.log1p(-rate)
-    log = eggs[:, None, None] * np.log(p) + (hen_days - eggs)[:, None, None] * np.log1p(-p)
-    spread = 2 * math.pi * rate * (1 - rate) / hen_days
-    odd = facts.value("laying.record_odd") * np.sqrt(spread[:, None] / worth)
-    told = np.sqrt(worth)[:, :, None] * (
-        np.exp((log - best[:, None, None]) * worth[:, :, None]) + odd[:, :, None]
-    )
-    found: NDArray[np.float32] = told.astype(np.float32)
-    return found
+    p = np.clip(rate, 1e-6, 0.999)
+    worth = 1.0 / (1.0 + hen_days * three("laying.week_icc"))[:, None, None, None, None]
+    seen = min(max(eggs / hen_days, 1e-4), 1.0 - 1e-4)
+    best = eggs * math.log(seen) + (hen_days - eggs) * math.log1p(-seen)
+    log = eggs * np.log(p) + (hen_days - eggs) * np.log1p(-p) - best
+    spread = 2.0 * math.pi * seen * (1.0 - seen) / hen_days
+    odd = facts.value("laying.record_odd") * np.sqrt(spread / worth)
+    told: Array = np.sqrt(worth) * (np.exp(log[None] * worth) + odd)
+    return told

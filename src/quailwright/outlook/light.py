@@ -73,14 +73,14 @@ def light_of(
     target = holding.light_target_h if holding is not None else None
     usual = facts.value("laying.light_target_h") if target is None else target
     natural, chance_of_lamp = _natural(flock, first, days)
-    fades = _FADES if len(natural) == 1 else _FADES[1:2]
+    fades = _FADES if len(natural) == 1 else (0,)
     if target is not None:
         chance_of_lamp = facts.value("laying.lamp_used_if_told")
     full = max(usual, facts.value("laying.light_full_h"))
     lit = np.max([lit_hours(row, usual) for row in natural], axis=0)
     rows = [lit if len(natural) == 1 else np.full(days, full)]
     rows += [row for row in natural for _ in fades]
-    names = ("lamp", *(f"no lamp, {fade}" for _ in natural for fade in fades))
+    names = ("lamp", *(f"no lamp {fade:+d}" for _ in natural for fade in fades))
     without = (1.0 - chance_of_lamp) / (len(rows) - 1)
     chances = (chance_of_lamp, *([without] * (len(rows) - 1)))
     hours = np.array(rows)
@@ -103,13 +103,15 @@ def light_of(
     )
 
 
-_FADES = ("fades early", "fades late", "fades very late")
-"""Hens differ in how short a day must be to stop them."""
+_FADES = (-2, -1, 0, 1, 2)
+"""Steps about the middle: flocks differ in how short a day must be to stop them."""
 
 
-def _ends(fade: str) -> tuple[float | None, float | None]:
-    figure = facts.figure(f"laying.light_{fade.replace(' ', '_')}_h")
-    return figure.low, figure.high
+def _ends(step: int) -> tuple[float, float]:
+    """Day lengths at which lay has faded, and is full [h]."""
+    middle = facts.value("laying.light_fades_h") + step * facts.value("laying.light_fades_step_h")
+    half = facts.value("laying.light_fades_width_h") / 2
+    return middle - half, middle + half
 
 
 def _natural(flock: Flock, first: date, days: int) -> tuple[Array, float]:
