@@ -19,8 +19,10 @@ ON = date(2027, 6, 1)
 LISBON = made(
     "holding", "2026-01-01", name="home", timezone="Europe/Lisbon", latitude=38.7, light_target_h=15
 )
-NOWHERE = made("holding", "2026-01-01", name="home")
-"""A holding that does not tell where it is: full light."""
+NOWHERE = made("holding", "2026-01-01", name="home", latitude=0, light_target_h=15)
+"""A holding where days are long enough all year, with a lamp on top."""
+UNTOLD = made("holding", "2026-01-01", name="home")
+"""A holding that does not tell where it is."""
 
 
 def hens(

@@ -12,6 +12,7 @@ from tests.outlook.flocks import (
     LISBON,
     NOWHERE,
     ON,
+    UNTOLD,
     binomial,
     hatch_over,
     hens,
@@ -68,7 +69,7 @@ def test_an_empty_journal_foretells_nothing_and_says_so() -> None:
 )  # fmt: skip
 def test_rates_without_records_are_the_published(name: str, a: float, b: float) -> None:
     believed = rate([], name)
-    assert believed.mean == pytest.approx(a / (a + b), rel=0.06)
+    assert believed.mean == pytest.approx(a / (a + b), rel=0.08)
 
 
 def test_before_the_first_entry_nothing_is_known() -> None:
@@ -339,7 +340,7 @@ def test_feed_given_is_learnt() -> None:
 
 
 def test_says_where_nobody_told_where_the_flock_lives() -> None:
-    assert "short days are not reckoned with" in said([NOWHERE, hens(10)])
+    assert "Where the flock lives is not told" in said([UNTOLD, hens(10)])
     assert "Whether the hens have a lamp is not sure" in said(
         [made("holding", "2026-01-01", latitude=50.0), hens(10)]
     )

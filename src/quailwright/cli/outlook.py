@@ -2,6 +2,7 @@
 
 import contextlib
 import sys
+import textwrap
 from collections.abc import Callable, Iterator
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Annotated
@@ -231,7 +232,7 @@ def _show(ahead: "Outlook", flock: Flock, said: list[str]) -> None:
     name = flock.holding.name if flock.holding is not None else ""
     print(f"{name + ': ' if name else ''}the weeks after {wording.full_day(ahead.as_of)}")
     for sentence in said:
-        print(f"  {sentence}")
+        print(textwrap.fill(sentence, 100, initial_indent="  ", subsequent_indent="  "))
     if not flock.entries:
         show.first_steps()
         return

@@ -284,6 +284,8 @@ def _leave(flights: list[Flight], asked: Question) -> list[Flight]:
         gone = [min(left[n], flight.told[n]) for n in range(2)]
         left = [left[n] - gone[n] for n in range(2)]
         found[id(flight)] = replace(
-            flight, hens=flight.hens - gone[0], cocks=flight.cocks - gone[1]
+            flight,
+            hens=np.maximum(0, flight.hens - gone[0]),
+            cocks=np.maximum(0, flight.cocks - gone[1]),
         )
     return [found[id(flight)] for flight in flights]

@@ -60,7 +60,7 @@ class Rates:
             eat, and the record it is learnt from.
         deaths_told: numbers of the Beta distribution of the share of deaths that are logged
             before a count finds them.
-        sexed_at_d: age at which chicks are told apart [d].
+        sexed_at_d: lowest and highest age at which this keeper tells chicks apart [d].
         hatches_seen: hatches learnt from, by source.
     """
 
@@ -74,7 +74,7 @@ class Rates:
     feed: tuple[float, float]
     feed_use: FeedUse | None
     deaths_told: tuple[float, float]
-    sexed_at_d: float
+    sexed_at_d: tuple[float, float]
     hatches_seen: tuple[Hatch, ...]
 
 
@@ -120,7 +120,7 @@ def learn_rates(
         _learn_feed(histories, used, _laying(weeks, lay), on),
         used,
         _deaths_told(histories.values()),
-        float(median(ages)) if ages else facts.value("care.sexing_age_d"),
+        _sexed_at(ages),
         seen,
     )
 
@@ -139,6 +139,17 @@ def _with_origin(
     before = weeks.get(first.other)
     week = len(own.eggs) - 1 - (on - first.day).days // DAYS_A_WEEK
     return own if before is None or week <= 0 else own.after(before, week)
+
+
+def _sexed_at(ages_d: Sequence[int]) -> tuple[float, float]:
+    """As this keeper did it of late; else anywhere from feather sexing to the time of moving on."""
+    if ages_d:
+        usual = median(ages_d[-_SEXED_OF_LATE:])
+        return usual - 1.0, usual + 2.0
+    return facts.value("care.sexing_age_d"), facts.value("feeding.grower_until_d")
+
+
+_SEXED_OF_LATE = 8
 
 
 def _deaths_told(histories: Collection[GroupHistory]) -> tuple[float, float]:
@@ -366,6 +377,7 @@ class RateDraws:
         deaths: effects by age class.
         feed: feed used over feed eaten, shape (draws,).
         told: share of deaths that are logged before a count finds them, shape (draws,).
+        sexed_at_d: age at which chicks are told apart [d], shape (draws,).
     """
 
     rates: Rates
@@ -375,6 +387,7 @@ class RateDraws:
     deaths: Mapping[str, Drawn]
     feed: Array
     told: Array
+    sexed_at_d: Array
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -391,4 +404,5 @@ def draw_rates(rates: Rates, draws: int, rng: Generator) -> RateDraws:
         {name: learnt.draws(rng, draws) for name, learnt in rates.deaths.items()},
         np.exp(mean + sd * rng.standard_normal(draws)),
         rng.beta(*rates.deaths_told, draws),
+        rng.uniform(*rates.sexed_at_d, draws),
     )

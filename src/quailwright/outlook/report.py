@@ -15,6 +15,7 @@ from quailwright.outlook.forecast import Outlook, evening
 from quailwright.outlook.history import AGE_CLASSES
 from quailwright.outlook.lay import LayBelief
 from quailwright.outlook.learning import Drawn, Learnt, expit
+from quailwright.outlook.light import latitude_of
 from quailwright.outlook.rates import (
     RateDraws,
     Rates,
@@ -191,10 +192,12 @@ def _lay_rate(
     by_others = expit(belief.new_level(rows, rng)) * share[rows]
     own = expit(level(rows, rng)) * share[rows]
     precision = [1.0 / float(np.maximum(1e-9, x.var())) for x in (published, by_others, own)]
+    hen_days = dict(zip(belief.groups, belief.hen_days, strict=True))
+    if not sum(hen_days.values()):
+        precision = [precision[0]] * 3
     middle = max(precision[0], precision[1])
     everything = max(middle, precision[2])
     low, high = np.quantile(own, (0.05, 0.95))
-    hen_days = dict(zip(belief.groups, belief.hen_days, strict=True))
     others, own_weight = (middle - precision[0]) / everything, (everything - middle) / everything
     return Rate(
         "lay",
@@ -350,6 +353,12 @@ _NAMES = {
 
 def _of_light(outlook: Outlook, flock: Flock) -> list[str]:
     light, belief = outlook.rates.light, outlook.rates.lay
+    if latitude_of(flock) is None:
+        usual = facts.value("forecast.untold_latitude_deg")
+        return [
+            "Where the flock lives is not told, so short days may come at any time of the year, as "
+            f"at {usual:g} degrees. Tell it: quailwright log holding latitude=..."
+        ]
     chance = float(belief.chances[belief.hens.light == 0].sum())
     shortest = float(light.hours.min())
     if shortest >= facts.value("laying.light_full_h"):

@@ -203,7 +203,8 @@ def simulate(
     seen = np.array([flight.seen if flight.seen is not None else one for flight in flights])
     lay_of_sets = _Lay(groups[len(of_there) :], draws, of_sets)
     share = _shares(flights, light, on, last_week, draws.rates.lay.hens)
-    sexed = draws.rates.sexed_at_d
+    sexed = draws.sexed_at_d
+    drift = facts.value("forecast.feed_drift_sd") * rng.standard_normal(number)
     shared_sd = facts.value("forecast.deaths_week_log_sd")
     feed_cv = facts.value("forecast.feed_week_cv")
     eggs_by_group = np.zeros((len(groups), weeks))
@@ -236,10 +237,10 @@ def simulate(
             eggs = luck_of_eggs.binomial(hen_days, np.minimum(rate, 1.0), split)
             shown["eggs"][:, week] = eggs.sum(0)
             np.add.at(eggs_by_group[:, week], group_of[laying], eggs.mean(1))
-        young = ages[:, week] + DAYS_A_WEEK / 2 < sexed
-        shown["chicks"][:, week] = hens[young].sum(0) + cocks[young].sum(0)
-        shown["hens"][:, week] = hens[~young].sum(0)
-        shown["cocks"][:, week] = cocks[~young].sum(0)
+        young = _young(ages[:, week] + DAYS_A_WEEK / 2, hens, cocks, sexed)
+        shown["chicks"][:, week] = young.sum(0)
+        shown["hens"][:, week] = hens.sum(0) - young[0]
+        shown["cocks"][:, week] = cocks.sum(0) - young[1]
         shown["deaths"][:, week] = dead_hens.sum(0) + dead_cocks.sum(0)
         eaten = _eaten_kg(
             ages[:, week],
@@ -250,7 +251,10 @@ def simulate(
             dead_cocks,
         )
         shown["feed_kg"][:, week] = (
-            eaten * draws.feed * (1.0 + feed_cv * rng.standard_normal(number))
+            eaten
+            * draws.feed
+            * np.exp(drift * min(1.0, (week + 1) / _DRIFTED_W))
+            * (1.0 + feed_cv * rng.standard_normal(number))
         )
         if progress is not None:
             progress(week + 1)
@@ -262,6 +266,21 @@ def _go(birds: Whole, stay: int | None) -> Whole:
     gone = np.zeros_like(birds) if stay is None else np.maximum(0, birds - stay)
     birds -= gone
     return gone
+
+
+_DRIFTED_W = 12
+"""Weeks over which feed use may come to differ from what the record showed."""
+
+
+def _young(ages_d: Array, hens: Whole, cocks: Whole, sexed_at_d: Array) -> Whole:
+    """Hens and cocks not told apart yet, shape (2, draws)."""
+    found = np.zeros((2, hens.shape[1]), dtype=np.int64)
+    latest = float(sexed_at_d.max())
+    for row in np.flatnonzero(ages_d < latest):
+        young = ages_d[row] < sexed_at_d
+        found[0] += np.where(young, hens[row], 0)
+        found[1] += np.where(young, cocks[row], 0)
+    return found
 
 
 _HENS_AT_W = 8
