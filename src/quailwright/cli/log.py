@@ -32,8 +32,8 @@ EXAMPLES = """Examples:
   quailwright log retract entry=0191d5a0-5f5e-7c3a-9d52-3f0c5a1b2c3d why="wrong pen"
   quailwright log eggs_set            (shows what an eggs_set entry takes)
 
-`at` may be a day (2027-05-02, today, yesterday), a clock time of today (20:00) or of another day
-(2027-05-02T20:00, "yesterday 20:00"), always at the holding; left out, it is now.
+`at` may be a day (2027-05-02, today, yesterday, tomorrow), a clock time of today (20:00) or of
+another day (2027-05-02T20:00, "yesterday 20:00"), always at the holding; left out, it is now.
 
 Kinds: """ + ", ".join(KINDS)
 

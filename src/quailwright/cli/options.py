@@ -30,7 +30,7 @@ OnOption = Annotated[
     typer.Option(
         "--on",
         metavar="WHEN",
-        help="As of a day (2027-05-02, today, tomorrow) or an instant (20:00). Default: now.",
+        help="As of a day (2027-05-02, yesterday, tomorrow) or an instant (20:00). Default: now.",
     ),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON document on standard output.")]

@@ -68,6 +68,7 @@ class GroupHistory:
         lived: by age class.
         sexed_at_d: ages at which its chicks were sexed [d].
         missing: birds missing at a count and not found since, by kind and age class.
+        attacks: times at which many grown birds were lost at once; those birds are in no rate.
     """
 
     group: Group
@@ -76,6 +77,7 @@ class GroupHistory:
     lived: dict[str, Lived] = field(default_factory=dict)
     sexed_at_d: list[int] = field(default_factory=list)
     missing: dict[str, dict[str, float]] = field(default_factory=dict)
+    attacks: int = 0
 
 
 def group_history(group: Group, on: date) -> GroupHistory:
@@ -235,6 +237,9 @@ def _go(
     history: GroupHistory, cohorts: list[Cohort], change: Change, name: str, birds: int
 ) -> None:
     dead = change.why in ("died", "found")
+    if dead and name != "chicks" and _is_attack(cohorts, birds):
+        history.attacks += 1
+        dead = False
     for cohort, part in zip(cohorts, _shares(cohorts, name), strict=True):
         if dead and part:
             classes = classes_of(cohort.age_d(change.day), name)
@@ -245,6 +250,13 @@ def _go(
                     missing = history.missing.setdefault(name, {})
                     missing[age_class] = missing.get(age_class, 0.0) + dead_birds
         setattr(cohort, name, max(0.0, getattr(cohort, name) - birds * part))
+
+
+def _is_attack(cohorts: Sequence[Cohort], birds: int) -> bool:
+    """Whether so many grown birds at once are no common deaths."""
+    there = sum(cohort.chicks + cohort.hens + cohort.cocks for cohort in cohorts)
+    least = facts.value("forecast.attack_least")
+    return birds >= max(least, (facts.figure("forecast.attack_part").low or 0.0) * there)
 
 
 def _sex(history: GroupHistory, cohorts: list[Cohort], birds: Birds, day: date) -> None:

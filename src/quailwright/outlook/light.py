@@ -90,7 +90,7 @@ def light_of(
         hours[0, begin:] = lit_hours(ahead.min(0), lamp_h)
         hours[1:, begin:] = lit_hours(np.repeat(ahead, len(fades), axis=0), lamp_h)
     ends = [(None, None), *([_ends(fade) for fade in fades] * len(natural))]
-    wanted = [response(row, *end) for row, end in zip(hours, ends, strict=True)]
+    wanted = [_wanted(row, *end) for row, end in zip(hours, ends, strict=True)]
     answered = [lay_of_young_and_old(row) for row in wanted]
     return Light(
         first,
@@ -105,6 +105,16 @@ def light_of(
 
 _FADES = (-2, -1, 0, 1, 2)
 """Steps about the middle: flocks differ in how short a day must be to stop them."""
+
+
+def _wanted(hours: Array, none_h: float | None, full_h: float | None) -> Array:
+    """`response` by day; days that lengthen must be longer to bring hens back into lay."""
+    falling = response(hours, none_h, full_h)
+    if none_h is None or full_h is None:
+        return falling
+    more = facts.value("laying.light_restart_more_h")
+    rising = response(hours, none_h + more, full_h + more)
+    return np.where(np.gradient(hours) > 0, rising, falling) if len(hours) > 1 else falling
 
 
 def _ends(step: int) -> tuple[float, float]:

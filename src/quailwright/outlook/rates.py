@@ -60,6 +60,7 @@ class Rates:
             eat, and the record it is learnt from.
         deaths_told: numbers of the Beta distribution of the share of deaths that are logged
             before a count finds them.
+        attacks_a_week: chance that a group loses many birds at once in a week.
         sexed_at_d: lowest and highest age at which this keeper tells chicks apart [d].
         hatches_seen: hatches learnt from, by source.
     """
@@ -74,6 +75,7 @@ class Rates:
     feed: tuple[float, float]
     feed_use: FeedUse | None
     deaths_told: tuple[float, float]
+    attacks_a_week: float
     sexed_at_d: tuple[float, float]
     hatches_seen: tuple[Hatch, ...]
 
@@ -120,6 +122,7 @@ def learn_rates(
         _learn_feed(histories, used, _laying(weeks, lay), on),
         used,
         _deaths_told(histories.values()),
+        _attacks_a_week(histories.values()),
         _sexed_at(ages),
         seen,
     )
@@ -139,6 +142,16 @@ def _with_origin(
     before = weeks.get(first.other)
     week = len(own.eggs) - 1 - (on - first.day).days // DAYS_A_WEEK
     return own if before is None or week <= 0 else own.after(before, week)
+
+
+def _attacks_a_week(histories: Collection[GroupHistory]) -> float:
+    events = facts.value("forecast.attack_events") + sum(h.attacks for h in histories)
+    weeks = facts.value("forecast.attack_weeks") + sum(
+        (stretch.end - stretch.first).days / DAYS_A_WEEK
+        for h in histories
+        for stretch in h.stretches
+    )
+    return events / weeks
 
 
 def _sexed_at(ages_d: Sequence[int]) -> tuple[float, float]:

@@ -218,8 +218,12 @@ def simulate(
                 if leaving.week == week < weeks:
                     left[:, week] += _go(hens[row], leaving.hens) + _go(cocks[row], leaving.cocks)
         shock = np.exp(shared_sd * rng.standard_normal(number) - shared_sd**2 / 2)
-        dead_hens = luck_of_hens.binomial(hens, deaths.of_hens(week, shock), there_only)
-        dead_cocks = luck_of_cocks.binomial(cocks, deaths.of_cocks(week, shock), there_only)
+        hen_chance, cock_chance = deaths.of_hens(week, shock), deaths.of_cocks(week, shock)
+        attacked = _attacked(draws, len(groups), rng)
+        for chance in (hen_chance, cock_chance):
+            _add_attacks(chance, attacked, group_of)
+        dead_hens = luck_of_hens.binomial(hens, hen_chance, there_only)
+        dead_cocks = luck_of_cocks.binomial(cocks, cock_chance, there_only)
         hens -= dead_hens
         cocks -= dead_cocks
         for flight, row in zip(flights, hens, strict=True):
@@ -259,6 +263,24 @@ def simulate(
         if progress is not None:
             progress(week + 1)
     return Ahead(shown, by_hatch, dict(zip(groups, eggs_by_group, strict=True)), left)
+
+
+def _attacked(draws: RateDraws, groups: int, rng: Generator) -> tuple[Whole, Whole, Array]:
+    """(group, draw, part lost) of each loss of many birds at once in a week."""
+    number = int(rng.binomial(groups * len(draws), draws.rates.attacks_a_week))
+    part = facts.figure("forecast.attack_part")
+    return (
+        rng.integers(0, groups, number),
+        rng.integers(0, len(draws), number),
+        rng.uniform(part.low or 0.0, part.high or 1.0, number),
+    )
+
+
+def _add_attacks(chance: Array, attacked: tuple[Whole, Whole, Array], group_of: Whole) -> None:
+    """Adds the losses to the chances of death, shape (flights, draws), in place."""
+    for group, draw, part in zip(*attacked, strict=True):
+        flights = group_of == group
+        chance[flights, draw] = 1.0 - (1.0 - chance[flights, draw]) * (1.0 - part)
 
 
 def _go(birds: Whole, stay: int | None) -> Whole:

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import pairwise
 from math import hypot
 
@@ -143,6 +143,7 @@ def hatch_report(flock: Flock, hatch: Hatch, airs: Airs, now: datetime) -> Hatch
         *_of_habit(time, earlier),
         *([] if over else _of_outages(time, day, units)),
         *([] if over else _of_gaps(air, day)),
+        *([] if over or wait_is_over else _of_lateness(steps, give_up)),
     ]
     return HatchReport(
         hatch,
@@ -572,6 +573,20 @@ def _of_gaps(air: Air, until_day: float) -> list[str]:
 
 
 _GAP_TOLD_H = 12.0
+
+
+def _of_lateness(steps: Sequence[Step], give_up: datetime) -> list[str]:
+    """Whether chicks may come after the day from which the round has the eggs opened."""
+    asked = [step.at for step in steps if step.rule == _OPENING]
+    if not asked or give_up - asked[0] < _LATENESS_TOLD:
+        return []
+    return [
+        f"Chicks may come late: wait with opening the eggs until {wording.clock(give_up)}, though "
+        f"the round asks for it from {wording.clock(asked[0])}."
+    ]
+
+
+_LATENESS_TOLD = timedelta(hours=6)
 
 
 def step_times(report: HatchReport) -> dict[str, datetime]:
