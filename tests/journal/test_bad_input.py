@@ -147,7 +147,10 @@ SWAP = "Swap them, or mend the wrong one."
             "with no space at its ends.",
         ),
         # a name given twice, of which one value would be lost
-        (json.dumps(entry("care"))[:-1] + ', "task": "feed"}', "task: it is given twice. Give it once."),
+        (
+            json.dumps(entry("care"))[:-1] + ', "task": "feed"}',
+            "task: it is given twice. Give it once.",
+        ),
         (
             json.dumps(entry("care"))[:-1] + ', "t\\u0061sk": "feed"}',
             "task: it is given twice. Give it once.",

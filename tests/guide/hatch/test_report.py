@@ -367,6 +367,8 @@ def test_the_wait_ends_when_the_eggs_are_to_be_opened_to_the_minute(celsius: flo
     # The rule of care has them opened from day 20; a cool machine is given longer.
     assert opening.at >= at(20)
     assert (opening.at > at(21)) is (celsius < 36)
+    late = [each for each in told.said if "wait with opening the eggs until" in each]
+    assert bool(late) is (celsius < 36)
     for moment in dates.values():
         assert (moment.second, moment.microsecond) == (0, 0)
 
