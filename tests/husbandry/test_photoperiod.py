@@ -55,28 +55,28 @@ def test_a_line_that_matures_late_does_so_in_short_days_too() -> None:
 # The same: hens stop 15 days (to 89 days old) or 6 days (from 140 days old) after a cut from 14
 # to 8 h. The mean time to stop is the share still laying, added up over the days after the cut.
 def test_days_to_stop_stein_and_bacon_1976() -> None:
-    young, old = lay_of_young_and_old(changed(14.0, 8.0))
+    young, old = lay_of_young_and_old(response(changed(14.0, 8.0)))
     assert young[HALF_YEAR:].sum() == pytest.approx(15.0, abs=1.0)
     assert old[HALF_YEAR:].sum() == pytest.approx(6.0, abs=1.0)
 
 
 # The same: 15 to 20 days (young), 5 days (old) to lay after a change from 8 to 14 h.
 def test_days_to_restart_stein_and_bacon_1976() -> None:
-    young, old = lay_of_young_and_old(changed(8.0, 14.0))
+    young, old = lay_of_young_and_old(response(changed(8.0, 14.0)))
     assert 15.0 <= (1 - young[HALF_YEAR:]).sum() <= 20.0
     assert (1 - old[HALF_YEAR:]).sum() == pytest.approx(5.0, abs=1.0)
 
 
 def test_steady_light_keeps_lay_as_it_is() -> None:
     for hours in (8.0, 11.5, 14.0):
-        lay = lay_by_light(np.full(60, hours), 17.0, 15.0)
+        lay = lay_by_light(response(np.full(60, hours)), 17.0, 15.0)
         assert lay == pytest.approx(np.full(60, response(np.array(hours))))
     assert lay_by_light(np.array([]), 17.0, 15.0).shape == (0,)
 
 
 def test_lay_never_leaves_what_the_light_of_its_days_allows() -> None:
     hours = np.random.default_rng(1).uniform(6.0, 18.0, 400)
-    lay = lay_by_light(hours, 17.0, 6.0)
+    lay = lay_by_light(response(hours), 17.0, 6.0)
     assert (lay >= 0).all()
     assert (lay <= 1).all()
     assert np.abs(np.diff(lay)).max() < 0.2  # "maintenance" lags: no jump from one day to the next

@@ -193,7 +193,7 @@ def simulate(
     there = comes == 0
     hens, cocks = np.where(there, begin_hens, 0), np.where(there, begin_cocks, 0)
     arriving = not there.all()
-    of_rates, of_levels, of_sets, of_hens, of_cocks, of_eggs, rng = rng.spawn(7)
+    of_rates, of_levels, of_sets, of_hens, of_cocks, of_eggs, of_attacks, rng = rng.spawn(8)
     there_only = sum(not flight.planned for flight in flights)
     luck_of_hens, luck_of_cocks, luck_of_eggs = map(_Luck, (of_hens, of_cocks, of_eggs))
     deaths = _Deaths(flights, draws, _class_parts(flights, on, last_week), of_rates)
@@ -204,6 +204,7 @@ def simulate(
     lay_of_sets = _Lay(groups[len(of_there) :], draws, of_sets)
     share = _shares(flights, light, on, last_week, draws.rates.lay.hens)
     sexed = draws.sexed_at_d
+    doubt = rng.standard_normal(number, dtype=np.float32)
     drift = facts.value("forecast.feed_drift_sd") * rng.standard_normal(number)
     shared_sd = facts.value("forecast.deaths_week_log_sd")
     feed_cv = facts.value("forecast.feed_week_cv")
@@ -219,9 +220,10 @@ def simulate(
                     left[:, week] += _go(hens[row], leaving.hens) + _go(cocks[row], leaving.cocks)
         shock = np.exp(shared_sd * rng.standard_normal(number) - shared_sd**2 / 2)
         hen_chance, cock_chance = deaths.of_hens(week, shock), deaths.of_cocks(week, shock)
-        attacked = _attacked(draws, len(groups), rng)
-        for chance in (hen_chance, cock_chance):
-            _add_attacks(chance, attacked, group_of)
+        for first, end, luck in ((0, len(of_there), rng), (len(of_there), len(groups), of_attacks)):
+            attacked = _attacked(draws, first, end, luck)
+            for chance in (hen_chance, cock_chance):
+                _add_attacks(chance, attacked, group_of)
         dead_hens = luck_of_hens.binomial(hens, hen_chance, there_only)
         dead_cocks = luck_of_cocks.binomial(cocks, cock_chance, there_only)
         hens -= dead_hens
@@ -232,7 +234,8 @@ def simulate(
         if week >= weeks:
             continue
         together = rng.standard_normal(number, dtype=np.float32)
-        level = np.concatenate((lay.next(together), lay_of_sets.next(together)))
+        left_out = doubt * _doubt(week)
+        level = np.concatenate((lay.next(together, left_out), lay_of_sets.next(together, left_out)))
         laying = np.flatnonzero(_may_lay(ages[:, week]) & (hens.max(1) > 0))
         if len(laying):
             hen_days = DAYS_A_WEEK * hens[laying] + (DAYS_A_WEEK * dead_hens[laying]) // 2
@@ -265,12 +268,12 @@ def simulate(
     return Ahead(shown, by_hatch, dict(zip(groups, eggs_by_group, strict=True)), left)
 
 
-def _attacked(draws: RateDraws, groups: int, rng: Generator) -> tuple[Whole, Whole, Array]:
-    """(group, draw, part lost) of each loss of many birds at once in a week."""
-    number = int(rng.binomial(groups * len(draws), draws.rates.attacks_a_week))
+def _attacked(draws: RateDraws, first: int, end: int, rng: Generator) -> tuple[Whole, Whole, Array]:
+    """(group, draw, part lost) of each loss of many birds at once in a week, groups `first` on."""
+    number = int(rng.binomial((end - first) * len(draws), draws.rates.attacks_a_week))
     part = facts.figure("forecast.attack_part")
     return (
-        rng.integers(0, groups, number),
+        first + rng.integers(0, max(1, end - first), number),
         rng.integers(0, len(draws), number),
         rng.uniform(part.low or 0.0, part.high or 1.0, number),
     )
@@ -415,6 +418,13 @@ class _Deaths:
         return chance
 
 
+def _doubt(week: int) -> np.float32:
+    """Spread of what the model of lay leaves out, a week (0 the next) ahead [log odds]."""
+    now, later = (facts.value(f"forecast.level_doubt_{when}") for when in ("now", "later"))
+    whole = min(1.0, week / facts.value("forecast.level_doubt_w"))
+    return np.float32(now + (later - now) * whole)
+
+
 class _Lay:
     """The level of each group, moved on week by week as `lay.Walk` says."""
 
@@ -439,10 +449,12 @@ class _Lay:
         self._spread = facts.value("laying.level_logit_group_sd")
         self._walk, self._rng = walks[0], rng
 
-    def next(self, common: NDArray[np.float32]) -> Array:
+    def next(self, common: NDArray[np.float32], left_out: NDArray[np.float32]) -> Array:
         """Chance of an egg of a hen in full lay in the next week, shape (groups, draws).
 
-        `common` is what moves all groups of the holding that week, standard normal, (draws,).
+        Args:
+            common: what moves all groups of the holding that week, standard normal, (draws,).
+            left_out: what the model leaves out, added to the log odds of that week, (draws,).
         """
         rng, shape = self._rng, self._level.shape
         shared = facts.value("laying.week_shared")
@@ -462,7 +474,7 @@ class _Lay:
             drop & (chance < walk.drops * (1.0 - walk.lasts))
         )
         noise = self._noise * rng.standard_normal(shape, dtype=np.float32)
-        return expit(self._level + noise)
+        return expit(self._level + noise + left_out)
 
 
 def _week_noise(walk: Walk) -> float:
