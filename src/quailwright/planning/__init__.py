@@ -1,0 +1,1 @@
+"""What to decide: which eggs to set, when and from whom."""
