@@ -311,6 +311,7 @@ def cock_shift() -> float:
 
 def _learn_deaths(histories: Mapping[str, GroupHistory]) -> dict[str, Learnt]:
     learnt = {}
+    own = _with_an_own_rate(histories)
     for name in (*AGE_CLASSES[:4], "adult"):
         classes = ("hen", "cock") if name == "adult" else (name,)
         records = []
@@ -320,7 +321,8 @@ def _learn_deaths(histories: Mapping[str, GroupHistory]) -> dict[str, Learnt]:
                 weeks = max(lived.bird_weeks, lived.deaths)
                 shift = cock_shift() if lived_in == "cock" else 0.0
                 if weeks > 0:
-                    records.append(Seen((group,), lived.deaths, weeks, shift))
+                    label = group if group in own else ""
+                    records.append(Seen((label,), lived.deaths, weeks, shift))
         learnt[name] = learn(records, prior_of_deaths(name))
     return learnt
 
@@ -332,6 +334,16 @@ def prior_of_feed() -> tuple[float, float]:
     mean = -math.log1p(-(spilled.value or 0.0))
     spill_sd = (math.log1p(-low) - math.log1p(-high)) / 4
     return mean, math.hypot(facts.value("feeding.intake_flock_cv"), spill_sd)
+
+
+def _with_an_own_rate(histories: Mapping[str, GroupHistory]) -> set[str]:
+    """Groups with birds, and the latest that had some; older ones tell only of the holding."""
+    lived = [name for name, history in histories.items() if history.stretches]
+    lived.sort(key=lambda name: histories[name].stretches[-1].end)
+    return {name for name in lived if histories[name].cohorts} | set(lived[-_LATEST_GROUPS:])
+
+
+_LATEST_GROUPS = 12
 
 
 def _laying(weeks: Mapping[str, Weeks], lay: LayBelief) -> dict[str, Array]:
