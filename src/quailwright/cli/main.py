@@ -8,7 +8,7 @@ from typing import Annotated, TextIO
 import typer
 
 from quailwright import __version__
-from quailwright.cli import flock, hatch, journal, log, offers, outlook, readings, today
+from quailwright.cli import flock, hatch, journal, log, offers, outlook, plan, readings, today
 from quailwright.cli.options import FlockOption
 from quailwright.journal.findings import QuailwrightError
 
@@ -60,6 +60,7 @@ app.command("today", epilog=today.EXAMPLES)(today.today)
 app.command("flock", epilog=flock.EXAMPLES)(flock.flock)
 app.command("hatch", epilog=hatch.EXAMPLES)(hatch.hatch)
 app.command("outlook", epilog=outlook.EXAMPLES)(outlook.outlook)
+app.command("plan", no_args_is_help=True, epilog=plan.EXAMPLES)(plan.plan)
 app.command("offers", no_args_is_help=True, epilog=offers.EXAMPLES)(offers.offers)
 app.command("rules", epilog=today.RULES_EXAMPLES)(today.rules)
 app.command("demo", epilog=today.DEMO_EXAMPLES)(today.demo)

@@ -73,7 +73,7 @@ def offers(
     """Hatching-egg offers compared by the cost of a hen at lay."""
     stdin = file == "-"
     data = read_stream(sys.stdin.buffer, "standard input") if stdin else read_file(Path(file))
-    entries = _entries(ctx, flock_file)
+    entries = journal_of(ctx, flock_file)
     asked_on = moment_asked(on, newest_zone(entries))
     flock = fold(entries, asked_on)
     day = day_at(flock, asked_on)
@@ -98,7 +98,7 @@ def offers(
         raise typer.Exit(1)
 
 
-def _entries(ctx: typer.Context, flock_file: str | None) -> list[Entry]:
+def journal_of(ctx: typer.Context, flock_file: str | None) -> list[Entry]:
     """The journal; none where there is no flock yet and none was named."""
     named = flock_file or (ctx.obj or {}).get("flock")
     where = location(ctx, flock_file)

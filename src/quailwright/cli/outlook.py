@@ -108,7 +108,7 @@ def outlook(
     from quailwright.outlook.scores import past_scores
 
     if past:
-        with _progress("Forecasts made again", True) as made:
+        with progress_bar("Forecasts made again", True) as made:
             scores = past_scores(entries, day, np.random.default_rng(seed), made)
         if as_json:
             from quailwright.exchange.outlook_shape import scores_shape
@@ -129,7 +129,7 @@ def outlook(
     )
     believed = learn(flock, day, _whole(asked, flock.zone))
     try:
-        with _progress("Weeks drawn", draws * weeks > _LARGE) as drawn:
+        with progress_bar("Weeks drawn", draws * weeks > _LARGE) as drawn:
             ahead = forecast(
                 flock,
                 day,
@@ -213,7 +213,7 @@ def _planned(text: str, day: date, weeks: int) -> "PlannedSet":
 
 
 @contextlib.contextmanager
-def _progress(text: str, long: bool) -> Iterator[Callable[[int, int], None]]:
+def progress_bar(text: str, long: bool) -> Iterator[Callable[[int, int], None]]:
     """A bar on standard error while something long runs on a terminal."""
     if not (long and sys.stderr.isatty()):
         yield lambda done, of: None

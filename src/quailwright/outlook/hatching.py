@@ -250,7 +250,8 @@ class PlannedSet:
     @property
     def name(self) -> str:
         """What to call its hatch before it is set."""
-        return f"set of {self.on} from {self.source}"
+        place = f" in {self.machine}" if self.machine else ""
+        return f"set of {self.on} from {self.source}{place}"
 
 
 def coming_of_set(

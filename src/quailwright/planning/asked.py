@@ -1,0 +1,125 @@
+"""From a brief that is complete to the planner's problem, in figures."""
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+import numpy as np
+
+from quailwright.flock.state import Flock
+from quailwright.husbandry import facts
+from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.outlook.report import prices_of
+from quailwright.planning.brief import Brief, Place, Source, spans_between
+from quailwright.planning.kernels import STAGES
+from quailwright.planning.problem import (
+    MOST_WEEKS,
+    EggSource,
+    Machine,
+    Prices,
+    Problem,
+    Room,
+    Wanted,
+)
+
+
+def problem_of(brief: Brief, flock: Flock, on: date) -> Problem:
+    """The problem that a complete brief poses on the day `on`.
+
+    Room, prices and sources that nobody told are taken as without limit or cost; `brief`'s own
+    `taken_for_granted` says so.
+    """
+    days = brief.goal.days(on)
+    weeks = min(MOST_WEEKS, ((days.last - on).days + DAYS_A_WEEK - 1) // DAYS_A_WEEK)
+    firsts = [on + timedelta(days=1 + DAYS_A_WEEK * week) for week in range(weeks)]
+    eggs = [
+        brief.goal.eggs_per_week_on(first)
+        if days.holds(first) and days.holds(first + timedelta(days=DAYS_A_WEEK - 1))
+        else 0.0
+        for first in firsts
+    ]
+    last = on + timedelta(weeks=weeks)
+    return Problem(
+        on,
+        weeks,
+        Wanted(
+            np.array(eggs),
+            brief.goal.table_birds_per_month or 0.0,
+            days.first,
+            days.last,
+            brief.goal.sure,
+        ),
+        tuple(_source(brief, source, on, last) for source in brief.sources),
+        _room(brief),
+        _prices(brief, flock, on),
+        brief.limits.lamp_h,
+        brief.limits.absences,
+        spans_between(brief.limits.no_hatching, on, last + timedelta(weeks=4)),
+        brief.limits.hens_per_cock or facts.value("housing.hens_per_cock"),
+        brief.limits.keep_hens_until_w,
+    )
+
+
+def _source(brief: Brief, source: Source, on: date, last: date) -> EggSource:
+    tomorrow = on + timedelta(days=1)
+    earliest = brief.limits.earliest_eggs if source.route != "own" else None
+    return EggSource(
+        source.name,
+        source.route == "own",
+        source.price_per_egg or 0.0,
+        source.postage,
+        max(1, source.least_eggs),
+        source.most_eggs if source.most_eggs is not None else _AS_MANY_AS_WANTED,
+        max(tomorrow, earliest or tomorrow, source.first or tomorrow),
+        min(last, source.last or last),
+    )
+
+
+_AS_MANY_AS_WANTED = 100_000
+
+
+def _room(brief: Brief) -> Room:
+    most = brief.limits.max_birds
+    return Room(
+        _machines(brief.places_for("incubator")),
+        _machines(brief.places_for("hatcher")),
+        _floor(brief.places_for("brooder")),
+        _floor(brief.places_for("pen")),
+        float("inf") if most is None else float(most),
+    )
+
+
+def _machines(places: Sequence[Place]) -> tuple[Machine, ...]:
+    return tuple(
+        Machine(place.name, place.capacity_eggs) for place in places if place.capacity_eggs
+    )
+
+
+def _floor(places: Sequence[Place]) -> float:
+    """Floor of the places together [m²]; without end where one of them is not told, or none is."""
+    floors = [place.floor_m2 for place in places]
+    known = [floor for floor in floors if floor is not None]
+    return sum(known) if known and len(known) == len(floors) else float("inf")
+
+
+def _prices(brief: Brief, flock: Flock, on: date) -> Prices:
+    prices = brief.prices
+    usual = prices.feed_per_kg
+    if usual is None:
+        usual = prices_of(flock, on).feed_per_kg or 0.0
+    by_stage = {feed.stage: feed.price_per_kg for feed in brief.feeds if feed.price_per_kg}
+    feed = [by_stage.get(stage) or usual for stage in STAGES]
+    brooding_months = facts.value("brooding.time_in_brooder_d") / _DAYS_A_MONTH
+    power_kwh = facts.value("planning.hatch_kwh")
+    hatch = (prices.kwh or 0.0) * power_kwh + (prices.bedding_per_month or 0.0) * brooding_months
+    currency = brief.holding.currency if brief.holding is not None else ""
+    return Prices(
+        (feed[0], feed[1], feed[2]),
+        prices.minute or 0.0,
+        hatch,
+        brief.limits.budget_per_month,
+        brief.limits.minutes_by_weekday,
+        currency,
+    )
+
+
+_DAYS_A_MONTH = 30.4

@@ -1,0 +1,319 @@
+"""Why a goal is not met, and what would have to give: limits that bind, ways out with a price."""
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+import numpy as np
+from numpy.random import Generator
+from numpy.typing import NDArray
+
+from quailwright.husbandry import facts
+from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.outlook.forecast import Question
+from quailwright.outlook.light import latitude_of, light_of
+from quailwright.planning.model import Asked, build
+from quailwright.planning.plan import (
+    Plan,
+    Situation,
+    asked_of,
+    carried_out,
+    make_plan,
+)
+from quailwright.planning.problem import EggSource, Machine, Problem, Room
+from quailwright.planning.solver import solve
+
+Array = NDArray[np.float64]
+
+_MORE = 1.5
+"""A limit that is tried wider is tried this many times as wide."""
+_TRIED = 4
+_HELPS = 0.9
+"""A way out helps if it leaves no more than this part of the eggs wanting."""
+
+
+@dataclass(frozen=True, slots=True)
+class WayOut:
+    """Something that could give, tried.
+
+    Attributes:
+        what: in words.
+        status: of the plan then.
+        chance: mean share of the goal's weeks met.
+        cost_more: against the plan without it, on the mean; the thing itself is not priced.
+        why: what of the goal's trouble it mends, in words; '' where nothing binds.
+    """
+
+    what: str
+    status: str
+    chance: float
+    cost_more: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Change:
+    what: str
+    problem: Problem
+    why: Callable[[Plan], str]
+
+
+def ways_out(
+    situation: Situation,
+    plan: Plan,
+    rng: Generator,
+    progress: Callable[[str, float], None] | None = None,
+) -> list[WayOut]:
+    """What would mend a plan that is not met, the best first; each tried as a plan of its own."""
+    changes = list(_changes(situation, plan.problem, plan))
+    base = _wanting(plan.asked)
+    helping = []
+    for change in changes:
+        left = _wanting(_asked_again(situation, change.problem, plan, rng))
+        if base <= 0 or left <= _HELPS * base:
+            helping.append((left, change))
+    helping.sort(key=lambda pair: pair[0])
+    found = []
+    for number, (_, change) in enumerate(helping[:_TRIED]):
+        if progress is not None:
+            progress(f"trying {change.what}", number / min(_TRIED, len(helping)))
+        tried = make_plan(situation, change.problem, rng.spawn(1)[0], rough=True)
+        if tried.chance_overall > plan.chance_overall + 0.01 or tried.status == "met":
+            found.append(
+                WayOut(
+                    change.what,
+                    tried.status,
+                    tried.chance_overall,
+                    float(tried.cost.mean() - plan.cost.mean()),
+                    change.why(plan),
+                )
+            )
+    return sorted(found, key=lambda way: (way.status != "met", -way.chance))
+
+
+def reasons(situation: Situation, plan: Plan, ways: Sequence[WayOut]) -> list[str]:
+    """Why the goal is not met, in the keeper's words."""
+    if plan.status == "met":
+        return []
+    said = list(_too_early(situation, plan))
+    said += [way.why for way in ways if way.why and way.why not in said]
+    if not plan.asked.candidates:
+        said.append(
+            "There is no day on which eggs can be set: look at absences, months without hatching, "
+            "and when eggs can be had."
+        )
+    return said
+
+
+def _wanting(asked: Asked) -> float:
+    """Eggs wanting on the mean when a little more than the need is asked, sets not whole."""
+    program, columns = build(replace(asked, need=asked.need * 1.05))
+    program.whole[:] = [False] * len(program.whole)
+    solution = solve(program, gap=0.0, seconds=5.0)
+    return float(solution.values[columns.wanting].sum()) if solution.found else math.inf
+
+
+def _asked_again(situation: Situation, problem: Problem, plan: Plan, rng: Generator) -> Asked:
+    base = carried_out(situation, problem, Question(lamp_h=problem.lamp_h), 1, _DRAWS)
+    asked = asked_of(situation, problem, base, rng, problem.wanted.certainty)
+    wanted = problem.wanted.eggs
+    before = plan.problem.wanted.eggs
+    margin = np.where(before > 0, plan.asked.need / np.maximum(before, 1e-9), 1.0)
+    return replace(asked, need=wanted * np.maximum(1.0, margin))
+
+
+_DRAWS = 300
+
+
+def _changes(situation: Situation, problem: Problem, plan: Plan) -> Iterator[_Change]:
+    room, prices = problem.room, problem.prices
+    lamp_h = facts.value("laying.light_target_h")
+    if (problem.lamp_h or 0.0) < lamp_h and _dark_weeks(situation, problem).any():
+        yield _Change(
+            f"a lamp that makes each day {lamp_h:g} h long",
+            replace(problem, lamp_h=lamp_h),
+            lambda plan: _of_light(situation, plan),
+        )
+    for name, words, verb in (
+        ("pen_m2", "the pens", "are"),
+        ("brooder_m2", "the brooder", "is"),
+    ):
+        if math.isfinite(getattr(room, name)):
+            more: Room = replace(room, **{name: getattr(room, name) * _MORE})
+            yield _Change(
+                f"half as much floor again in {words}",
+                replace(problem, room=more),
+                _told_full(f"floor of {words}", f"{words} {verb} full"),
+            )
+    bigger = replace(room, incubators=_grown(room.incubators), hatchers=_grown(room.hatchers))
+    yield _Change(
+        "machines that hold half as many eggs again",
+        replace(problem, room=bigger),
+        _told_full("eggs in the", "the incubator or hatcher is full"),
+    )
+    if not room.hatchers and room.incubators:
+        yield _Change(
+            "a hatcher beside the incubator",
+            replace(problem, room=replace(room, hatchers=room.incubators)),
+            lambda plan: "Eggs cannot be turned and hatch in one machine at a time.",
+        )
+    if math.isfinite(room.most_birds):
+        yield _Change(
+            "half as many birds again",
+            replace(problem, room=replace(room, most_birds=room.most_birds * _MORE)),
+            _told_full("birds in all", "there are as many birds as you allow"),
+        )
+    if math.isfinite(prices.budget_per_month):
+        wider = replace(prices, budget_per_month=prices.budget_per_month * _MORE)
+        yield _Change(
+            "half as much money again a month",
+            replace(problem, prices=wider),
+            _told_full("money in", "the money of the month is spent"),
+        )
+    if math.isfinite(min(prices.minutes_by_weekday)):
+        longer = tuple(minutes * _MORE for minutes in prices.minutes_by_weekday)
+        yield _Change(
+            "half as many minutes again a day",
+            replace(problem, prices=replace(prices, minutes_by_weekday=longer)),
+            _told_full("minutes a day", "the minutes of the day are used up"),
+        )
+    yield from _of_goal(situation, problem, plan)
+
+
+def _of_goal(situation: Situation, problem: Problem, plan: Plan) -> Iterator[_Change]:
+    wanted = problem.wanted
+    routes = {name: source.route for name, source in situation.flock.sources.items()}
+    if problem.sources and all(routes.get(s.name) == "shipped" for s in problem.sources):
+        local = replace(problem.sources[0], name=_NEAR_BY, own=False)
+        sources: tuple[EggSource, ...] = (local, *problem.sources[1:])
+        yield _Change(
+            "eggs that you collect near by instead of posted ones",
+            replace(problem, sources=sources),
+            lambda plan: "Posted eggs hatch badly.",
+        )
+    sure = max(0.5, wanted.certainty - 0.2)
+    if sure < wanted.certainty:
+        yield _Change(
+            f"being {sure:.0%} sure instead of {wanted.certainty:.0%}",
+            replace(problem, wanted=replace(wanted, certainty=sure)),
+            lambda plan: "",
+        )
+    weeks = np.flatnonzero(wanted.eggs > 0)
+    short = plan.draft.short_weeks > 0.02 * np.maximum(wanted.eggs, 1.0)
+    if len(weeks) and short[weeks[0]]:
+        later = int(next((w for w in weeks if not short[w:].any()), weeks[-1]))
+        later = min(later, int(weeks[0]) + _LATEST_W)
+        eggs = wanted.eggs.copy()
+        eggs[:later] = 0.0
+        if eggs.any():
+            day = problem.first_day(later)
+            yield _Change(
+                f"eggs from {day} on, not before",
+                replace(problem, wanted=replace(wanted, eggs=eggs, first=day)),
+                lambda plan: "",
+            )
+
+
+_NEAR_BY = "eggs near by"
+_LATEST_W = 26
+
+
+def _grown(machines: Sequence[Machine]) -> tuple[Machine, ...]:
+    return tuple(replace(one, eggs=int(one.eggs * _MORE)) for one in machines)
+
+
+def _dark_weeks(situation: Situation, problem: Problem) -> NDArray[np.bool_]:
+    """Weeks of the goal in which days without a lamp are too short for full lay."""
+    light = light_of(
+        situation.flock,
+        problem.on,
+        problem.first_day(problem.weeks),
+        problem.lamp_h,
+        problem.on,
+    )
+    chances = situation.rates.lay.chances
+    rows = situation.rates.lay.hens.light
+    by_light = np.array([chances[rows == n].sum() for n in range(len(light.names))])
+    share = by_light @ light.old
+    weekly = share[1 : 1 + DAYS_A_WEEK * problem.weeks].reshape(problem.weeks, DAYS_A_WEEK).mean(1)
+    dark: NDArray[np.bool_] = (weekly < _DIM) & (problem.wanted.eggs > 0)
+    return dark
+
+
+_DIM = 0.6
+
+
+def _of_light(situation: Situation, plan: Plan) -> str:
+    problem = plan.problem
+    dark = np.flatnonzero(_dark_weeks(situation, problem))
+    latitude = latitude_of(situation.flock)
+    where = f" at {abs(latitude):.0f} degrees" if latitude is not None else ""
+    spans = _spans(problem, dark.tolist())
+    return f"Without a lamp hens lay little or nothing {spans}{where}; more hens do not mend it."
+
+
+def _told_full(row: str, words: str) -> Callable[[Plan], str]:
+    return lambda plan: _full(plan, row, words)
+
+
+def _full(plan: Plan, row: str, words: str) -> str:
+    """When rows of that name are at their limit in the plan, in words; '' where none is."""
+    program, _ = build(plan.asked)
+    values = plan.solution.values
+    if not len(values):
+        return ""
+    days = []
+    for number, name in enumerate(program.row_names):
+        upper = program.row_upper[number]
+        if name.startswith(row) and math.isfinite(upper):
+            used = program.row_value(number, values.tolist())
+            if used >= 0.98 * upper - 1e-6:
+                days.append(_day_of(name, plan.problem))
+    if not days:
+        return ""
+    weeks = sorted({plan.problem.week_of(day) for day in days})
+    return f"{words[0].upper()}{words[1:]} {_spans(plan.problem, weeks)}."
+
+
+def _day_of(name: str, problem: Problem) -> date:
+    text = name.rsplit(" ", 1)[-1]
+    day = date.fromisoformat(text if len(text) == len("2027-05-02") else f"{text}-01")
+    return max(day, problem.first_day(0))
+
+
+def _spans(problem: Problem, weeks: Sequence[int]) -> str:
+    """Weeks as spans of days: "from 3 May to 24 May and from ...", three at most."""
+    runs: list[list[int]] = []
+    for week in weeks:
+        if runs and week <= runs[-1][-1] + 1:
+            runs[-1].append(week)
+        else:
+            runs.append([week])
+    runs = sorted(sorted(runs, key=len)[-3:])
+    said = [
+        f"from {_plain(problem.first_day(run[0]))} to "
+        f"{_plain(problem.first_day(run[-1]) + timedelta(days=6))}"
+        for run in runs
+    ]
+    return " and ".join(said)
+
+
+def _plain(day: date) -> str:
+    return f"{day.day} {day:%b %Y}"
+
+
+def _too_early(situation: Situation, plan: Plan) -> Iterator[str]:
+    """Weeks of the goal before any bird of eggs set now lays."""
+    problem = plan.problem
+    weeks = np.flatnonzero(problem.wanted.eggs > 0)
+    if not plan.asked.candidates or not len(weeks):
+        return
+    first = plan.asked.candidates[0]
+    lays = first.hatches + timedelta(weeks=facts.value("laying.rise_mid_w"))
+    short = [w for w in weeks if plan.draft.short_weeks[w] > 0 and problem.first_day(int(w)) < lays]
+    if short:
+        yield (
+            f"Eggs set on {_plain(first.day)}, the first day that can be, bring hens that lay from "
+            f"about {_plain(lays)}; before that nothing can be mended by setting eggs."
+        )
