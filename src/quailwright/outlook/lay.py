@@ -16,7 +16,6 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache
 from itertools import pairwise
-from statistics import NormalDist
 from typing import Any
 
 import numpy as np
@@ -130,11 +129,11 @@ def kernels() -> Array:
 def _from_level(level: float, usual: float, walk: "Walk", dropped: bool) -> Array:
     if dropped:
         spread = facts.value("laying.level_logit_group_sd")
-        back = walk.recovers * _cells(NormalDist(usual, spread))
-        stays = (1.0 - walk.recovers) * _cells(NormalDist(level, walk.step))
+        back = walk.recovers * _cells(usual, spread)
+        stays = (1.0 - walk.recovers) * _cells(level, walk.step)
         return np.concatenate((back, stays))
     ahead = usual + walk.keeps * (level - usual)
-    calm = _cells(NormalDist(ahead, walk.step))
+    calm = _cells(ahead, walk.step)
     below = np.clip(ahead - edges(), 0.0, None)
     fallen = -np.diff(1.0 - np.exp(-below / walk.drop_depth))
     fallen = fallen / fallen.sum() if fallen.sum() > 0 else calm
@@ -142,9 +141,11 @@ def _from_level(level: float, usual: float, walk: "Walk", dropped: bool) -> Arra
     return np.concatenate((lasting, walk.drops * (1.0 - walk.lasts) * fallen))
 
 
-def _cells(normal: NormalDist) -> Array:
-    below = np.array([0.0, *(normal.cdf(edge) for edge in edges()[1:-1]), 1.0])
-    return np.diff(below)
+def _cells(mean: float, sd: float) -> Array:
+    """Chance of each cell of the grid under a normal; what lies beyond counts to the end cells."""
+    scale = sd * math.sqrt(2.0)
+    inner = [0.5 + 0.5 * math.erf((edge - mean) / scale) for edge in edges()[1:-1].tolist()]
+    return np.diff(np.array([0.0, *inner, 1.0]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -522,7 +523,7 @@ def _told(own: Weeks, week: int, table: Hens, kept: Whole) -> NDArray[np.float32
 
 def _starts(table: Hens) -> NDArray[np.float32]:
     spread = facts.value("laying.level_logit_group_sd")
-    own = {usual: _cells(NormalDist(usual, spread)) for usual in set(table.usual.tolist())}
+    own = {usual: _cells(usual, spread) for usual in set(table.usual.tolist())}
     begun = np.array([own[usual] for usual in table.usual.tolist()], dtype=np.float32)
     return np.concatenate((begun, np.zeros_like(begun)), axis=1)
 

@@ -4,6 +4,7 @@ import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import cache
 from statistics import median
 
 import numpy as np
@@ -385,11 +386,18 @@ def eaten_g_per_day(cohort: Cohort, day: date, laying: float = 1.0) -> float:
         age = int(facts.value("laying.unknown_age_w") * DAYS_A_WEEK)
     hens = cohort.hens + cohort.chicks / 2
     cocks = cohort.cocks + cohort.chicks / 2
-    by_cock, by_hen = intake_of_g_per_day(age, "cock"), intake_of_g_per_day(age, "hen")
-    earliest, _ = facts.spread("laying.first_egg_age_d")
-    if age >= earliest:
+    by_cock, by_hen, may_lay = _intake(age)
+    if may_lay:
         by_hen = by_cock + (by_hen - by_cock) * min(1.0, laying)
     return hens * by_hen + cocks * by_cock
+
+
+@cache
+def _intake(age_d: int) -> tuple[float, float, bool]:
+    """Feed that a cock and a hen in lay eat in a day [g], and whether hens of that age may lay."""
+    earliest, _ = facts.spread("laying.first_egg_age_d")
+    by_cock, by_hen = intake_of_g_per_day(age_d, "cock"), intake_of_g_per_day(age_d, "hen")
+    return by_cock, by_hen, age_d >= earliest
 
 
 @dataclass(frozen=True)
