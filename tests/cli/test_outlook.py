@@ -12,7 +12,7 @@ from tests.cli.conftest import Quail
 SMALL = ("--draws", "200", "--weeks", "6")
 ON = ("--on", "2027-05-06")
 Q = ["mean", "q05", "q10", "q25", "q50", "q75", "q90", "q95"]
-WEEK = ["from", "eggs", "hens", "cocks", "chicks", "deaths", "feed_kg"]
+WEEK = ["from", "eggs", "hens", "cocks", "chicks", "deaths", "feed_kg", "live_kg"]
 RATE: dict[str, Any] = {
     "name": str, "for": str, "mean": float, "q05": float, "q95": float, "prior_mean": float,
     "records": (int, float), "records_in": str, "weight_published": float, "weight_others": float,
@@ -36,7 +36,8 @@ def test_json_is_that_of_the_contract(kept: Quail) -> None:
     answer = kept("outlook", *ON, *SMALL, "--seed", "3", "--json")
     assert (answer.code, answer.err) == (0, "")
     ahead = answer.json
-    assert set(ahead) == {"as_of", "draws", "seed", "weeks", "hatches", "rates", "said"}
+    shown = {"as_of", "draws", "seed", "question", "weeks", "hatches", "rates", "said"}
+    assert set(ahead) == shown
     assert (ahead["as_of"], ahead["draws"], ahead["seed"]) == ("2027-05-06", 200, 3)
     assert [week["from"] for week in ahead["weeks"]] == [
         str(date(2027, 5, 7) + timedelta(weeks=n)) for n in range(6)

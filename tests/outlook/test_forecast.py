@@ -22,6 +22,7 @@ from tests.outlook.flocks import (
 )
 
 from quailwright.flock.fold import fold
+from quailwright.husbandry.growth import mass_g
 from quailwright.journal.entries import Entry
 from quailwright.outlook.forecast import Question, forecast, learn
 from quailwright.outlook.report import (
@@ -403,3 +404,26 @@ def test_two_questions_of_one_belief_agree_with_the_outlook_as_it_stands() -> No
     )
     for name, own in first.samples.items():
         assert np.array_equal(own, second.samples[name])
+
+
+# Meat-type birds of 42 days weigh 191 g (Ashok and Prabakaran); the largest types twice a small
+# layer at one age (the asymptotes of `growth` facts).
+def test_birds_weighed_heavy_make_heavy_forecasts() -> None:
+    young = made(
+        "group",
+        "2027-04-20",
+        group="young",
+        place="pen",
+        hens=10,
+        cocks=10,
+        hatched_on="2027-04-20",
+    )
+    usual = outlook([NOWHERE, young]).samples["live_kg"][:, 0]
+    grams = [260.0] * 8
+    weighed = made("birds_weighed", ON, group="young", weights_g=grams, sex="hen")
+    heavy = outlook([NOWHERE, young, weighed]).samples["live_kg"][:, 0]
+    assert heavy.mean() > 1.15 * usual.mean()
+    assert heavy.std() / heavy.mean() < usual.std() / usual.mean()
+    believed = rate([NOWHERE, young, weighed], "weight_over_usual")
+    assert believed.records == 8
+    assert believed.q05 < 260 / mass_g(42, "hen") < believed.q95 + 0.02

@@ -270,7 +270,7 @@ def test_a_lamp_in_december_brings_hens_back_to_lay() -> None:
     stands, lit = outlook(none, DECEMBER), asked(Question(lamp_h=15.0), none, DECEMBER)
     assert stands.samples["eggs"][:, 4].mean() < 30
     # Stein and Bacon 1976: hens past 140 days lay 5 days after the light.
-    assert lit.samples["eggs"][:, 4].mean() > 100
+    assert lit.samples["eggs"][:, 4].mean() > 85  # half of full lay and more
     assert lit.samples["eggs"][:, 0].mean() < lit.samples["eggs"][:, 4].mean()
 
 

@@ -45,6 +45,7 @@ answer changes. --past makes forecasts as of past days again and says how they d
 
 _SHOWN_WEEKS = 26
 _EVENING_H = 21
+_LONG_DAY_H = 17
 _MOST = 50_000_000
 _LARGE = 4_000_000
 """Draws times weeks from which a progress bar is shown."""
@@ -317,9 +318,9 @@ def _show_rates(table: "list[Rate]") -> None:
             (
                 rate.name.replace("_", " "),
                 rate.of or "the holding, and any new one",
-                _figure(rate.mean),
-                f"{_figure(rate.q05)} to {_figure(rate.q95)}",
-                _figure(rate.prior_mean),
+                _figure(rate.mean, rate.name),
+                f"{_figure(rate.q05, rate.name)} to {_figure(rate.q95, rate.name)}",
+                _figure(rate.prior_mean, rate.name),
                 f"{rate.records:g} {rate.unit}",
                 f"{100 * rate.weight_published:.0f}",
                 f"{100 * rate.weight_others:.0f}",
@@ -330,9 +331,9 @@ def _show_rates(table: "list[Rate]") -> None:
     )
 
 
-def _figure(share: float) -> str:
-    if share >= 1.0:
-        return f"{share:.2f} times"
+def _figure(share: float, of: str = "") -> str:
+    if of in ("feed_used_over_eaten", "weight_over_usual"):
+        return f"{share:.2f}"
     return f"{share:.0%}" if share >= 0.1 else f"{share:.1%}"
 
 
@@ -340,6 +341,8 @@ def _show_answer(ahead: "Outlook", as_it_stands: "Outlook", question: "Question"
     from quailwright.outlook.report import compared
 
     show.heading(f"What {question.words} would change, in all {ahead.weeks} weeks together")
+    if question.lamp_h is not None and question.lamp_h > _LONG_DAY_H:
+        show.caution("Birds need a dark rest: keepers light to 14 to 17 h, and more adds no eggs.")
     for name, spread in compared(ahead, as_it_stands).items():
         what = "eggs" if name == "eggs" else "kg of feed"
         print(f"  {spread['q50']:+.0f} {what}, likely {spread['q10']:+.0f} to {spread['q90']:+.0f}")

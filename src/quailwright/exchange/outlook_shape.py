@@ -30,6 +30,7 @@ def outlook_shape(
     goal = chance_of_goal(outlook, flock)
     return {
         "as_of": outlook.as_of.isoformat(),
+        "question": outlook.asked.words or None,
         "draws": outlook.draws,
         "seed": seed,
         "weeks": [

@@ -109,6 +109,7 @@ class Outlook:
         eggs_by_group: mean eggs by group, shape (weeks,) each.
         left: birds that went as planned, by draw and week, shape (draws, weeks).
         flights: the birds that were followed, as they began.
+        asked: what was asked.
     """
 
     as_of: date
@@ -120,6 +121,7 @@ class Outlook:
     eggs_by_group: Mapping[str, Array]
     left: Array
     flights: Sequence[Flight]
+    asked: Question
 
     def first_day(self, week: int) -> date:
         """The day on which a week (0 the first) begins."""
@@ -189,7 +191,16 @@ def forecast(
         for one in chicks
     ]
     return Outlook(
-        on, draws, weeks, ahead.weeks, hatches, known, ahead.eggs_by_group, ahead.left, followed
+        on,
+        draws,
+        weeks,
+        ahead.weeks,
+        hatches,
+        known,
+        ahead.eggs_by_group,
+        ahead.left,
+        followed,
+        asked,
     )
 
 
@@ -237,11 +248,17 @@ def _fertility(flock: Flock, rates: Rates, planned: PlannedSet, on: date, asked:
     from these as far as there are.
     """
     history = rates.histories.get(planned.source)
-    if history is None or not history.cohorts:
+    source = flock.sources.get(planned.source)
+    if history is not None and history.cohorts:
+        cohorts = list(history.cohorts)
+        cocks = sum(group.alive.cocks for group in flock.groups_at(history.group.place))
+    elif source is not None and source.route == "own":
+        cohorts = [cohort for own in rates.histories.values() for cohort in own.cohorts]
+        cocks = sum(group.alive.cocks for group in flock.groups_alive())
+    else:
         return 1.0
-    hens = sum(cohort.hens for cohort in history.cohorts)
-    cocks = sum(group.alive.cocks for group in flock.groups_at(history.group.place))
-    ages = [cohort.age_d(on) for cohort in history.cohorts if cohort.hens + cohort.cocks > 0]
+    hens = sum(cohort.hens for cohort in cohorts)
+    ages = [cohort.age_d(on) for cohort in cohorts if cohort.hens + cohort.cocks > 0]
     known = [age for age in ages if age is not None]
     age = sum(known) / len(known) if known else facts.value("incubation.fertility_cock_full_d")
     ahead = age + (planned.on - on).days

@@ -321,7 +321,6 @@ def _shares(
         np.add.at(hens, where, weight)
     there = hens > 0
     total[there] /= hens[there][:, None, None, None]
-    total[~there] = facts.value("laying.rate_floor")
     return total, there
 
 
@@ -492,7 +491,7 @@ def learn_lay(weeks: dict[str, Weeks], light: Light) -> LayBelief:
 
 
 _PRUNED_EVERY = 4
-_RULED_OUT = 18.0
+_RULED_OUT = 40.0
 """Log odds against the likeliest below which a possibility is followed no further."""
 
 
@@ -502,7 +501,7 @@ def _told(own: Weeks, week: int, table: Hens, kept: Whole) -> NDArray[np.float32
     It depends on the row only by its light, decline, rise and restlessness.
     """
     lay = expit(levels())
-    rate = own.share[week][..., None] * lay
+    rate = np.maximum(own.share[week][..., None] * lay, facts.value("laying.rate_floor"))
     if own.hen_days[week] > 0:
         told = _likelihood(own.eggs[week], own.hen_days[week], rate)
     elif own.silent[week] > 0:

@@ -74,13 +74,16 @@ def light_of(
     usual = facts.value("laying.light_target_h") if target is None else target
     natural, chance_of_lamp = _natural(flock, first, days)
     fades = _FADES if len(natural) == 1 else (0,)
-    if target is not None:
+    if target is not None and target <= facts.value("laying.light_none_h"):
+        chance_of_lamp, usual = _NO_LAMP, facts.value("laying.light_target_h")
+    elif target is not None:
         chance_of_lamp = facts.value("laying.lamp_used_if_told")
     full = max(usual, facts.value("laying.light_full_h"))
     lit = np.max([lit_hours(row, usual) for row in natural], axis=0)
     rows = [lit if len(natural) == 1 else np.full(days, full)]
-    rows += [row for row in natural for _ in fades]
-    names = ("lamp", *(f"no lamp {fade:+d}" for _ in natural for fade in fades))
+    rows += [row for row in natural for _ in (*fades, None)]
+    fading = [f"no lamp {fade:+d}" for fade in fades] + ["no lamp, slowly"]
+    names = ("lamp", *(name for _ in natural for name in fading))
     without = (1.0 - chance_of_lamp) / (len(rows) - 1)
     chances = (chance_of_lamp, *([without] * (len(rows) - 1)))
     hours = np.array(rows)
@@ -88,8 +91,8 @@ def light_of(
         begin = max(0, (from_day - first).days)
         ahead = natural[:, begin:]
         hours[0, begin:] = lit_hours(ahead.min(0), lamp_h)
-        hours[1:, begin:] = lit_hours(np.repeat(ahead, len(fades), axis=0), lamp_h)
-    ends = [(None, None), *([_ends(fade) for fade in fades] * len(natural))]
+        hours[1:, begin:] = lit_hours(np.repeat(ahead, len(fading), axis=0), lamp_h)
+    ends = [(None, None), *([*(_ends(fade) for fade in fades), (None, None)] * len(natural))]
     wanted = [_wanted(row, *end) for row, end in zip(hours, ends, strict=True)]
     answered = [lay_of_young_and_old(row) for row in wanted]
     return Light(
@@ -97,14 +100,24 @@ def light_of(
         names,
         chances,
         hours,
-        np.array([young for young, _ in answered]),
-        np.array([(young + old) / 2 for young, old in answered]),
+        _cut_off(np.array([young for young, _ in answered])),
+        _cut_off(np.array([(young + old) / 2 for young, old in answered])),
         np.cumsum(maturing_speed(hours), axis=1),
     )
 
 
 _FADES = (-2, -1, 0, 1, 2)
 """Steps about the middle: flocks differ in how short a day must be to stop them."""
+
+
+_NO_LAMP = 0.02
+"""Chance of a lamp where the hours of light that are told would bring no hen into lay."""
+
+
+def _cut_off(share: Array) -> Array:
+    """Without the long tail of the answer to light: the last hens stop too."""
+    tail = facts.value("laying.light_tail")
+    return np.clip((share - tail) / (1.0 - tail), 0.0, 1.0)
 
 
 def _wanted(hours: Array, none_h: float | None, full_h: float | None) -> Array:
@@ -176,7 +189,7 @@ def lay_share(light: Light, curves: Curves, on: Days, hatched: Days) -> Array:
         on, hatched: numbers of days since `light.first` (hatched may lie before), shape (n,).
 
     Returns:
-        Shape (n, lights, declines, rises), from ``laying.rate_floor`` to 1.
+        Shape (n, lights, declines, rises), 0 to 1.
     """
     age_d = np.maximum(0, on - hatched)
     last = light.hours.shape[1] - 1
@@ -194,6 +207,5 @@ def lay_share(light: Light, curves: Curves, on: Days, hatched: Days) -> Array:
     answer = np.where(grown, light.old[:, day], light.young[:, day])
     risen = rise(matured_d[:, :, None] / DAYS_A_WEEK, curves.rise_mid_w)
     fallen = fall(age_d[:, None] / DAYS_A_WEEK, curves.decline_per_w)
-    share = np.einsum("ln,lnr,nd->nldr", answer, risen, fallen)
-    floor: Array = np.maximum(facts.value("laying.rate_floor"), share)
-    return floor
+    share: Array = np.einsum("ln,lnr,nd->nldr", answer, risen, fallen)
+    return share

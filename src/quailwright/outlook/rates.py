@@ -16,6 +16,7 @@ from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.feeding import intake_of_g_per_day
 from quailwright.husbandry.fertility import storage_factor
+from quailwright.husbandry.growth import mass_g
 from quailwright.outlook.history import (
     AGE_CLASSES,
     Cohort,
@@ -57,6 +58,8 @@ class Rates:
         lay_now: of each group with hens, the share of its plateau that age and light leave today,
             by possibility, shape (rows,).
         light: the light they had and will have.
+        weight: (mean, standard deviation) of the birds' weight over that of the dual type at their
+            age, and birds weighed.
         feed: (mean, standard deviation) of the logarithm of feed used over what birds of their age
             eat, and the record it is learnt from.
         deaths_told: numbers of the Beta distribution of the share of deaths that are logged
@@ -73,6 +76,8 @@ class Rates:
     lay: LayBelief
     lay_now: Mapping[str, Array]
     light: Light
+    weight: tuple[float, float]
+    weighed: int
     feed: tuple[float, float]
     feed_use: FeedUse | None
     deaths_told: tuple[float, float]
@@ -120,6 +125,8 @@ def learn_rates(
         lay,
         {name: by_row(weeks[name].share[-1], lay.hens) for name in alive if weeks[name].there[-1]},
         light,
+        _learn_weight(histories.values()),
+        sum(w.birds for h in histories.values() for w in h.group.weighings),
         _learn_feed(histories, used, _laying(weeks, lay), on),
         used,
         _deaths_told(histories.values()),
@@ -191,15 +198,15 @@ def is_over(hatch: Hatch, now: datetime) -> bool:
 
 def overdue(hatch: Hatch, now: datetime) -> bool:
     """Whether a hatch should be over, but nobody has said how it went."""
-    return hatch.closed_at is None and not hatch.hatchings and _is_late(hatch, now)
+    return hatch.closed_at is None and not hatch.hatchings and _is_late(hatch, now, 0.0)
 
 
-def _is_late(hatch: Hatch, now: datetime) -> bool:
-    latest = timedelta(
-        days=facts.value("incubation.hatch_day_last") + 1,
-        hours=facts.value("incubation.wait_after_last_h"),
-    )
-    return now - hatch.set_at > latest
+def _is_late(hatch: Hatch, now: datetime, waited_h: float | None = None) -> bool:
+    """Whether the last day of hatching is past, and so many hours (a day and more if None)."""
+    if waited_h is None:
+        waited_h = 24.0 + facts.value("incubation.wait_after_last_h")
+    days = facts.value("incubation.hatch_day_last")
+    return now - hatch.set_at > timedelta(days=days, hours=waited_h)
 
 
 def prior_of_hatch() -> Prior:
@@ -352,6 +359,25 @@ def _laying(weeks: Mapping[str, Weeks], lay: LayBelief) -> dict[str, Array]:
     return {name: by_row(own.share, lay.hens) @ lay.chances for name, own in weeks.items()}
 
 
+def _learn_weight(histories: Collection[GroupHistory]) -> tuple[float, float]:
+    """Weight over that of the dual type: what is published of lines, and every weighing."""
+    precision = 1.0 / facts.value("growth.line_sd") ** 2
+    mean = precision
+    bird = facts.value("growth.between_bird_cv")
+    for history in histories:
+        for weighing in history.group.weighings:
+            (birds,) = birds_on(history, [weighing.day])
+            ages = [age for c in birds if (age := c.age_d(weighing.day)) is not None]
+            if not ages:
+                continue
+            sex = weighing.sex if weighing.sex in ("hen", "cock") else "chick"
+            usual = mass_g(sum(ages) / len(ages), sex)
+            noise = math.hypot(bird / weighing.birds**0.5, facts.value("growth.scale_sd"))
+            precision += 1.0 / noise**2
+            mean += weighing.mean_g / usual / noise**2
+    return mean / precision, precision**-0.5
+
+
 def _learn_feed(
     histories: Mapping[str, GroupHistory],
     used: FeedUse | None,
@@ -408,6 +434,7 @@ class RateDraws:
         rows: the possibility of `Hens` in each draw, shape (draws,).
         hatch, fertility: effects.
         deaths: effects by age class.
+        weight: weight over that of the dual type, shape (draws,).
         feed: feed used over feed eaten, shape (draws,).
         told: share of deaths that are logged before a count finds them, shape (draws,).
         sexed_at_d: age at which chicks are told apart [d], shape (draws,).
@@ -418,12 +445,16 @@ class RateDraws:
     hatch: Drawn
     fertility: Drawn
     deaths: Mapping[str, Drawn]
+    weight: Array
     feed: Array
     told: Array
     sexed_at_d: Array
 
     def __len__(self) -> int:
         return len(self.rows)
+
+
+_LEAST_WEIGHT = 0.2
 
 
 def draw_rates(rates: Rates, draws: int, rng: Generator) -> RateDraws:
@@ -435,6 +466,7 @@ def draw_rates(rates: Rates, draws: int, rng: Generator) -> RateDraws:
         rates.hatch.draws(rng, draws),
         rates.fertility.draws(rng, draws),
         {name: learnt.draws(rng, draws) for name, learnt in rates.deaths.items()},
+        np.maximum(_LEAST_WEIGHT, rates.weight[0] + rates.weight[1] * rng.standard_normal(draws)),
         np.exp(mean + sd * rng.standard_normal(draws)),
         rng.beta(*rates.deaths_told, draws),
         rng.uniform(*rates.sexed_at_d, draws),

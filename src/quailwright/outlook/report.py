@@ -85,6 +85,7 @@ def rates_table(rates: Rates, rng: Generator) -> list[Rate]:
         *_death_rates(rates, drawn, rng),
         *_lay_rates(rates, drawn, rng),
         _feed_rate(rates),
+        _weight_rate(rates),
     ]
 
 
@@ -198,6 +199,7 @@ def _lay_rate(
     middle = max(precision[0], precision[1])
     everything = max(middle, precision[2])
     low, high = np.quantile(own, (0.05, 0.95))
+    part = hen_days[of] / max(1.0, sum(hen_days.values())) if of else 1.0
     others, own_weight = (middle - precision[0]) / everything, (everything - middle) / everything
     return Rate(
         "lay",
@@ -209,8 +211,8 @@ def _lay_rate(
         round(hen_days[of] if of else sum(hen_days.values())),
         "hen-days",
         precision[0] / everything,
-        0.0 if not of else others,
-        own_weight if of else others + own_weight,
+        others * (1.0 - part),
+        own_weight + others * part,
     )
 
 
@@ -230,6 +232,25 @@ def _feed_rate(rates: Rates) -> Rate:
         float(np.exp(prior_mean + prior_sd**2 / 2)),
         days,
         "days",
+        1.0 - own,
+        0.0,
+        own,
+    )
+
+
+def _weight_rate(rates: Rates) -> Rate:
+    """Weight of the birds over that of the dual type at their age."""
+    mean, sd = rates.weight
+    own = max(0.0, 1.0 - (sd / facts.value("growth.line_sd")) ** 2)
+    return Rate(
+        "weight_over_usual",
+        "",
+        mean,
+        mean - 1.645 * sd,
+        mean + 1.645 * sd,
+        1.0,
+        rates.weighed,
+        "birds weighed",
         1.0 - own,
         0.0,
         own,
@@ -308,15 +329,54 @@ def says(outlook: Outlook, flock: Flock, table: Sequence[Rate]) -> list[str]:
     birds = any(history.cohorts for history in outlook.rates.histories.values())
     if flock.entries and not birds and not outlook.hatches:
         said.append("The record holds no birds and no hatch under way, so nothing is foretold.")
-    published = [_NAMES[name] for name in _NAMES if name in told and not told[name].records]
+    published = [
+        _NAMES[name] for name in _NAMES if name in told and told[name].weight_published > _MOSTLY
+    ]
     if flock.entries and published:
         said.append(f"Not in your record yet, so as published: {', '.join(published)}.")
+    said += _of_silence(outlook, flock)
+    said += _of_birds_gone(outlook)
     said += _of_counts(outlook)
     said += _of_hatches_left(outlook, flock)
     said += _of_light(outlook, flock)
-    if birds or outlook.hatches:
+    said += _of_sets(outlook, flock)
+    if outlook.asked.words:
+        said.append(f"As if: {outlook.asked.words}.")
+    elif birds or outlook.hatches:
         said.append("If nothing is bought, sold or culled, and no more eggs are set.")
     return said
+
+
+def _of_sets(outlook: Outlook, flock: Flock) -> list[str]:
+    known = flock.sources.keys() | flock.groups.keys() | {r.source for r in flock.receipts}
+    unknown = {one.source for one in outlook.asked.sets} - known
+    return [
+        f"No source {name!r} is on the record: reckoned as a new one." for name in sorted(unknown)
+    ]
+
+
+def _of_silence(outlook: Outlook, flock: Flock) -> list[str]:
+    last = flock.last_day
+    if last is None or (outlook.as_of - last).days < _SILENT_D:
+        return []
+    return [f"Nothing is logged since {last}: what came after is only reckoned."]
+
+
+_SILENT_D = 14
+
+
+def _of_birds_gone(outlook: Outlook) -> list[str]:
+    """Birds on record that may have died without a word."""
+    gone = 0.0
+    for flight in outlook.flights:
+        if flight.seen is not None:
+            gone += float((flight.seen * np.maximum(1, flight.hens) - flight.hens).mean())
+    if gone < 1.0:
+        return []
+    return [
+        f"About {gone:.0f} of the hens on the record may be gone without a word: count them "
+        "(quailwright log birds_counted)."
+    ]
 
 
 def _of_counts(outlook: Outlook) -> list[str]:
@@ -338,10 +398,13 @@ def _of_hatches_left(outlook: Outlook, flock: Flock) -> list[str]:
     if not waiting:
         return []
     return [
-        f"Nothing is learnt of {', '.join(waiting)}: log how many hatched (0 if none), and "
-        "hatch_closed."
+        f"{', '.join(waiting)} should be over, and nothing is logged: log how many hatched (0 if "
+        "none), and hatch_closed. Nothing is learnt of it until then."
     ]
 
+
+_MOSTLY = 0.9
+"""Part of what is believed from which on it is said to be the published figure."""
 
 _NAMES = {
     "lay": "how well your hens lay",

@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.feeding import intake_of_g_per_day
+from quailwright.husbandry.growth import mass_g
+from quailwright.husbandry.survival import Sex
 from quailwright.outlook.hatching import Coming
 from quailwright.outlook.history import GroupHistory, class_ages
 from quailwright.outlook.lay import Hens, Walk, by_row, curves, hatched
@@ -25,7 +27,7 @@ from quailwright.outlook.rates import RateDraws, cock_shift
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
-QUANTITIES = ("eggs", "hens", "cocks", "chicks", "deaths", "feed_kg")
+QUANTITIES = ("eggs", "hens", "cocks", "chicks", "deaths", "feed_kg", "live_kg")
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +76,8 @@ class Ahead:
 
     Attributes:
         weeks: quantities by draw and week, each of shape (draws, weeks): eggs laid in the week;
-            living hens, cocks and chicks (not told apart yet) at its end; deaths in it; feed [kg].
+            living hens, cocks and chicks (not told apart yet) at its end; deaths in it; feed [kg];
+            live weight of all birds at its end [kg].
         hens_at_8_weeks: by hatch, hens alive at 8 weeks of age, shape (draws,).
         eggs_by_group: mean eggs by group, shape (weeks,) each.
         left: birds that went as planned, shape (draws, weeks).
@@ -248,6 +251,8 @@ def simulate(
         shown["chicks"][:, week] = young.sum(0)
         shown["hens"][:, week] = hens.sum(0) - young[0]
         shown["cocks"][:, week] = cocks.sum(0) - young[1]
+        by_hen, by_cock = _live_kg(ages[:, week] + DAYS_A_WEEK / 2)
+        shown["live_kg"][:, week] = (by_hen @ hens + by_cock @ cocks) * draws.weight
         shown["deaths"][:, week] = dead_hens.sum(0) + dead_cocks.sum(0)
         eaten = _eaten_kg(
             ages[:, week],
@@ -481,6 +486,18 @@ def _week_noise(walk: Walk) -> float:
     """What the likeness of hens within a week adds to the log odds, where most flocks lie."""
     usual = float(expit(np.array(facts.value("laying.level_logit_mean"))))
     return float((walk.icc / (usual * (1.0 - usual))) ** 0.5)
+
+
+def _live_kg(ages_d: Array) -> tuple[Array, Array]:
+    """Weight of a hen and of a cock of the dual type at each age [kg]."""
+    hens, cocks = (
+        np.array([mass_g(age, sex) for age in ages_d.tolist()]) / 1000.0 for sex in (_HEN, _COCK)
+    )
+    return hens, cocks
+
+
+_HEN: Sex = "hen"
+_COCK: Sex = "cock"
 
 
 def _eaten_kg(

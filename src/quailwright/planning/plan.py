@@ -56,7 +56,7 @@ _EGG = 0.5
 """Eggs wanting in a week below which none are."""
 _GAP = 0.03
 _SECONDS = 4.0
-_SAFE = 0.015
+_SAFE = 0.025
 """Drafts aim so much above the certainty, for what fitting to their own draws flatters them."""
 _NEAR = 0.02
 """A chance that falls short of the certainty by no more than this is taken for met."""
@@ -249,7 +249,7 @@ def _shortfall(problem: Problem, tried: Outlook) -> float:
     if not len(weeks):
         return round(birds, 3)
     chance = (tried.samples["eggs"][:, weeks] >= problem.wanted.eggs[weeks]).mean(0)
-    missed = np.maximum(0.0, problem.wanted.certainty - chance)
+    missed = np.maximum(0.0, problem.wanted.certainty + _SAFE / 2 - chance)
     worst = max(0.0, float(missed.max()) - _NEAR / 2)
     return round(float(missed.mean()) + worst + birds, 3)
 
