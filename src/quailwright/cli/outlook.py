@@ -1,6 +1,7 @@
 """`outlook`: the weeks ahead with their chance."""
 
 import contextlib
+import shutil
 import sys
 import textwrap
 from collections.abc import Callable, Iterator
@@ -251,18 +252,21 @@ def _show(ahead: "Outlook", flock: Flock, said: list[str]) -> None:
         wanted,
     )
     show.heading("Likely, week by week (four times in five)")
-    columns = ["week from", "eggs", "hens", "cocks", "chicks", "deaths", "feed, kg"]
+    quantities = _FITTING if _is_narrow() else _ALL
+    columns = ["week from", *(_HEADS.get(name, name) for name in quantities)]
     rows: list[list[object]] = []
     for week in range(min(ahead.weeks, _SHOWN_WEEKS)):
         row: list[object] = [wording.weekday(ahead.first_day(week))]
         row += [
             _range(_likely(ahead, quantity, week), 1 if quantity == "feed_kg" else 0)
-            for quantity in ("eggs", "hens", "cocks", "chicks", "deaths", "feed_kg")
+            for quantity in quantities
         ]
         rows.append(row + ([_percent(goal[week])] if goal is not None else []))
     if goal is not None:
-        columns.append(f"chance of {wanted:g} eggs")
+        columns.append("goal met" if quantities == _FITTING else f"chance of {wanted:g} eggs")
     show.table(columns, rows)
+    if quantities == _FITTING:
+        print("  Cocks, chicks and deaths: in a wider window, or --json.")
     if ahead.hatches:
         show.heading("Hatches under way")
         show.table(
@@ -278,6 +282,17 @@ def _show(ahead: "Outlook", flock: Flock, said: list[str]) -> None:
         )
     print()
     print("What these rates rest on: outlook --rates. How past forecasts did: outlook --past.")
+
+
+_ALL = ("eggs", "hens", "cocks", "chicks", "deaths", "feed_kg")
+_FITTING = ("eggs", "hens", "feed_kg")
+_HEADS = {"feed_kg": "feed, kg"}
+_WIDE = 120
+
+
+def _is_narrow() -> bool:
+    """Whether a terminal is too narrow for every column."""
+    return sys.stdout.isatty() and shutil.get_terminal_size().columns < _WIDE
 
 
 def _percent(share: float | None) -> str:
