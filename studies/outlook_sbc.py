@@ -159,6 +159,12 @@ def _share(odds: float) -> float:
     return float(expit(np.array(odds)))
 
 
+def _rate(level: Array, share: Array) -> Array:
+    """Eggs a hen a day; as the learning has it, a record may show some where none are due."""
+    rate: Array = np.maximum(expit(level) * share, facts.value("laying.rate_floor"))
+    return rate
+
+
 @dataclass(frozen=True)
 class Truth:
     """What a holding's hens are like: as a row of `Hens`, or from the spread that it stands for."""
@@ -204,8 +210,8 @@ def lay(rng: Generator, beside: bool) -> Ranks:
     yield f"lay: level of a group{which}", rank_of(levels["g0"], belief.level("g0", rows, rng), rng)
     share = by_row(counts["g0"].share[-1], table)
     number = int(counts["g0"].hens_lived[-1])
-    level = float(moved(np.array(levels["g0"]), truth, rng))
-    eggs = counted(_share(level) * share[row], number, truth.walk.icc, rng)
+    level = moved(np.array(levels["g0"]), truth, rng)
+    eggs = counted(float(_rate(level, share[row])), number, truth.walk.icc, rng)
     yield (
         f"lay: eggs of the next week{which}",
         rank_of(eggs, _eggs_ahead(belief, rows, share, number, rng), rng),
@@ -231,7 +237,7 @@ def _group_weeks(
     laid = []
     for week in range(weeks):
         level = moved(level, truth, rng)
-        share = _share(float(level)) * float(shares[week])
+        share = float(_rate(level, shares[week]))
         strength = 1.0 / truth.walk.icc - 1.0
         share = float(rng.beta(share * strength, (1.0 - share) * strength))
         for day in range(7):
@@ -251,7 +257,7 @@ def _eggs_ahead(
         truth = Truth(
             int(row), float(belief.hens.usual[row]), Walk.of(int(belief.hens.restless[row]))
         )
-        chance = expit(moved(level[here], truth, rng)) * share[row]
+        chance = _rate(moved(level[here], truth, rng), share[row])
         strength = 1.0 / truth.walk.icc - 1.0
         chance = rng.beta(chance * strength, (1.0 - chance) * strength)
         eggs[here] = rng.binomial(hen_days, chance)
