@@ -23,10 +23,10 @@ from tests.outlook.flocks import (
 
 from quailwright.flock.fold import fold
 from quailwright.husbandry.growth import mass_g
+from quailwright.husbandry.proportion import QUANTILES
 from quailwright.journal.entries import Entry
 from quailwright.outlook.forecast import Question, forecast, learn
 from quailwright.outlook.report import (
-    QUANTILES,
     chance_of_goal,
     money_ahead,
     prices_of,

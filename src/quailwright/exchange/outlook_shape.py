@@ -8,10 +8,10 @@ import numpy as np
 from msgspec import to_builtins
 
 from quailwright.flock.state import Flock
+from quailwright.husbandry.proportion import QUANTILES
 from quailwright.journal.moments import zone
 from quailwright.outlook.forecast import Outlook
 from quailwright.outlook.report import (
-    QUANTILES,
     Array,
     Rate,
     chance_of_goal,

@@ -4,7 +4,7 @@ from typing import Literal
 
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import checked_age_d, week_of_life
-from quailwright.husbandry.survival import Sex
+from quailwright.husbandry.survival import Sex, by_sex
 
 GROWING_WEEKS = 8
 
@@ -66,14 +66,7 @@ def intake_of_g_per_day(age_d: float, sex: Sex, line: Line = "dual") -> float:
         "feeding.intake_adult_g_d"
     )
     cock = min(hen, size * facts.value("feeding.intake_adult_cock_g_d"))
-    match sex:
-        case "hen":
-            return hen
-        case "cock":
-            return cock
-        case "chick":
-            cocks = facts.value("survival.cocks_at_hatch")
-            return cocks * cock + (1.0 - cocks) * hen
+    return by_sex(sex, hen, cock)
 
 
 def stage(age_d: float) -> Stage:

@@ -12,6 +12,16 @@ Grid = NDArray[np.float64]
 
 COVERAGE = 0.95
 """Of every interval here; the names `low95` and `high95` say so."""
+QUANTILES = {
+    "q05": 0.05,
+    "q10": 0.10,
+    "q25": 0.25,
+    "q50": 0.50,
+    "q75": 0.75,
+    "q90": 0.90,
+    "q95": 0.95,
+}
+"""By which a spread of any kind is told, with their names in JSON."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,6 +38,11 @@ def weekly_death_rate(age_d: float, sex: Sex) -> float:
         return facts.value("survival.grower_week")
     hen = facts.value("survival.adult_week_hen")
     cock = facts.value("survival.adult_week_cock")
+    return by_sex(sex, hen, cock)
+
+
+def by_sex(sex: Sex, hen: float, cock: float) -> float:
+    """The figure of this sex; for a bird not sexed, the mean of both as they come from the egg."""
     match sex:
         case "hen":
             return hen

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
+from quailwright.husbandry.proportion import QUANTILES
 from quailwright.outlook.forecast import Outlook, evening
 from quailwright.outlook.history import AGE_CLASSES
 from quailwright.outlook.lay import LayBelief
@@ -27,15 +28,6 @@ from quailwright.outlook.rates import (
 
 Array = NDArray[np.float64]
 
-QUANTILES = {
-    "q05": 0.05,
-    "q10": 0.10,
-    "q25": 0.25,
-    "q50": 0.50,
-    "q75": 0.75,
-    "q90": 0.90,
-    "q95": 0.95,
-}
 _DRAWS = 2000
 _MONEY_WEEKS = 26
 

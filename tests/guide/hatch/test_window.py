@@ -8,7 +8,6 @@ from numpy.random import default_rng
 
 from quailwright.guide.hatch.air import Air, Span
 from quailwright.guide.hatch.window import (
-    QUANTILES,
     HeatLoss,
     TimeRecord,
     Window,
@@ -18,6 +17,7 @@ from quailwright.guide.hatch.window import (
     window,
 )
 from quailwright.husbandry.incubation import hatch_hours
+from quailwright.husbandry.proportion import QUANTILES
 
 SET_AT = datetime(2027, 5, 2, 20, tzinfo=UTC)
 HOUR = timedelta(hours=1)

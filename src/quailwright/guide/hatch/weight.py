@@ -24,6 +24,7 @@ from quailwright.guide.hatch.air import Air, VapourDays
 from quailwright.guide.hatch.case import Estimate
 from quailwright.husbandry import facts
 from quailwright.husbandry.egg_water import conductance_mg_day_torr
+from quailwright.husbandry.proportion import QUANTILES
 
 Grid = NDArray[np.float64]
 
@@ -32,7 +33,6 @@ _SHELL = np.linspace(np.log(0.4), np.log(2.6), 76)[:, None]
 _OFFSET = np.linspace(-50.0, 50.0, 101)[None, :]
 """Points that the hygrometer shows too much, along the grid."""
 _NORMAL_NODES = 15
-_QUANTILES = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
 _MG_PER_G = 1000.0
 _MOST_LOST_PCT = 60.0
 """No egg can lose more: it keeps logarithms finite at the far ends of the grid."""
@@ -543,9 +543,9 @@ def quantiles(values: Grid, weights: Grid) -> dict[str, float]:
     ordered, cumulative = values[order], np.cumsum(weights[order])
     cumulative /= cumulative[-1]
     found = {"mean": float(np.average(values, weights=weights))}
-    for quantile in _QUANTILES:
-        position = min(int(np.searchsorted(cumulative, quantile)), len(ordered) - 1)
-        found[f"q{round(quantile * 100):02d}"] = float(ordered[position])
+    for name, share in QUANTILES.items():
+        position = min(int(np.searchsorted(cumulative, share)), len(ordered) - 1)
+        found[name] = float(ordered[position])
     return found
 
 

@@ -20,19 +20,11 @@ from quailwright.husbandry.incubation import (
     outage_delay_h,
     storage_delay_h,
 )
+from quailwright.husbandry.proportion import QUANTILES
 
 _HOURS_A_DAY = 24.0
 _STEPS_A_DAY = 8
 _LONGEST_DAYS = 40.0
-QUANTILES = {
-    "q05": 0.05,
-    "q10": 0.10,
-    "q25": 0.25,
-    "q50": 0.50,
-    "q75": 0.75,
-    "q90": 0.90,
-    "q95": 0.95,
-}
 
 
 @dataclass(frozen=True, slots=True)
