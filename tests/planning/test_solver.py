@@ -181,13 +181,13 @@ def test_no_time_at_all_gives_none_or_the_best_so_far() -> None:
 def test_a_start_is_no_worse_than_none() -> None:
     program = market_split(4, 30)
     first = solve(program, gap=0.0, seconds=0.3)
-    again = solve(program, gap=0.0, seconds=0.3, start=first.values)
+    again = solve(program, gap=0.0, seconds=0.3, start=dict(enumerate(first.values.tolist())))
     assert again.cost <= first.cost + 1e-6
 
 
 def test_a_start_of_another_programme_does_no_harm() -> None:
     program = knapsack(12, 1)
-    found = solve(program, gap=0.0, seconds=10.0, start=np.ones(3))
+    found = solve(program, gap=0.0, seconds=10.0, start={0: 1.0, 1: 1.0, 2: 1.0})
     assert found.cost == pytest.approx(by_scipy(program).fun)
 
 

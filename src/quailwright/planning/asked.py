@@ -1,6 +1,7 @@
 """From a brief that is complete to the planner's problem, in figures."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -8,8 +9,9 @@ import numpy as np
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.journal import entries as kinds
 from quailwright.outlook.report import prices_of
-from quailwright.planning.brief import Brief, Place, Source, spans_between
+from quailwright.planning.brief import NOT_AN_ENTRY, Brief, Place, Source, spans_between
 from quailwright.planning.kernels import STAGES
 from quailwright.planning.problem import (
     MOST_WEEKS,
@@ -20,6 +22,27 @@ from quailwright.planning.problem import (
     Room,
     Wanted,
 )
+
+
+def flock_of(brief: Brief, flock: Flock) -> Flock:
+    """The flock with what a complete brief tells of its place and of sources of eggs."""
+    told = {
+        source.name: kinds.Source(
+            id=NOT_AN_ENTRY,
+            at=_ALWAYS,
+            source=source.name,
+            route=source.route,
+            price_per_egg=source.price_per_egg,
+        )
+        for source in brief.sources
+        if source.name not in flock.groups
+    }
+    holding = brief.holding or flock.holding
+    zone = (holding.timezone if holding is not None else "") or flock.zone
+    return replace(flock, holding=holding, zone=zone, sources={**flock.sources, **told})
+
+
+_ALWAYS = "2000-01-01"
 
 
 def problem_of(brief: Brief, flock: Flock, on: date) -> Problem:
@@ -47,6 +70,7 @@ def problem_of(brief: Brief, flock: Flock, on: date) -> Problem:
             days.first,
             days.last,
             brief.goal.sure,
+            brief.goal.breeding_hens or 0.0,
         ),
         tuple(_source(brief, source, on, last) for source in brief.sources),
         _room(brief),
@@ -54,7 +78,7 @@ def problem_of(brief: Brief, flock: Flock, on: date) -> Problem:
         brief.limits.lamp_h,
         brief.limits.absences,
         spans_between(brief.limits.no_hatching, on, last + timedelta(weeks=4)),
-        brief.limits.hens_per_cock or facts.value("housing.hens_per_cock"),
+        brief.limits.hens_per_cock or 0.0,
         brief.limits.keep_hens_until_w,
     )
 

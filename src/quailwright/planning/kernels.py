@@ -125,6 +125,17 @@ def _eggs(
     return eggs
 
 
+def lit_share(rates: Rates, light: Light, on: date, weeks: int) -> Array:
+    """What the light leaves of a grown hen's lay, on the mean of what is believed, by week from the
+    day after `on`, shape (weeks,)."""
+    table = rates.lay.hens
+    by_light = np.bincount(table.light, rates.lay.chances, len(light.names))
+    share = by_light @ light.old
+    first = (on - light.first).days + 1
+    lit: Array = share[first : first + DAYS_A_WEEK * weeks].reshape(weeks, DAYS_A_WEEK).mean(1)
+    return lit
+
+
 def _alive(rates: Rates, ages: Array, shift: float) -> Array:
     """Share of birds alive at the end of each week of those that hatched, or that are there now."""
     weekly = {}

@@ -10,9 +10,9 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from quailwright.husbandry import facts
-from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.outlook.forecast import Question
 from quailwright.outlook.light import latitude_of, light_of
+from quailwright.planning.kernels import lit_share
 from quailwright.planning.model import Asked, build
 from quailwright.planning.plan import (
     Plan,
@@ -116,7 +116,7 @@ def _wanting(asked: Asked) -> float:
 
 def _asked_again(situation: Situation, problem: Problem, plan: Plan, rng: Generator) -> Asked:
     base = carried_out(situation, problem, Question(lamp_h=problem.lamp_h), 1, _DRAWS)
-    asked = asked_of(situation, problem, base, rng, problem.wanted.certainty)
+    asked = asked_of(situation, problem, base, rng)
     wanted = problem.wanted.eggs
     before = plan.problem.wanted.eggs
     margin = np.where(before > 0, plan.asked.need / np.maximum(before, 1e-9), 1.0)
@@ -232,11 +232,7 @@ def _dark_weeks(situation: Situation, problem: Problem) -> NDArray[np.bool_]:
         problem.lamp_h,
         problem.on,
     )
-    chances = situation.rates.lay.chances
-    rows = situation.rates.lay.hens.light
-    by_light = np.array([chances[rows == n].sum() for n in range(len(light.names))])
-    share = by_light @ light.old
-    weekly = share[1 : 1 + DAYS_A_WEEK * problem.weeks].reshape(problem.weeks, DAYS_A_WEEK).mean(1)
+    weekly = lit_share(situation.rates, light, problem.on, problem.weeks)
     dark: NDArray[np.bool_] = (weekly < _DIM) & (problem.wanted.eggs > 0)
     return dark
 
