@@ -542,15 +542,19 @@ def source_fields() -> dict[str, Field]:
 # Reading a brief.
 
 
-def read_brief(data: bytes) -> tuple[Brief | None, list[Finding]]:
+def read_brief(data: bytes, changes: Sequence[str] = ()) -> tuple[Brief | None, list[Finding]]:
     """A plan brief from TOML: the brief, or None and every problem found in it.
 
     Args:
         data: the file. All tables may be left out; `completed` takes them from the journal.
+        changes: what is told otherwise, each as ``limits.max_birds = 100``; a table of a list by
+            its name: ``place.pens.floor_m2 = 8``.
     """
     document, findings = read_document(data)
     if document is None:
         return None, findings
+    for change in changes:
+        _change(document, change)
     readers: dict[str, Callable[[Document], Any]] = {
         "goal": _goal,
         "limits": _limits,
@@ -575,6 +579,37 @@ def read_brief(data: bytes) -> tuple[Brief | None, list[Finding]]:
         feeds=read.get("feed", ()),
         holding=read.get("holding"),
     ), []
+
+
+def _change(document: Document, change: str) -> None:
+    """Writes `change` over the values of a brief."""
+    try:
+        told = tomllib.loads(change)
+    except tomllib.TOMLDecodeError:
+        told = {}
+    if not told:
+        document.find((), f"{shown(change)} changes nothing.", "Write, say, limits.max_birds=100.")
+    _merge(document.values, told)
+
+
+def _merge(values: dict[str, Any], told: Mapping[str, Any]) -> None:
+    for name, value in told.items():
+        there = values.get(name)
+        if isinstance(value, dict) and (isinstance(there, list) or name in _LISTED):
+            rows = values.setdefault(name, [])
+            for called, fields in value.items():
+                row = next((r for r in rows if isinstance(r, dict) and r.get(name) == called), None)
+                if row is None:
+                    rows.append(row := {name: called})
+                if isinstance(fields, dict):
+                    _merge(row, fields)
+        elif isinstance(value, dict) and isinstance(there, dict):
+            _merge(there, value)
+        else:
+            values[name] = value
+
+
+_LISTED = ("place", "source", "feed")
 
 
 def _goal(document: Document) -> Goal:

@@ -224,12 +224,8 @@ def wanting_costs(problem: Problem) -> tuple[float, float, float]:
     """What an egg, a bird for the table, and a hen for a week cost that are wanting, from what
     they usually cost to have."""
     prices = problem.prices
-    minutes, of_egg = minutes_once()
     usual = facts.value("planning.eggs_a_set")
-    sources = problem.sources
-    egg = min((source.price for source in sources), default=0.0) + of_egg * prices.minute
-    once = min((source.postage for source in sources), default=0.0) + prices.hatch
-    a_set = once + minutes * prices.minute + usual * egg
+    a_set = set_cost(problem)
     birds = usual * facts.value("planning.chicks_an_egg")
     feed_kg = intake_of_g_per_day(_GROWN_D, "hen") * DAYS_A_WEEK / 1000.0
     week = feed_kg * prices.feed_per_kg[2] + DAYS_A_WEEK * a_bird() * prices.minute
@@ -244,6 +240,15 @@ def wanting_costs(problem: Problem) -> tuple[float, float, float]:
     )
     of_eggs, of_birds, of_hens = (_WANTING * cost or 1.0 for cost in costs)
     return of_eggs, of_birds, of_hens
+
+
+def set_cost(problem: Problem) -> float:
+    """What a usual set costs from the cheapest source, work and all."""
+    prices, sources = problem.prices, problem.sources
+    minutes, of_egg = minutes_once()
+    egg = min((source.price for source in sources), default=0.0) + of_egg * prices.minute
+    once = min((source.postage for source in sources), default=0.0) + prices.hatch
+    return once + minutes * prices.minute + facts.value("planning.eggs_a_set") * egg
 
 
 _GROWN_D = 100.0

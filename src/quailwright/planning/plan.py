@@ -688,6 +688,16 @@ def _plan(problem: Problem, best: _Tried, ahead: Outlook, stopped: bool) -> Plan
     )
 
 
+def reckoned(plan: Plan, problem: Problem) -> Plan:
+    """A plan that was drafted at other prices, told at those of `problem`."""
+    price = problem.prices.feed_per_kg[2]
+    if plan.solution.found:
+        _, columns = build(plan.asked)
+        price = feed_price(plan.asked, columns, plan.solution)
+    cost, parts = _cost(problem, plan.draft, plan.ahead, price)
+    return replace(plan, problem=problem, cost=cost, parts=parts)
+
+
 def _status(
     problem: Problem, ahead: Outlook, chance: Array, table: float | None, solved: bool
 ) -> Status:
