@@ -22,9 +22,10 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
+from quailwright.flock.cohorts import Cohort, GroupHistory, birds_on
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
-from quailwright.outlook.history import Cohort, GroupHistory, LaidDay, birds_on
+from quailwright.outlook.history import LaidDay
 from quailwright.outlook.learning import expit
 from quailwright.outlook.light import Curves, Light, lay_share
 

@@ -9,11 +9,11 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
+from quailwright.flock.cohorts import AGE_CLASSES
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.proportion import QUANTILES
 from quailwright.outlook.forecast import Outlook, evening
-from quailwright.outlook.history import AGE_CLASSES
 from quailwright.outlook.lay import LayBelief
 from quailwright.outlook.learning import Drawn, Learnt, expit
 from quailwright.outlook.light import latitude_of

@@ -7,11 +7,12 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.random import Generator
 
+from quailwright.flock.cohorts import group_history
 from quailwright.flock.fold import fold
 from quailwright.flock.state import Flock
 from quailwright.journal.entries import Entry
 from quailwright.outlook.forecast import forecast, learn, light_ahead
-from quailwright.outlook.history import group_history, laid_days
+from quailwright.outlook.history import laid_days
 from quailwright.outlook.lay import Weeks, weeks_of
 
 _ORIGINS = 8

@@ -12,13 +12,13 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
+from quailwright.flock.cohorts import GroupHistory, class_ages
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.feeding import intake_of_g_per_day
 from quailwright.husbandry.growth import mass_g
 from quailwright.husbandry.survival import Sex
 from quailwright.outlook.hatching import Coming
-from quailwright.outlook.history import GroupHistory, class_ages
 from quailwright.outlook.lay import Hens, Walk, by_row, curves, hatched
 from quailwright.outlook.learning import expit
 from quailwright.outlook.light import Light, lay_share
