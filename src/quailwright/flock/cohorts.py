@@ -285,3 +285,10 @@ def birds_on(history: GroupHistory, days: Sequence[date]) -> list[tuple[Cohort, 
         inside = stretch is not None and stretch.first <= day
         found.append(stretch.cohorts if stretch is not None and inside else ())
     return found
+
+
+def hatched(cohort: Cohort) -> date:
+    """The day a cohort hatched, or is taken to have hatched."""
+    if cohort.hatched_on is not None:
+        return cohort.hatched_on
+    return cohort.came_on - timedelta(weeks=facts.value("laying.unknown_age_w"))

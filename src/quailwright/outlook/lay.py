@@ -22,7 +22,7 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
-from quailwright.flock.cohorts import Cohort, GroupHistory, birds_on
+from quailwright.flock.cohorts import Cohort, GroupHistory, birds_on, hatched
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.outlook.history import LaidDay
@@ -323,13 +323,6 @@ def _shares(
     there = hens > 0
     total[there] /= hens[there][:, None, None, None]
     return total, there
-
-
-def hatched(cohort: Cohort) -> date:
-    """The day a cohort hatched, or is taken to have hatched."""
-    if cohort.hatched_on is not None:
-        return cohort.hatched_on
-    return cohort.came_on - timedelta(weeks=facts.value("laying.unknown_age_w"))
 
 
 class _Reader:
