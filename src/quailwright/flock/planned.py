@@ -6,7 +6,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Literal
+from typing import Literal, get_args
 
 from quailwright.flock.cohorts import Cohort, birds_on, group_history, hatched
 from quailwright.flock.state import Birds, CullToDo, Flock, Group, Hatch, SetToDo
@@ -14,6 +14,7 @@ from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 
 Progress = Literal["ahead", "due", "done", "lapsed"]
+PROGRESS: tuple[Progress, ...] = get_args(Progress)
 
 
 def set_progress(planned: SetToDo, on: date) -> Progress:

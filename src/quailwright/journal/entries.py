@@ -27,7 +27,8 @@ def _text(longest: int, note: str, pattern: str = ONE_LINE) -> Meta:
 
 
 Name = Annotated[str, Meta(min_length=1, max_length=80, pattern=NAME)]
-TaskName = Annotated[str, Meta(min_length=1, max_length=250, pattern=NAME)]
+LONGEST_TASK = 250
+TaskName = Annotated[str, Meta(min_length=1, max_length=LONGEST_TASK, pattern=NAME)]
 Count = Annotated[int, Meta(ge=0, le=MOST_OF_ANYTHING)]
 Positive = Annotated[int, Meta(ge=1, le=MOST_OF_ANYTHING)]
 Amount = Annotated[float, Meta(ge=0, le=1e9)]
