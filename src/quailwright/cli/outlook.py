@@ -38,11 +38,13 @@ EXAMPLES = """Examples:
   quailwright outlook --lamp 15
   quailwright outlook --set "2027-06-01 40 creek-farm" --fewer-cocks 3
   quailwright outlook --no-hatches
+  quailwright outlook --no-planned
   quailwright outlook --rates
   quailwright outlook --past
 
 With a question (--lamp, --set, --fewer-cocks, --fewer-hens, --no-hatches) it also says what the
-answer changes. --past makes forecasts as of past days again and says how they did."""
+answer changes. What you have planned (set_planned, cull_planned) is counted unless --no-planned.
+--past makes forecasts as of past days again and says how they did."""
 
 _SHOWN_WEEKS = 26
 _EVENING_H = 21
@@ -85,6 +87,9 @@ def outlook(
             help="If these eggs were set too; may be repeated.",
         ),
     ] = None,
+    no_planned: Annotated[
+        bool, typer.Option("--no-planned", help="Leave out the sets and culls of your plan.")
+    ] = False,
     rates: Annotated[
         bool, typer.Option("--rates", help="The rates it stands on, and what each rests on.")
     ] = False,
@@ -106,6 +111,8 @@ def outlook(
     import numpy as np
 
     from quailwright.outlook.forecast import Question, forecast, learn
+    from quailwright.outlook.hatching import NOTHING_PLANNED
+    from quailwright.outlook.planned import planned_of
     from quailwright.outlook.report import rates_table, says
     from quailwright.outlook.scores import past_scores
 
@@ -122,12 +129,14 @@ def outlook(
         for score in scores:
             print(score.sentence)
         return
+    stands = Question(planned=NOTHING_PLANNED if no_planned else planned_of(flock, day, weeks))
     question = Question(
         lamp,
         fewer_cocks,
         fewer_hens,
         no_hatches,
-        tuple(_planned(text, day, weeks) for text in sets or ()),
+        tuple(_asked_set(text, day, weeks) for text in sets or ()),
+        planned=stands.planned,
     )
     believed = learn(flock, day, _whole(asked, flock.zone))
     try:
@@ -156,13 +165,14 @@ def outlook(
         _show_rates(table)
         return
     _show(ahead, flock, said)
-    if question != Question():
+    if question != stands:
         as_it_stands = forecast(
             flock,
             day,
             rng=np.random.default_rng(seed),
             weeks=weeks,
             draws=draws,
+            question=stands,
             times=times,
             rates=believed,
         )
@@ -191,7 +201,7 @@ def _check(
         raise BadInput("--fewer-cocks and --fewer-hens take birds away: 0 or more.")
 
 
-def _planned(text: str, day: date, weeks: int) -> "PlannedSet":
+def _asked_set(text: str, day: date, weeks: int) -> "PlannedSet":
     from quailwright.outlook.hatching import PlannedSet
 
     parts = text.split(maxsplit=2)
@@ -268,7 +278,8 @@ def _show(ahead: "Outlook", flock: Flock, said: list[str]) -> None:
     if quantities == _FITTING:
         print("  Cocks, chicks and deaths: in a wider window, or --json.")
     if ahead.hatches:
-        show.heading("Hatches under way")
+        is_all_set = all(one.hatch in flock.hatches for one in ahead.hatches)
+        show.heading("Hatches under way" if is_all_set else "Hatches under way or planned")
         show.table(
             ("hatch", "chicks", "hens at 8 weeks"),
             [

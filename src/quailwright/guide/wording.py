@@ -151,6 +151,8 @@ def full_day(day: date) -> str:
 
 
 _COUNTED_FROM = {
+    "planned_set": "from the day to set them",
+    "planned_cull": "from the day they go",
     "hatch": "of the hatch",
     "received": "after they came",
     "chicks": "after hatching",
