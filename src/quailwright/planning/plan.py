@@ -752,12 +752,13 @@ def _cost(
     hatches = len(orders) * prices.hatch
     birds = sum(ahead.samples[name].mean(0) for name in ("hens", "cocks", "chicks"))
     minutes = float(minutes_by_day(problem, draft.sets, np.asarray(birds)).sum()) * prices.minute
-    total: Array = feed + eggs + postage + hatches + minutes
+    total: Array = feed + eggs + postage + hatches + problem.lamp_cost + minutes
     parts = {
         "hatching_eggs": float(eggs),
         "postage": float(postage),
         "feed": float(feed.mean()),
         "power_and_bedding": float(hatches),
+        "light": problem.lamp_cost,
         "time": minutes,
     }
     return total, parts

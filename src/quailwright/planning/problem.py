@@ -91,6 +91,7 @@ class Prices:
         budget_per_month: the most cash a month, infinite where there is no limit.
         minutes_by_weekday: the most minutes on each weekday, Monday first.
         currency: its code, '' if not told.
+        kwh: of power.
     """
 
     feed_per_kg: tuple[float, float, float]
@@ -99,6 +100,7 @@ class Prices:
     budget_per_month: float
     minutes_by_weekday: tuple[float, ...]
     currency: str
+    kwh: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -127,6 +129,7 @@ class Problem:
     Attributes:
         on: the day of planning; weeks begin on the day after.
         lamp_h: hours that a lamp makes of each day from tomorrow on; None for as things are.
+        lamp_cost: what the lamp's power costs in all, above things as they are.
         absences: when no step of a hatch may need hands; no_hatching: when nothing may hatch.
         hens_per_cock: of the birds kept; 0 to keep no cock of those to come.
         keep_hens_until_w: age at which hens go at the latest [weeks]; None to let the plan choose.
@@ -145,6 +148,7 @@ class Problem:
     hens_per_cock: float = 4.0
     keep_hens_until_w: float | None = None
     kept: tuple[date, ...] = ()
+    lamp_cost: float = 0.0
 
     def week_of(self, day: date) -> int:
         """The number of the week that a day lies in, 0 the first."""

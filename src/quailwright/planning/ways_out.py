@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from quailwright.husbandry import facts
 from quailwright.outlook.forecast import Question
 from quailwright.outlook.light import latitude_of, light_of
+from quailwright.planning.asked import lamp_cost
 from quailwright.planning.kernels import lit_share
 from quailwright.planning.model import Asked, build
 from quailwright.planning.plan import (
@@ -41,7 +42,8 @@ class WayOut:
         what: in words.
         status: of the plan then.
         chance: mean share of the goal's weeks met.
-        cost_more: against the plan without it, on the mean; the thing itself is not priced.
+        cost_more: against the plan without it, on the mean; of the thing itself only a lamp's power
+            is in it.
         why: what of the goal's trouble it mends, in words; '' where nothing binds.
     """
 
@@ -130,9 +132,11 @@ def _changes(situation: Situation, problem: Problem, plan: Plan) -> Iterator[_Ch
     room, prices = problem.room, problem.prices
     lamp_h = facts.value("laying.light_target_h")
     if (problem.lamp_h or 0.0) < lamp_h and _dark_weeks(situation, problem).any():
+        lit = replace(problem, lamp_h=lamp_h)
+        lit = replace(lit, lamp_cost=lamp_cost(situation.flock, lit, prices.kwh))
         yield _Change(
             f"a lamp that makes each day {lamp_h:g} h long",
-            replace(problem, lamp_h=lamp_h),
+            lit,
             lambda plan: _of_light(situation, plan),
         )
     for name, words, verb in (
