@@ -158,6 +158,18 @@ def test_a_set_of_its_own_name_takes_its_place_back() -> None:
     assert set_as(flock) == {"a": "x", "b": "b"}
 
 
+def test_a_source_that_is_no_longer_own_does_no_harm() -> None:
+    entries = [
+        made("group", PLANNED, group="layers", place="pen", hens=9),
+        made("source", PLANNED, source="home", route="own"),
+        planned("a", "2027-05-03", source="home"),
+        eggs_set("x", "2027-05-03", group="layers"),
+        made("source", "2027-05-04", source="home", route="shipped"),
+        eggs_set("a", "2027-05-05", source="home"),
+    ]
+    assert set_as(fold(entries)) == {"a": "a"}
+
+
 def test_two_sources_in_one_hatch_do_both_of_their_sets() -> None:
     plan = [planned("a", "2027-05-01"), planned("b", "2027-05-01", source="hill"),
             planned("c", "2027-05-02")]  # fmt: skip

@@ -6,6 +6,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from tests.flock.journals import DAYS, journals
 from tests.makers import made
 from tests.outlook.flocks import NOWHERE, ON, hens, outlook
 
@@ -166,3 +169,12 @@ def test_it_says_what_is_counted_and_what_is_left_out() -> None:
     )  # fmt: skip
     assert "If nothing is bought, sold or culled, and no more eggs are set." in without
     assert Planned().words == ""
+
+
+@settings(max_examples=25)
+@given(journals(), st.sampled_from([*DAYS, *(DAYS[-1] + timedelta(days=n) for n in (5, 20, 70))]))
+def test_no_hatch_is_counted_twice_whatever_is_planned(journal: list[Entry], on: date) -> None:
+    question = Question(planned=planned_of(fold(journal, on), on, 4))
+    ahead = outlook(journal, on, weeks=4, draws=10, question=question)
+    names = [one.hatch for one in ahead.hatches]
+    assert len(names) == len(set(names))

@@ -84,7 +84,8 @@ def set_as_planned(flock: Flock, hatch: Hatch, day: date) -> None:
         other, named.set_as = named.set_as, hatch.name
         if other is not None:
             before = flock.hatches[other]
-            own = next(eggs for eggs in before.clutches if _may_be(flock, named, eggs))
+            fitting = (eggs for eggs in before.clutches if _may_be(flock, named, eggs))
+            own = next(fitting, before.clutches[0])  # a source may have changed its route since
             _fulfil_nearest(flock, other, own, before.set_at.date())
         return
     done = (planned for planned in flock.planned_sets.values() if planned.set_as == hatch.name)
