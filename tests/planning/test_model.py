@@ -34,6 +34,7 @@ from quailwright.planning.problem import (
     Prices,
     Problem,
     Room,
+    Set,
     Span,
     Wanted,
     candidates,
@@ -722,7 +723,8 @@ def test_the_day_of_an_accepted_plan_is_kept_where_another_gains_little(hatch: f
     _, columns, found = solved(asked)
     best = [one.on for one in read(asked, columns, found).sets]
     accepted = tuple(day - timedelta(days=7) for day in best)
-    again = asked_of(replace(free, kept=accepted))
+    kept = tuple(Set(day, "creek", 30, "box", 5, 0) for day in accepted)
+    again = asked_of(replace(free, kept=kept))
     _, columns, found = solved(again)
     assert tuple(one.on for one in read(again, columns, found).sets) == accepted
 

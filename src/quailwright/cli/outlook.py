@@ -225,17 +225,20 @@ def _asked_set(text: str, day: date, weeks: int) -> "PlannedSet":
 
 
 @contextlib.contextmanager
-def progress_bar(text: str, long: bool) -> Iterator[Callable[[int, int], None]]:
-    """A bar on standard error while something long runs on a terminal."""
+def progress_bar(text: str, long: bool) -> Iterator[Callable[..., None]]:
+    """A bar on standard error while something long runs on a terminal: called with how much is
+    done, of how much, and words if there is something to say."""
     if not (long and sys.stderr.isatty()):
-        yield lambda done, of: None
+        yield lambda done, of, words="": None
         return
     from rich.console import Console
     from rich.progress import Progress
 
     with Progress(console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(text, total=None)
-        yield lambda done, of: bar.update(task, completed=done, total=of)
+        yield lambda done, of, words=text: bar.update(
+            task, completed=done, total=of, description=words
+        )
 
 
 def _show(ahead: "Outlook", flock: Flock, said: list[str]) -> None:

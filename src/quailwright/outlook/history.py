@@ -6,18 +6,7 @@ from datetime import date, timedelta
 from itertools import pairwise
 from statistics import median
 
-from quailwright.flock.cohorts import AGE_CLASSES, classes_of
 from quailwright.flock.state import Flock
-
-__all__ = [
-    "AGE_CLASSES",
-    "FeedUse",
-    "LaidDay",
-    "classes_of",
-    "days_logged",
-    "feed_use",
-    "laid_days",
-]
 
 
 @dataclass(frozen=True, slots=True)

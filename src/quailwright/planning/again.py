@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 from numpy.random import Generator
@@ -50,15 +50,35 @@ class Change:
         return f"{planned}: now {', '.join(said)}" if said else ""
 
 
-def kept_days(flock: Flock, on: date) -> tuple[date, ...]:
-    """Days of the accepted plan's sets that are still to come after the day `on`."""
-    days = {one.on for one in sets_in(flock, on, "ahead") if flock.plan is not None}
-    return tuple(sorted(days))
+@dataclass(frozen=True)
+class Again:
+    """An accepted plan made again: when it was accepted, what changed, and why, in sentences."""
+
+    accepted_on: date
+    changes: list[Change]
+    why: list[str]
+
+
+def planned_again(situation: Situation, plan: Plan, then: Flock, rng: Generator) -> Again | None:
+    """What a new plan changes of the accepted one; None where none was accepted.
+
+    Args:
+        then: the flock as it stood when the plan was accepted, what was planned among it.
+    """
+    accepted = situation.flock.plan
+    if accepted is None:
+        return None
+    on = plan.problem.on
+    return Again(
+        accepted.accepted_at.date(),
+        changes(situation.flock, plan),
+        why(situation.flock, then, situation, on, rng),
+    )
 
 
 def changes(flock: Flock, plan: Plan) -> list[Change]:
     """Sets of the accepted plan that are still to come beside those of a new plan, by day."""
-    before = [one for one in sets_in(flock, plan.problem.on, "ahead", "due")]
+    before = list(sets_in(flock, plan.problem.on, "ahead", "due"))
     after = list(plan.draft.sets)
     found: list[Change] = []
     for nearness in (0, _MOVED_D):
@@ -89,9 +109,7 @@ def _nearest(one: SetToDo, among: Sequence[Set], within_d: int) -> Set | None:
     )
 
 
-def why(
-    flock: Flock, then: Flock, situation: Situation, on: date, rng: Generator
-) -> list[str]:
+def why(flock: Flock, then: Flock, situation: Situation, on: date, rng: Generator) -> list[str]:
     """What went otherwise since a plan was accepted, in sentences.
 
     Args:
@@ -146,7 +164,14 @@ def _of_hens(hens: int, reckoned: "np.ndarray[tuple[int], np.dtype[np.float64]]"
 
 _IN_WORDS: Mapping[str, str] = {
     "hatch_of_set": "hatch of the eggs set",
-    "fertility": "fertility",
+    "deaths_a_week_week_1": "deaths of chicks in their first week",
+    "deaths_a_week_week_2": "deaths of chicks in their second week",
+    "deaths_a_week_week_3": "deaths of chicks in their third week",
+    "deaths_a_week_grower": "deaths of growers in a week",
+    "deaths_a_week_adult": "deaths of grown birds in a week",
+    "lay": "lay of a grown hen in full light",
+    "feed_used_over_eaten": "feed used over what birds of that age eat",
+    "weight_over_usual": "weight over the usual",
 }
 
 
@@ -163,11 +188,10 @@ def _of_rates(before: Sequence[Rate], now: Sequence[Rate]) -> Iterator[str]:
             moved.append((abs(one.mean - was.mean) / spread, was, one))
     for _, was, one in sorted(moved, key=lambda item: -item[0])[:3]:
         name = _IN_WORDS.get(one.name, one.name.replace("_", " "))
-        whose = f" of {one.of}" if one.of else ""
-        yield f"{name[0].upper()}{name[1:]}{whose} is now held to be {_told(one)}, not {_told(was)}."
+        whose = f" ({one.of})" if one.of else ""
+        now_held = f"held to be {_told(one)} now, not {_told(was)}"
+        yield f"{name[0].upper()}{name[1:]}{whose}: {now_held}."
 
 
 def _told(rate: Rate) -> str:
     return f"{rate.mean:.0%}" if rate.q95 <= 1.0 else f"{rate.mean:.3g}"
-
-

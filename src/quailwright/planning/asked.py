@@ -16,6 +16,7 @@ from quailwright.outlook.forecast import learn
 from quailwright.outlook.hatching import HatchTime
 from quailwright.outlook.light import latitude_of
 from quailwright.outlook.report import prices_of
+from quailwright.planning.accept import accepted_ahead
 from quailwright.planning.brief import (
     NOT_AN_ENTRY,
     Brief,
@@ -77,7 +78,7 @@ def pose(
     on: date,
     times: Mapping[str, HatchTime],
     changes: Sequence[str] = (),
-    kept: Sequence[date] = (),
+    accepted: bool = True,
 ) -> Posed:
     """What a brief asks on the day `on`, completed from the journal.
 
@@ -87,7 +88,7 @@ def pose(
         flock: folded up to the end of that day.
         times: when hatches under way are due.
         changes: as `brief.read_brief` takes them.
-        kept: days of an accepted plan to change as little as can be.
+        accepted: whether an accepted plan is to be changed as little as can be.
 
     Raises:
         BadInput: the brief cannot be read, or something is missing; with every finding.
@@ -100,7 +101,10 @@ def pose(
         raise BadInput("There is no plan without this:", tuple(missing))
     whole = flock_of(brief, flock)
     situation = Situation(whole, learn(whole, on), times)
-    problem = replace(problem_of(brief, whole, on), kept=tuple(kept))
+    problem = problem_of(brief, whole, on)
+    if accepted:
+        sets, culls = accepted_ahead(flock, on)
+        problem = replace(problem, kept=sets, kept_culls=culls)
     return Posed(brief, situation, problem, taken_for_granted(brief))
 
 

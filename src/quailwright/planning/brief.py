@@ -597,12 +597,13 @@ def _merge(values: dict[str, Any], told: Mapping[str, Any]) -> None:
         there = values.get(name)
         if isinstance(value, dict) and (isinstance(there, list) or name in _LISTED):
             rows = values.setdefault(name, [])
+            if not isinstance(rows, list):
+                continue  # found where the list is read
             for called, fields in value.items():
                 row = next((r for r in rows if isinstance(r, dict) and r.get(name) == called), None)
                 if row is None:
                     rows.append(row := {name: called})
-                if isinstance(fields, dict):
-                    _merge(row, fields)
+                _merge(row, fields if isinstance(fields, dict) else {str(fields): True})
         elif isinstance(value, dict) and isinstance(there, dict):
             _merge(there, value)
         else:

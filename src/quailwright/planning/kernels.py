@@ -7,11 +7,11 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
+from quailwright.flock.cohorts import AGE_CLASSES
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.feeding import Stage, intake_of_g_per_day, stage
 from quailwright.husbandry.housing import floor_m2_per_bird
-from quailwright.outlook.history import AGE_CLASSES
 from quailwright.outlook.lay import by_row, curves
 from quailwright.outlook.learning import expit
 from quailwright.outlook.light import Light, lay_share

@@ -176,7 +176,7 @@ def _columns(program: Program, asked: Asked) -> Columns:
         label = f"{one.day} {source.name}"
         minutes, of_egg = minutes_once()
         once = source.postage + problem.prices.hatch + minutes * problem.prices.minute
-        if problem.kept and one.day not in problem.kept:
+        if problem.kept and one.day not in {kept.on for kept in problem.kept}:
             once += _UPSET_KG * _money(problem)
         each = source.price + of_egg * problem.prices.minute
         is_set.append(program.column(f"set {label}", upper=1.0, cost=once, whole=True))

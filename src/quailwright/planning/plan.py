@@ -66,6 +66,8 @@ _SAFE = 0.025
 """Drafts aim so much above the certainty, for what fitting to their own draws flatters them."""
 _NEAR = 0.02
 """A chance that falls short of the certainty by no more than this is taken for met."""
+_WORTH_UPSETTING = 0.02
+"""An accepted plan is left for one whose chances fall short by so much less."""
 _SHORT = 0.02
 """Part of a week's goal that may be wanting on the mean before it is said to be out of reach."""
 
@@ -108,6 +110,17 @@ class Plan:
     asked: Asked
     solution: Solution
     stopped: bool = False
+
+    @property
+    def weeks_asked(self) -> int:
+        """Weeks in which something is asked."""
+        return int((~np.isnan(self.chance_met)).sum())
+
+    @property
+    def busiest_day(self) -> tuple[date, float]:
+        """The day with the most minutes, and how many."""
+        number = int(np.argmax(self.minutes_by_day))
+        return self.problem.on + timedelta(days=1 + number), float(self.minutes_by_day[number])
 
     @property
     def minutes_a_day(self) -> Array:
@@ -171,6 +184,7 @@ class _Tried:
     program: Program
     columns: Columns
     solution: Solution
+    is_met: bool = False
 
     @property
     def rank(self) -> tuple[float, float]:
@@ -200,23 +214,44 @@ class _Search:
         self._asked = asked_of(situation, problem, base, rng)
 
     def run(self) -> None:
-        """Chooses days, mends sizes, and again."""
-        if self._problem.kept:
-            self._draft(set(self._problem.kept))
-            self._mend_sizes()
+        """The accepted plan as it is, then with other sizes; else chooses days, mends sizes, and
+        again."""
+        kept = self._problem.kept
+        if kept and self._keep_accepted():
+            self._leave_out_the_needless()
+            return
+        accepted = self.best
+        self._choose()
+        self._tell(0.9)
+        self._leave_out_the_needless()
+        if accepted is None or self.best is None:
+            return
+        if accepted.shortfall - self.best.shortfall < _WORTH_UPSETTING:
+            self.best = accepted
+
+    def _keep_accepted(self) -> bool:
+        """Whether the accepted plan will do, or will with other sizes."""
+        days = {one.on for one in self._problem.kept}
+        self._draft(days, as_accepted=True)
+        if self._is_good():
+            return True
+        self._draft(days)
+        self._mend_sizes()
+        return self._is_good()
+
+    def _is_good(self) -> bool:
+        return self.best is not None and self.best.is_met
+
+    def _choose(self) -> None:
         rounds = 1 if self._rough else _ROUNDS
         for turn in range(rounds):
-            if self._problem.kept and self.best is not None and self.best.shortfall <= 0.0:
-                break
             self._tell(0.05 + 0.8 * turn / rounds)
             if self.best is not None:
                 near = {(one.on, one.source) for one in self.best.draft.sets}
                 self._asked = _around(self._situation, self._asked, near)
             if not self._draft(None):
-                break
+                return
             self._mend_sizes()
-        self._tell(0.9)
-        self._leave_out_the_needless()
 
     def plan(self, stopped: bool) -> Plan:
         """The best draft, tried in draws that no draft was fitted to."""
@@ -232,15 +267,18 @@ class _Search:
         self._tell(1.0)
         return _plan(self._problem, best, ahead, stopped)
 
-    def _draft(self, held: Collection[date] | None) -> bool:
+    def _draft(self, held: Collection[date] | None, *, as_accepted: bool = False) -> bool:
         """One draft and its trial; whether the next should ask for something else.
 
         Args:
             held: days on which eggs are set, with no other; None to choose them.
+            as_accepted: whether sizes and culls are those of the accepted plan.
         """
         program, columns = build(self._asked)
         if held is not None:
             _hold(program, columns, self._asked, held)
+        if as_accepted:
+            _hold_sizes(program, columns, self._asked)
         solution = solve(
             program,
             gap=2 * _GAP if self._rough else _GAP,
@@ -251,6 +289,9 @@ class _Search:
         if not solution.found:
             return False
         draft = self._last = read(self._asked, columns, solution)
+        if as_accepted:
+            kept, culls = self._problem.kept, self._problem.kept_culls
+            draft = self._last = replace(draft, sets=kept, culls=culls)
         tried = self._try(draft, program, columns, solution)
         if solution.ended == "stopped":
             raise KeyboardInterrupt
@@ -267,7 +308,9 @@ class _Search:
         price = feed_price(asked, columns, solution)
         cost = float(_cost(problem, draft, tried, price)[0].mean())
         short = _shortfall(problem, tried)
-        rated = _Tried(short, cost, draft, asked, program, columns, solution)
+        rated = _Tried(
+            short, cost, draft, asked, program, columns, solution, _is_met(problem, tried)
+        )
         if self.best is None or rated.rank < self.best.rank:
             self.best = rated
             self._tell(None)
@@ -341,6 +384,16 @@ def _hold(program: Program, columns: Columns, asked: Asked, days: Collection[dat
             program.upper[filled] = program.upper[eggs] = 0.0
 
 
+def _hold_sizes(program: Program, columns: Columns, asked: Asked) -> None:
+    """Sets as many eggs on a day from a source as the accepted plan has it."""
+    sizes = asked.problem.kept
+    for n, one in enumerate(asked.candidates):
+        name = asked.problem.sources[one.source].name
+        told = sum(kept.eggs for kept in sizes if (kept.on, kept.source) == (one.day, name))
+        eggs = min(float(told), program.upper[columns.eggs[n]])
+        program.lower[columns.eggs[n]] = program.upper[columns.eggs[n]] = eggs
+
+
 def _start(program: Program, best: _Tried | None) -> dict[int, float]:
     """What is set and filled in the best so far, as a start for another programme."""
     if best is None:
@@ -373,7 +426,7 @@ def trial(
     situation: Situation, problem: Problem, asked: Asked, draft: Draft, seed: int, draws: int
 ) -> Outlook:
     """A draft carried out in draws; own eggs that it sets are no longer among the eggs."""
-    tried = carried_out(situation, problem, _question(problem, asked, draft), seed, draws)
+    tried = carried_out(situation, problem, question_of(problem, asked, draft), seed, draws)
     own = {source.name for source in problem.sources if source.own}
     eggs = tried.samples["eggs"]
     for one in draft.sets:
@@ -404,6 +457,14 @@ def _shortfall(problem: Problem, tried: Outlook) -> float:
     missed = np.maximum(0.0, problem.wanted.certainty + _SAFE / 2 - met.mean(0))
     worst = max(0.0, float(missed.max()) - _NEAR / 2)
     return round(float(missed.mean()) + worst + birds, 3)
+
+
+def _is_met(problem: Problem, tried: Outlook) -> bool:
+    """Whether every week of the goal is met as surely as asked."""
+    _, met = _met(problem, tried)
+    table = _table_met(problem, tried)
+    least = problem.wanted.certainty - _NEAR
+    return bool((met.mean(0) >= least).all()) and (table is None or table >= least)
 
 
 def _need_again(problem: Problem, asked: Asked, tried: Outlook, draft: Draft) -> Array:
@@ -612,7 +673,7 @@ def _under_way(
     return turned, still, busy
 
 
-def _question(problem: Problem, asked: Asked, draft: Draft) -> Question:
+def question_of(problem: Problem, asked: Asked, draft: Draft) -> Question:
     """The draft as what would change from tomorrow on."""
     by_name: dict[str, list[Stay]] = {}
     for cull in draft.culls:
@@ -670,7 +731,7 @@ def _plan(problem: Problem, best: _Tried, ahead: Outlook, stopped: bool) -> Plan
     birds = ahead.samples["hens"] + ahead.samples["cocks"] + ahead.samples["chicks"]
     return Plan(
         problem,
-        _status(problem, ahead, chance[weeks], table, best.solution.found),
+        _status(problem, ahead, best.solution.found),
         replace(best.draft, short_weeks=wanting),
         ahead,
         chance,
@@ -698,12 +759,9 @@ def reckoned(plan: Plan, problem: Problem) -> Plan:
     return replace(plan, problem=problem, cost=cost, parts=parts)
 
 
-def _status(
-    problem: Problem, ahead: Outlook, chance: Array, table: float | None, solved: bool
-) -> Status:
+def _status(problem: Problem, ahead: Outlook, solved: bool) -> Status:
     wanted = problem.wanted
-    sure = bool((chance >= wanted.certainty - _NEAR).all())
-    if sure and (table is None or table >= wanted.certainty - _NEAR):
+    if _is_met(problem, ahead):
         return "met"
     eggs, hens = ahead.samples["eggs"].mean(0), ahead.samples["hens"].mean(0)
     short = bool((eggs < (1.0 - _SHORT) * wanted.eggs).any())

@@ -123,6 +123,28 @@ class Wanted:
 
 
 @dataclass(frozen=True)
+class Set:
+    """Eggs to set, as planned."""
+
+    on: date
+    source: str
+    eggs: int
+    place: str
+    keep_hens: int
+    keep_cocks: int
+
+
+@dataclass(frozen=True)
+class Cull:
+    """Birds to take out: of a group, or of the hatch of a set, down to so many that stay."""
+
+    on: date
+    of: str
+    keep_hens: int | None
+    keep_cocks: int | None
+
+
+@dataclass(frozen=True)
 class Problem:
     """All of it.
 
@@ -133,7 +155,8 @@ class Problem:
         absences: when no step of a hatch may need hands; no_hatching: when nothing may hatch.
         hens_per_cock: of the birds kept; 0 to keep no cock of those to come.
         keep_hens_until_w: age at which hens go at the latest [weeks]; None to let the plan choose.
-        kept: days of the sets of a plan accepted before; other days would upset it.
+        kept, kept_culls: sets and culls of a plan accepted before that are to come; sets on other
+            days would upset it.
     """
 
     on: date
@@ -147,7 +170,8 @@ class Problem:
     no_hatching: tuple[Span, ...] = ()
     hens_per_cock: float = 4.0
     keep_hens_until_w: float | None = None
-    kept: tuple[date, ...] = ()
+    kept: tuple[Set, ...] = ()
+    kept_culls: tuple[Cull, ...] = ()
     lamp_cost: float = 0.0
 
     def week_of(self, day: date) -> int:
@@ -206,28 +230,6 @@ def days_of_hatch() -> tuple[int, int, int]:
 
 
 @dataclass(frozen=True)
-class Set:
-    """Eggs to set, as planned."""
-
-    on: date
-    source: str
-    eggs: int
-    place: str
-    keep_hens: int
-    keep_cocks: int
-
-
-@dataclass(frozen=True)
-class Cull:
-    """Birds to take out: of a group, or of the hatch of a set, down to so many that stay."""
-
-    on: date
-    of: str
-    keep_hens: int | None
-    keep_cocks: int | None
-
-
-@dataclass(frozen=True)
 class Draft:
     """A plan before it is tried: sets, and when birds go.
 
@@ -279,7 +281,7 @@ def candidates(
             if of_source == number
             for n in range(-_AROUND_D, _AROUND_D + 1)
         }
-        for day in {*around, *problem.kept}:
+        for day in {*around, *(one.on for one in problem.kept)}:
             if _fits(problem, source, day, busy or {}):
                 found.add((day, number))
     return [Candidate(day, number) for day, number in sorted(found)]
