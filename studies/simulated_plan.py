@@ -133,9 +133,11 @@ def draw_truth(rng: Generator, routes: Mapping[str, str]) -> Truth:
 @dataclass
 class Brood:
     """Birds of one hatching or group. Arrays hold one item a bird; a bird is there on the evenings
-    from the day it came to the one before its end."""
+    from the day it came to the one before its end. `setting` is the place of its setting in the
+    course, None for birds that are there."""
 
     key: int | str
+    setting: int | None
     hatched: int
     came: Ints
     hen: Bools
@@ -232,8 +234,8 @@ def _broods(rng: Generator, truth: Truth, course: Course) -> tuple[list[Brood], 
         hen = np.arange(group.hens + group.cocks) < group.hens
         came = np.zeros(hen.size, dtype=np.int64)
         died = death_days(rng, nature, group.hatched, came, hen)
-        broods.append(Brood(group.group, group.hatched, came, hen, died))
-    for setting in course.settings:
+        broods.append(Brood(group.group, None, group.hatched, came, hen, died))
+    for number, setting in enumerate(course.settings):
         own = rng.spawn(1)[0]
         share = truth.hatch_of_set[setting.source]
         # The batch scatters twice, as fertility and as hatch of fertile, that are taken as alike.
@@ -247,7 +249,7 @@ def _broods(rng: Generator, truth: Truth, course: Course) -> tuple[list[Brood], 
         hen = own.random(came.size) < 1.0 - facts.value("survival.cocks_at_hatch")
         first = int(came.min())
         died = death_days(own, nature, first, came, hen)
-        broods.append(Brood(setting.day, first, came, hen, died))
+        broods.append(Brood(setting.day, number, first, came, hen, died))
     return broods, np.array(hatched, dtype=np.int64)
 
 
@@ -264,37 +266,32 @@ def _attacks(rng: Generator, nature: Nature, broods: Sequence[Brood], last: int)
 
 
 def _go(rng: Generator, broods: Sequence[Brood], course: Course, last: int) -> Ints:
-    """Birds go as planned: which of them, the plan does not say. How many went on each day."""
-    by_set: dict[int, list[Setting]] = {}
-    for setting in course.settings:
-        by_set.setdefault(setting.day, []).append(setting)
-    steps = list(course.goings)
-    for day, settings in by_set.items():
-        hens = [one.keep_hens for one in settings]
-        cocks = [one.keep_cocks for one in settings]
-        steps.append(
-            Going(
-                min(one.chosen_on for one in settings),
-                day,
-                None if None in hens else sum(n for n in hens if n is not None),
-                None if None in cocks else sum(n for n in cocks if n is not None),
-            )
-        )
+    """Birds go as planned: which of them, the plan does not say. How many went on each day.
+
+    Those of each setting are chosen by themselves; later steps are of all that were set on a day.
+    """
+    steps = [
+        (one.chosen_on, [b for b in broods if b.setting == n], one.keep_hens, one.keep_cocks)
+        for n, one in enumerate(course.settings)
+    ]
+    steps += [
+        (one.day, [b for b in broods if b.key == one.of], one.keep_hens, one.keep_cocks)
+        for one in course.goings
+    ]
     left = np.zeros(last, dtype=np.int64)
-    for step in sorted(steps, key=lambda one: one.day):
-        own = [brood for brood in broods if brood.key == step.of]
-        for hen, stay in ((True, step.keep_hens), (False, step.keep_cocks)):
-            if stay is None or step.day > last:
+    for day, own, hens, cocks in sorted(steps, key=lambda step: step[0]):
+        for hen, stay in ((True, hens), (False, cocks)):
+            if stay is None or day > last:
                 continue
             birds = [
                 (brood, bird)
                 for brood in own
-                for bird in np.flatnonzero(brood.here(step.day) & (brood.hen == hen))
+                for bird in np.flatnonzero(brood.here(day) & (brood.hen == hen))
             ]
             for place in rng.permutation(len(birds))[stay:]:
                 brood, bird = birds[place]
-                brood.left[bird] = step.day
-            left[step.day - 1] += max(0, len(birds) - stay)
+                brood.left[bird] = day
+            left[day - 1] += max(0, len(birds) - stay)
     return left
 
 
