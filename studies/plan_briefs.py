@@ -252,6 +252,9 @@ EVERY_W = (3, 4, 6, 8, 12, 26, 104)
 RULE_TRIES = 10
 EQUAL = 0.05
 """How far costs may lie apart that count as equal."""
+OFTENER = 0.01
+"""Share of weeks by which a rule may pass a limit oftener than the plan."""
+OVER = ("brooder", "pen", "birds", "money", "minutes")
 MOST_TIMES = 8.0
 HATCH_MEANS = {"collected": "incubation.hatch_of_set", "shipped": "incubation.hatch_of_set_shipped"}
 
@@ -323,28 +326,45 @@ def _into(brief: Invented, day: int, seller: Seller, eggs: int) -> Iterator[Sett
             yield Setting(day, seller.name, part, name, None, cocks, day + CHOSEN_AFTER_D)
 
 
-def best_rule(brief: Invented, truths: Sequence[Truth], cost: float, seed: int) -> Row:
-    """The best rule of a few at the cost given, scored on all flocks; the choice is made on the
-    first `RULE_TRIES`."""
+def best_rule(brief: Invented, truths: Sequence[Truth], plan: Outcome, seed: int) -> Row:
+    """The best rule of a few at the cost of a plan, scored on all flocks.
+
+    The choice is made on the first `RULE_TRIES`, among rules that cost as much as the plan or less
+    and pass floors and other limits no oftener; if there is none, among all.
+    """
     few = truths[:RULE_TRIES]
     tried = []
     for every_w in EVERY_W:
         for full_first in (False, True):
-            times = _at_cost(brief, every_w, full_first, few, cost, seed)
-            course = rule(brief, every_w, full_first, times)
-            outcome = _on_all(brief, course, few, seed)
-            # A rule that cannot be had at the cost is no rule to choose, unless none can.
-            near = abs(float(outcome.cost.mean()) / cost - 1.0) <= EQUAL
-            tried.append((near, float(outcome.met.mean()), every_w, full_first, times))
-    _, _, every_w, full_first, times = max(tried)
+            times = _at_cost(brief, every_w, full_first, few, plan, seed)
+            outcome = _on_all(brief, rule(brief, every_w, full_first, times), few, seed)
+            fair = _as_dear(outcome, plan) and _within(outcome, plan)
+            tried.append((fair, float(outcome.met.mean()), every_w, full_first, times))
+    fair, _, every_w, full_first, times = max(tried)
     outcome = _on_all(brief, rule(brief, every_w, full_first, times), truths, seed)
     return {
         "every_w": every_w,
         "full_first": full_first,
         "times": times,
+        "fair": fair,
         "met": float(outcome.met.mean()),
         "cost": float(outcome.cost.mean()),
+        "over": overs(outcome),
     }
+
+
+def overs(outcome: Outcome) -> Row:
+    """Mean share of weeks (money: months) beyond each limit."""
+    return {name: float(getattr(outcome, f"{name}_over").mean()) for name in OVER}
+
+
+def _as_dear(one: Outcome, plan: Outcome) -> bool:
+    return float(one.cost.mean()) <= (1.0 + EQUAL) * float(plan.cost.mean())
+
+
+def _within(one: Outcome, plan: Outcome) -> bool:
+    of_plan = overs(plan)
+    return all(share <= of_plan[name] + OFTENER for name, share in overs(one).items())
 
 
 def _at_cost(
@@ -352,22 +372,23 @@ def _at_cost(
     every_w: int,
     full_first: bool,
     truths: Sequence[Truth],
-    cost: float,
+    plan: Outcome,
     seed: int,
 ) -> float:
-    """The size at which the rule costs as much as the plan, or comes nearest: by halving."""
+    """The greatest size at which the rule costs no more than the plan and keeps within limits as
+    well as it, by halving."""
 
-    def costs(times: float) -> float:
-        course = rule(brief, every_w, full_first, times)
-        return float(_on_all(brief, course, truths, seed).cost.mean())
+    def does(times: float) -> bool:
+        outcome = _on_all(brief, rule(brief, every_w, full_first, times), truths, seed)
+        return float(outcome.cost.mean()) <= float(plan.cost.mean()) and _within(outcome, plan)
 
     low, high = 0.0, 1.0
-    while costs(high) < cost and high < MOST_TIMES:
+    while does(high) and high < MOST_TIMES:
         low, high = high, 2.0 * high
     for _ in range(6):
         middle = (low + high) / 2.0
-        low, high = (middle, high) if costs(middle) < cost else (low, middle)
-    return (low + high) / 2.0
+        low, high = (middle, high) if does(middle) else (low, middle)
+    return low or high
 
 
 def _on_all(brief: Invented, course: Course, truths: Sequence[Truth], seed: int) -> Outcome:
@@ -471,10 +492,7 @@ def _study(brief: Invented, options: Options) -> Row:
         "feed_told": float(plan.ahead.samples["feed_kg"].sum(1).mean()),
         "feed": float(outcome.feed_kg.mean()),
         "broken": broken(course, brief.limits) + _orders_broken(brief, course),
-        "over": {
-            name: float(getattr(outcome, f"{name}_over").mean())
-            for name in ("brooder", "pen", "birds", "money", "minutes")
-        },
+        "over": overs(outcome),
         "reasons": why,
         "ways": [(way.what, way.status, way.chance, way.cost_more) for way in ways],
         "plan": [
@@ -486,7 +504,7 @@ def _study(brief: Invented, options: Options) -> Row:
         "seconds": planned - began,
     }
     if plan.draft.sets:
-        row["rule"] = best_rule(brief, truths, row["cost"], options.seed)
+        row["rule"] = best_rule(brief, truths, outcome, options.seed)
     if options.known and plan.status != "infeasible":
         some = truths[: options.known]
         row["known"] = beside_known(brief, plan, some, options.seed, options.futures)
@@ -582,7 +600,7 @@ def summary(rows: Sequence[Row]) -> Row:
         "broken": [f"{row['number']}: {said}" for row in done for said in row["broken"]],
         "over": {
             name: _spread([row["over"][name] for row in done if row["over"][name] > 0])
-            for name in ("brooder", "pen", "birds", "money", "minutes")
+            for name in OVER
         },
         "seconds_a_plan": _spread([row["seconds"] for row in done]),
     }
@@ -661,7 +679,7 @@ def _known(rows: Sequence[Row]) -> Row:
 def _rules(rows: Sequence[Row]) -> Row:
     if not rows:
         return {"briefs": 0}
-    equal = [row for row in rows if abs(row["rule"]["cost"] / row["cost"] - 1.0) <= 2 * EQUAL]
+    equal = [row for row in rows if row["rule"]["fair"]]
 
     def of(some: Sequence[Row]) -> Row:
         if not some:
@@ -674,7 +692,7 @@ def _rules(rows: Sequence[Row]) -> Row:
             "cost_of_rule": float(np.mean([row["rule"]["cost"] / row["cost"] for row in some])),
         }
 
-    return {"all": of(rows), "at_equal_cost": of(equal)} | {
+    return {"all": of(rows), "fair": of(equal)} | {
         name: of([row for row in equal if row["status"] == name]) for name in STATUSES
     }
 
