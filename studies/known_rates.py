@@ -34,11 +34,21 @@ _UNDOUBTED = {
 }
 
 
+DROPS_AS_MANY = 1.4
+"""Drops of lay of a brood for each of the holding's own: its own come on top."""
+DROPS_LAST = 0.15
+"""Part of the drops that do not mend, those that mend in part counted as such."""
+
+
 @contextmanager
-def undoubted() -> Iterator[None]:
-    """Figures that say how little is known are taken out; those of luck stay."""
+def undoubted(nature: Nature) -> Iterator[None]:
+    """Figures that say how little is known are taken out; those of luck are the true ones."""
     value = facts.value
-    with patch.object(facts, "value", lambda key: _UNDOUBTED.get(key, value(key))):
+    instead = _UNDOUBTED | {
+        "laying.drop_per_w": DROPS_AS_MANY * nature.drops_year / 52.0,
+        "laying.drop_lasts": DROPS_LAST,
+    }
+    with patch.object(facts, "value", lambda key: instead.get(key, value(key))):
         yield
 
 
@@ -102,8 +112,7 @@ def plateau(nature: Nature) -> float:
     best = 1.0 / (1.0 + np.exp(-_odds(nature.peak_lay) - nature.hens_differ * z))
     mean = float((best * weight).sum() / weight.sum())
     paused = 1.0 - nature.pauses_year * 21.0 / 365.0 * 0.6
-    dropped = 1.0 - 1.4 * nature.drops_year * 0.3 * 30.0 / 365.0
-    return min(0.97, mean * (1.0 - nature.barren) * paused * dropped * LAY_AT_PEAK)
+    return min(0.97, mean * (1.0 - nature.barren) * paused * LAY_AT_PEAK)
 
 
 def _lay(rates: Rates, nature: Nature, course: Course) -> LayBelief:

@@ -24,6 +24,7 @@ import numpy as np
 from numpy.random import default_rng
 from studies.invented_briefs import Invented, Seller, invent
 from studies.known_rates import known, undoubted
+from studies.past_flocks import past
 from studies.simulated_nature import NEVER, Floats
 from studies.simulated_plan import (
     HATCH_D,
@@ -41,6 +42,7 @@ from studies.simulated_plan import (
 from quailwright.flock.fold import fold
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
+from quailwright.journal.entries import Entry
 from quailwright.outlook.forecast import learn
 from quailwright.planning.asked import problem_of
 from quailwright.planning.brief import completed, read_brief
@@ -68,8 +70,8 @@ class Asked:
     problem: Problem
 
 
-def asked(brief: Invented) -> Asked:
-    """TOML, read and completed from the journal.
+def asked(brief: Invented, entries: Sequence[Entry] | None = None) -> Asked:
+    """TOML, read and completed from the journal: `entries`, or the few of the brief.
 
     Raises:
         ValueError: the program refuses the brief; says why.
@@ -77,7 +79,7 @@ def asked(brief: Invented) -> Asked:
     read, findings = read_brief(brief.toml().encode())
     if read is None:
         raise ValueError("; ".join(f"{f.field}: {f.what}" for f in findings))
-    flock = fold(brief.journal(), brief.on)
+    flock = fold(brief.journal() if entries is None else entries, brief.on)
     whole, missing = completed(read, flock, brief.on)
     if missing:
         raise ValueError("; ".join(f"{f.field}: {f.what}" for f in missing))
@@ -406,30 +408,49 @@ def beside_known(
 ) -> list[Row]:
     """For some true flocks: the plan, and one made by somebody who knew their rates, both carried
     out in the same futures."""
-    found = []
-    for number, truth in enumerate(truths):
-        what = asked(brief)
+    return [
+        _both(brief, {"": plan, "knew": _knowing(brief, truth, seed)}, truth, seed, futures)
+        for truth in truths
+    ]
+
+
+def beside_learnt(brief: Invented, weeks: int, seed: int, futures: int) -> Row:
+    """One true flock with so many weeks of records: planned for by those, by the few entries that
+    tell only what lives, and by somebody who knew the rates."""
+    rng = default_rng([seed, brief.number, weeks])
+    truth = draw_truth(rng, {one.name: one.route for one in brief.sellers} | {"own": "own"})
+    with_birds, truth, entries = past(rng, brief, truth, weeks)
+    plans = {"knew": _knowing(with_birds, truth, seed)}
+    for name, journal in (("", None), ("learnt", entries)):
+        what = asked(with_birds, journal)
+        plans[name] = make_plan(what.situation, what.problem, default_rng(seed))
+    return _both(with_birds, plans, truth, seed, futures) | {"number": brief.number}
+
+
+def _knowing(brief: Invented, truth: Truth, seed: int) -> Plan:
+    """The plan of somebody who knew the rates of a flock."""
+    what = asked(brief)
+    names = [m.name for m in brief.machines if m.role == "incubator"]
+    rates = known(what.situation.rates, what.flock, truth, _course(brief, [], []), names)
+    with undoubted(truth.nature):
+        return make_plan(replace(what.situation, rates=rates), what.problem, default_rng(seed))
+
+
+def _both(brief: Invented, plans: Mapping[str, Plan], truth: Truth, seed: int, futures: int) -> Row:
+    """What plans did for one true flock, in the same futures; names before an underscore."""
+    row: Row = {}
+    for name, plan in plans.items():
         course = course_of(brief, plan)
-        names = [m.name for m in brief.machines if m.role == "incubator"]
-        rates = known(what.situation.rates, what.flock, truth, course, names)
-        with undoubted():
-            knew = make_plan(
-                replace(what.situation, rates=rates), what.problem, default_rng([seed, number])
-            )
-        row: Row = {"status": knew.status, "promised": knew.chance_overall}
-        for name, one in (("", plan), ("knew_", knew)):
-            own = course_of(brief, one)
-            lives = [
-                live(default_rng([seed, brief.number, number, n]), truth, own)
-                for n in range(futures)
-            ]
-            outcome = carry_out(brief, own, lives)
-            row |= {
-                f"{name}cost": float(outcome.cost.mean()),
-                f"{name}met": float(outcome.met.mean()),
-            }
-        found.append(row)
-    return found
+        lives = [live(default_rng([seed, brief.number, n]), truth, course) for n in range(futures)]
+        outcome = carry_out(brief, course, lives)
+        row[name or "plan"] = {
+            "status": plan.status,
+            "promised": float(plan.chance_overall),
+            "met": float(outcome.met.mean()),
+            "cost": float(outcome.cost.mean()),
+            "cost_told": float(plan.cost.mean()),
+        }
+    return row
 
 
 # --- one brief -----------------------------------------------------------------------------------
@@ -551,6 +572,23 @@ def run(numbers: Sequence[int], options: Options, jobs: int) -> list[Row]:
         return [_said(one.result()) for one in work]
 
 
+def run_learnt(numbers: Sequence[int], options: Options, weeks: int, jobs: int) -> list[Row]:
+    """Some briefs again, of keepers under a lamp who have had birds for so many weeks."""
+    with ProcessPoolExecutor(jobs) as pool:
+        work = [pool.submit(_learnt, number, options, weeks) for number in numbers]
+        return [row for one in work if (row := one.result())]
+
+
+def _learnt(number: int, options: Options, weeks: int) -> Row:
+    brief = replace(invent(number, options.seed), held=())
+    brief = replace(brief, lamp_h=brief.lamp_h or 15.0)
+    try:
+        return beside_learnt(brief, weeks, options.seed, options.futures)
+    except Exception:
+        traceback.print_exc()
+        return {}
+
+
 def _said(row: Row) -> Row:
     print(_line(row), flush=True)
     return row
@@ -562,7 +600,7 @@ def _line(row: Row) -> str:
         return f"{head} {'refused' if 'refused' in row else 'CRASH'}"
     over = ", ".join(f"{name} {share:.0%}" for name, share in row["over"].items() if share > 0)
     rule_met = f"{row['rule']['met']:.2f}" if "rule" in row else "   -"
-    knew = [k["cost"] / k["knew_cost"] for k in row.get("known", ())]
+    knew = [k["plan"]["cost"] / k["knew"]["cost"] for k in row.get("known", ())]
     ratio = f"{np.mean(knew):.2f}" if knew else "   -"
     return (
         f"{head} {row['status']:11} sets {row['sets']:>2} promised {row['promised']:.2f} "
@@ -574,7 +612,7 @@ def _line(row: Row) -> str:
     )
 
 
-def summary(rows: Sequence[Row]) -> Row:
+def summary(rows: Sequence[Row], learnt: Sequence[Row] = ()) -> Row:
     """The tables."""
     done = [row for row in rows if "status" in row]
     goal = [row for row in done if row["promised_by_week"]]
@@ -595,7 +633,8 @@ def summary(rows: Sequence[Row]) -> Row:
         "cost_against_told": _spread([r["cost"] / r["cost_told"] for r in done if r["cost_told"]]),
         "cost_inside_80": float(np.mean([row["cost_inside"] for row in done])),
         "feed_against_told": _spread([r["feed"] / r["feed_told"] for r in done if r["feed_told"]]),
-        "known": _known(done),
+        "known": _known([one for row in done for one in row.get("known", ())]),
+        "learnt": _known(learnt),
         "rule": _rules([row for row in done if "rule" in row]),
         "broken": [f"{row['number']}: {said}" for row in done for said in row["broken"]],
         "over": {
@@ -661,19 +700,26 @@ def _table(rows: Sequence[Row]) -> Row:
     return {"briefs": len(asked_for), "promised": promised, "met": met}
 
 
-def _known(rows: Sequence[Row]) -> Row:
-    pairs = [(row, one) for row in rows for one in row.get("known", ())]
+def _known(pairs: Sequence[Row]) -> Row:
+    """Costs against those of plans that knew the rates; of all, and of those that say they meet the
+    goal on both sides, between which alone the costs are like for like."""
     if not pairs:
         return {"flocks": 0}
-    both = [(row, one) for row, one in pairs if row["status"] == one["status"] == "met"]
-    return {
-        "flocks": len(pairs),
-        "ratio": _spread([one["cost"] / one["knew_cost"] for _, one in pairs]),
-        "ratio_both_met": _spread([one["cost"] / one["knew_cost"] for _, one in both]),
-        "met": float(np.mean([one["met"] for _, one in pairs])),
-        "knew_met": float(np.mean([one["knew_met"] for _, one in pairs])),
-        "knew_promised": float(np.mean([one["promised"] for _, one in pairs])),
-    }
+    found: Row = {"flocks": len(pairs)}
+    for name in ("plan", "learnt", "knew"):
+        some = [one for one in pairs if name in one]
+        if not some:
+            continue
+        both = [one for one in some if one[name]["status"] == one["knew"]["status"] == "met"]
+        found[name] = {
+            "met": float(np.mean([one[name]["met"] for one in some])),
+            "promised": float(np.mean([one[name]["promised"] for one in some])),
+            "ratio": _spread(
+                [one[name]["cost"] / one["knew"]["cost"] for one in some if one["knew"]["cost"] > 0]
+            ),
+            "ratio_both_met": _spread([one[name]["cost"] / one["knew"]["cost"] for one in both]),
+        }
+    return found
 
 
 def _rules(rows: Sequence[Row]) -> Row:
@@ -739,14 +785,8 @@ def print_summary(told: Mapping[str, Any]) -> None:
     print(f"\nCost carried out over told: {_words(told['cost_against_told'])}")
     print(f"  inside the 80 % told: {told['cost_inside_80']:.0%}")
     print(f"  feed carried out over told: {_words(told['feed_against_told'])}")
-    if told["known"]["flocks"]:
-        knew = told["known"]
-        print(f"Cost over that of a plan that knew the rates: {_words(knew['ratio'])}")
-        print(f"  where both say met: {_words(knew['ratio_both_met'])}")
-        print(
-            f"  met {knew['met']:.2f}, with the rates known {knew['knew_met']:.2f} "
-            f"(promised {knew['knew_promised']:.2f})"
-        )
+    for name in ("known", "learnt"):
+        _print_known(told[name], "no records" if name == "known" else "birds there")
     print("A keeper's rule, best of a few:")
     for name, row in told["rule"].items():
         if isinstance(row, dict) and row["briefs"]:
@@ -761,6 +801,19 @@ def print_summary(told: Mapping[str, Any]) -> None:
     for name, row in told["over"].items():
         print(f"  {name}: share of weeks over, of briefs with any: {_words(row)}")
     print(f"Seconds a plan: {_words(told['seconds_a_plan'])}")
+
+
+def _print_known(knew: Mapping[str, Any], which: str) -> None:
+    if not knew["flocks"]:
+        return
+    print(f"\nBeside a plan that knew the rates, {knew['flocks']} flocks, {which}:")
+    for name in ("plan", "learnt", "knew"):
+        if name in knew:
+            row = knew[name]
+            print(f"  {name:8} promised {row['promised']:.2f} met {row['met']:.2f}")
+            if name != "knew":
+                print(f"    cost over its: {_words(row['ratio'])}")
+                print(f"    where both meet the goal: {_words(row['ratio_both_met'])}")
 
 
 def _words(row: Mapping[str, float]) -> str:
@@ -778,6 +831,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
     reader.add_argument("--briefs", type=int, default=60, help="how many briefs")
     reader.add_argument("--flocks", type=int, default=200, help="true flocks of each brief")
     reader.add_argument("--known", type=int, default=1, help="of these, how many are known")
+    reader.add_argument("--learnt", type=int, default=12, help="briefs tried with records too")
+    reader.add_argument("--weeks", type=int, default=78, help="weeks of those records")
     reader.add_argument("--futures", type=int, default=40, help="futures of each known flock")
     reader.add_argument("--seed", type=int, default=1)
     reader.add_argument("--jobs", type=int, default=1, help="processes at work")
@@ -790,11 +845,13 @@ def main(arguments: Sequence[str] | None = None) -> None:
     numbers = chosen.only or list(range(chosen.briefs))
     if chosen.quick:
         options, numbers = replace(options, flocks=40, known=0), numbers[:8]
+        chosen.learnt = 0
     rows = run(numbers, options, chosen.jobs)
-    told = summary(rows)
+    learnt = run_learnt(numbers[: chosen.learnt], options, chosen.weeks, chosen.jobs)
+    told = summary(rows, learnt)
     print_summary(told)
     if chosen.json is not None:
-        text = json.dumps(_plain({"summary": told, "briefs": rows}), indent=1)
+        text = json.dumps(_plain({"summary": told, "briefs": rows, "learnt": learnt}), indent=1)
         chosen.json.write_text(text + "\n", encoding="utf-8")
 
 

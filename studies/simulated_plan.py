@@ -170,6 +170,7 @@ class Life:
         brooding: whether any birds are in the brooder.
         chicks_hatched: by setting.
         died: birds that died, all in all.
+        broods: the birds, and `eggs_of` of each, laid by day.
     """
 
     eggs: Ints
@@ -183,6 +184,8 @@ class Life:
     brooding: Bools
     chicks_hatched: Ints
     died: int
+    broods: Sequence[Brood]
+    eggs_of: Sequence[Ints]
 
     def by_week(self, name: str) -> NDArray[np.generic]:
         """A daily series by week, shape (weeks, 7)."""
@@ -198,8 +201,9 @@ def live(rng: Generator, truth: Truth, course: Course) -> Life:
     _attacks(of_birds, nature, broods, last)
     left = _go(of_birds, broods, course, last)
     days = np.arange(1, last + 1)
-    eggs, by_brood = _lay(of_lay, nature, broods, course)
-    feed = _eat(of_feed, nature, broods, by_brood, course, days)
+    eggs_of, lay = _lay(of_lay, nature, broods, course)
+    eggs = np.sum([np.zeros(last, dtype=np.int64), *eggs_of], axis=0)
+    feed = _eat(of_feed, nature, broods, lay, course, days)
     hens, cocks, chicks = (np.zeros(last, dtype=np.int64) for _ in range(3))
     brooder, pen = np.zeros(last), np.zeros(last)
     for brood in broods:
@@ -214,7 +218,21 @@ def live(rng: Generator, truth: Truth, course: Course) -> Life:
         brooder += np.where(small, need, 0.0)
         pen += np.where(small, 0.0, need)
     died = sum(int((b.died[b.died <= b.left] <= last).sum()) for b in broods)
-    return Life(eggs, left, feed, hens, cocks, chicks, brooder, pen, brooder > 0, hatched, died)
+    return Life(
+        eggs,
+        left,
+        feed,
+        hens,
+        cocks,
+        chicks,
+        brooder,
+        pen,
+        brooder > 0,
+        hatched,
+        died,
+        broods,
+        eggs_of,
+    )
 
 
 _CHOSEN_D = 42
@@ -314,20 +332,20 @@ def light_for(nature: Nature, course: Course) -> tuple[Floats, Light]:
 
 def _lay(
     rng: Generator, nature: Nature, broods: Sequence[Brood], course: Course
-) -> tuple[Ints, list[Floats]]:
-    """Eggs on each day from tomorrow on, and each brood's lay a hen a day."""
+) -> tuple[list[Ints], list[Floats]]:
+    """Each brood's eggs on each day from tomorrow on, and its lay a hen a day."""
     last = WEEK * course.weeks
     size = BEFORE + last + 1
     _, light = light_for(nature, course)
     shape = shape_of_lay(nature)
     whole = wander(rng, size, nature.drift, nature.drift_days)
     whole *= sudden_drops(rng, size, nature.drops_year)
-    total = np.zeros(last, dtype=np.int64)
-    rates = []
+    laid, rates = [], []
     for brood in broods:
         own = rng.spawn(1)[0]
-        rate = np.zeros(last)
+        rate, total = np.zeros(last), np.zeros(last, dtype=np.int64)
         rates.append(rate)
+        laid.append(total)
         level = whole * wander(own, size, 0.7 * nature.drift, nature.drift_days)
         level *= sudden_drops(own, size, 0.4 * nature.drops_year)
         born = brood.hatched + BEFORE
@@ -344,9 +362,9 @@ def _lay(
         there = (days >= brood.came[hens, None]) & (days < brood.end[hens, None])
         eggs = ((own.random(chance.shape, dtype=np.float32) < chance) & there).sum(axis=0)
         at = slice(first - BEFORE - 1, until - BEFORE - 1)
-        total[at] += eggs
+        total[at] = eggs
         rate[at] = eggs / np.maximum(1, there.sum(axis=0))
-    return total, rates
+    return laid, rates
 
 
 def _eat(
