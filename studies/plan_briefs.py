@@ -288,7 +288,7 @@ def rule(brief: Invented, every_w: int, full_first: bool, times: float) -> Cours
                     hens = max(hens, flock - sum(one.hens for one in brief.held))
             settings += _into(brief, found, seller, round(hens * eggs_a_hen * times))
             goings.append(Going(found + 18 + int(WEEK * until_w), found, 0, 0))
-        day += WEEK * every_w
+        day = (day if found is None else found) + WEEK * every_w
     goings += [
         Going(max(1, held.hatched + int(WEEK * until_w)), held.group, 0, 0) for held in brief.held
     ]
