@@ -139,6 +139,8 @@ class Outcome:
         cost: of all weeks; feed_kg: of all weeks.
         brooder_over, pen_over, birds_over, money_over, minutes_over: share of weeks (money: months)
             beyond what the brief allows; 0 where it says nothing.
+        own_wanting: of the own eggs that are set, those that the group had not laid in
+            `OWN_EGGS_KEEP_D` days before, 0 where none are set.
     """
 
     met: Floats
@@ -151,6 +153,12 @@ class Outcome:
     birds_over: Floats
     money_over: Floats
     minutes_over: Floats
+    own_wanting: Floats
+
+
+OWN_EGGS_KEEP_D = 14
+"""Days that eggs to set are gathered at the most: hatch falls faster from 14 days of storage on
+(working default of the storage trials)."""
 
 
 def carry_out(brief: Invented, course: Course, lives: Sequence[Life]) -> Outcome:
@@ -184,7 +192,31 @@ def _score(brief: Invented, course: Course, life: Life) -> Row:
         "birds_over": _over(birds, brief.most_birds),
         "money_over": 0.0 if brief.budget is None else float((spent > brief.budget).mean()),
         "minutes_over": _over(minutes, brief.minutes_a_day),
+        "own_wanting": _own_wanting(brief, course, life),
     }
+
+
+def _own_wanting(brief: Invented, course: Course, life: Life) -> float:
+    """Part of the own eggs to set that are not there; before today hens laid as in the first week.
+
+    Eggs of the days between two sets are counted once only.
+    """
+    asked_for = wanting = 0
+    taken: dict[str, int] = {}
+    for one in sorted(course.settings, key=lambda each: each.day):
+        if brief.routes.get(one.source) != "own":
+            continue
+        pairs = zip(life.broods, life.eggs_of, strict=True)
+        laid = np.zeros(WEEK * brief.weeks)
+        for brood, eggs in pairs:
+            laid += eggs if brood.key == one.source else 0
+        before: Floats = np.concatenate((np.full(OWN_EGGS_KEEP_D, laid[:WEEK].mean()), laid))
+        first = max(one.day - 1, taken.get(one.source, 0))
+        there = float(before[first : one.day - 1 + OWN_EGGS_KEEP_D].sum())
+        asked_for += one.eggs
+        wanting += max(0, one.eggs - int(there))
+        taken[one.source] = one.day - 1 + OWN_EGGS_KEEP_D
+    return wanting / asked_for if asked_for else 0.0
 
 
 def _over(daily: Any, limit: float | None) -> float:
@@ -514,6 +546,8 @@ def _study(brief: Invented, options: Options) -> Row:
         "feed": float(outcome.feed_kg.mean()),
         "broken": broken(course, brief.limits) + _orders_broken(brief, course),
         "over": overs(outcome),
+        "own_wanting": float(outcome.own_wanting.mean()),
+        "own_set": sum(1 for one in course.settings if brief.routes[one.source] == "own"),
         "reasons": why,
         "ways": [(way.what, way.status, way.chance, way.cost_more) for way in ways],
         "plan": [
@@ -641,6 +675,16 @@ def summary(rows: Sequence[Row], learnt: Sequence[Row] = ()) -> Row:
             name: _spread([row["over"][name] for row in done if row["over"][name] > 0])
             for name in OVER
         },
+        "own": {
+            "briefs": sum(row["own_set"] > 0 for row in done),
+            "wanting": _spread([row["own_wanting"] for row in done if row["own_set"]]),
+            "met": _mean([row["met"] for row in done if row["own_set"]]),
+            "met_net": _mean([row["met_net"] for row in done if row["own_set"]]),
+        },
+        "every_week": {
+            "promised": _mean([row["every_week_promised"] for row in goal]),
+            "met": _mean([row["every_week"] for row in goal]),
+        },
         "seconds_a_plan": _spread([row["seconds"] for row in done]),
     }
 
@@ -743,6 +787,10 @@ def _rules(rows: Sequence[Row]) -> Row:
     }
 
 
+def _mean(values: Sequence[float]) -> float:
+    return float(np.mean(values)) if values else float("nan")
+
+
 def _spread(values: Sequence[float]) -> Row:
     if not values:
         return {"n": 0}
@@ -782,6 +830,15 @@ def print_summary(told: Mapping[str, Any]) -> None:
     if told["table"]["briefs"]:
         table = told["table"]
         print(f"  table birds {table['briefs']} briefs: {table['promised']:.2f} {table['met']:.2f}")
+    every = told["every_week"]
+    print(f"  every week of the goal: promised {every['promised']:.2f}, met {every['met']:.2f}")
+    own = told["own"]
+    if own["briefs"]:
+        print(
+            f"  own eggs set in {own['briefs']} briefs; not there of them: "
+            f"{_words(own['wanting'])}; met {own['met']:.2f}, and {own['met_net']:.2f} when they "
+            "are taken off"
+        )
     print(f"\nCost carried out over told: {_words(told['cost_against_told'])}")
     print(f"  inside the 80 % told: {told['cost_inside_80']:.0%}")
     print(f"  feed carried out over told: {_words(told['feed_against_told'])}")
