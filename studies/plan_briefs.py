@@ -139,6 +139,7 @@ class Outcome:
         cost: of all weeks; feed_kg: of all weeks.
         brooder_over, pen_over, birds_over, money_over, minutes_over: share of weeks (money: months)
             beyond what the brief allows; 0 where it says nothing.
+        excess: by what part floors and birds in all are passed, on the mean of all weeks.
         own_wanting: of the own eggs that are set, those that the group had not laid in
             `OWN_EGGS_KEEP_D` days before, 0 where none are set.
     """
@@ -154,6 +155,7 @@ class Outcome:
     money_over: Floats
     minutes_over: Floats
     own_wanting: Floats
+    excess: Floats
 
 
 OWN_EGGS_KEEP_D = 14
@@ -193,7 +195,17 @@ def _score(brief: Invented, course: Course, life: Life) -> Row:
         "money_over": 0.0 if brief.budget is None else float((spent > brief.budget).mean()),
         "minutes_over": _over(minutes, brief.minutes_a_day),
         "own_wanting": _own_wanting(brief, course, life),
+        "excess": _excess(life.brooder_m2, brief.brooder_m2)
+        + _excess(life.pen_m2, brief.pen_m2)
+        + _excess(birds, brief.most_birds),
     }
+
+
+def _excess(daily: Any, limit: float | None) -> float:
+    """By what part a limit is passed, on the mean of all weeks (of each, the worst day)."""
+    if limit is None:
+        return 0.0
+    return float(np.maximum(0.0, daily.reshape(-1, WEEK).max(1) / limit - 1.0).mean())
 
 
 def _own_wanting(brief: Invented, course: Course, life: Life) -> float:
@@ -363,8 +375,9 @@ def _into(brief: Invented, day: int, seller: Seller, eggs: int) -> Iterator[Sett
 def best_rule(brief: Invented, truths: Sequence[Truth], plan: Outcome, seed: int) -> Row:
     """The best rule of a few at the cost of a plan, scored on all flocks.
 
-    The choice is made on the first `RULE_TRIES`, among rules that cost as much as the plan or less
-    and pass floors and other limits no oftener; if there is none, among all.
+    The choice is made on the first `RULE_TRIES`, among rules that are fair: they cost as much as
+    the plan or less, pass floors and other limits no oftener and no further, and give birds for the
+    table nearly as often. If there is none, among all.
     """
     few = truths[:RULE_TRIES]
     tried = []
@@ -372,7 +385,7 @@ def best_rule(brief: Invented, truths: Sequence[Truth], plan: Outcome, seed: int
         for full_first in (False, True):
             times = _at_cost(brief, every_w, full_first, few, plan, seed)
             outcome = _on_all(brief, rule(brief, every_w, full_first, times), few, seed)
-            fair = _as_dear(outcome, plan) and _within(outcome, plan)
+            fair = _as_dear(outcome, plan) and _within(outcome, plan) and _feeds(outcome, plan)
             tried.append((fair, float(outcome.met.mean()), every_w, full_first, times))
     fair, _, every_w, full_first, times = max(tried)
     outcome = _on_all(brief, rule(brief, every_w, full_first, times), truths, seed)
@@ -398,7 +411,13 @@ def _as_dear(one: Outcome, plan: Outcome) -> bool:
 
 def _within(one: Outcome, plan: Outcome) -> bool:
     of_plan = overs(plan)
-    return all(share <= of_plan[name] + OFTENER for name, share in overs(one).items())
+    oftener = any(share > of_plan[name] + OFTENER for name, share in overs(one).items())
+    return not oftener and float(one.excess.mean()) <= float(plan.excess.mean()) + OFTENER
+
+
+def _feeds(one: Outcome, plan: Outcome) -> bool:
+    """Whether it gives birds for the table nearly as often; true where none are asked for."""
+    return not float(np.mean(one.table_met)) < float(np.mean(plan.table_met)) - EQUAL
 
 
 def _at_cost(
@@ -546,6 +565,7 @@ def _study(brief: Invented, options: Options) -> Row:
         "feed": float(outcome.feed_kg.mean()),
         "broken": broken(course, brief.limits) + _orders_broken(brief, course),
         "over": overs(outcome),
+        "excess": float(outcome.excess.mean()),
         "own_wanting": float(outcome.own_wanting.mean()),
         "own_set": sum(1 for one in course.settings if brief.routes[one.source] == "own"),
         "reasons": why,
@@ -782,7 +802,8 @@ def _rules(rows: Sequence[Row]) -> Row:
             "cost_of_rule": float(np.mean([row["rule"]["cost"] / row["cost"] for row in some])),
         }
 
-    return {"all": of(rows), "fair": of(equal)} | {
+    unfair = [row for row in rows if not row["rule"]["fair"]]
+    return {"fair": of(equal), "no fair rule": of(unfair)} | {
         name: of([row for row in equal if row["status"] == name]) for name in STATUSES
     }
 
