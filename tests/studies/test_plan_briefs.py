@@ -109,6 +109,19 @@ def test_hatches_spread_as_published() -> None:
     assert chicks == pytest.approx(100 * near[:300].mean(), abs=1.5)
 
 
+def test_chicks_of_a_known_share_scatter_as_arithmetic_has_them() -> None:
+    """Mean n p; variance n (E p - E p²) + n² var p, where p is the product of two Beta shares of
+    mean √½ and likeness 0.02 (husbandry/facts)."""
+    half = replace(truth_of(1), hatch_of_set={"creek farm": 0.5})
+    what = replace(course(set_of(1, 40)), weeks=3)
+    chicks = np.array([live(default_rng(n), half, what).chicks_hatched[0] for n in range(3000)])
+    of_share = 0.02 * 0.5**0.5 * (1.0 - 0.5**0.5)
+    of_both = 2 * 0.5 * of_share + of_share**2
+    variance = 40 * (0.25 - of_both) + 40**2 * of_both
+    assert chicks.mean() == pytest.approx(20.0, abs=0.3)
+    assert chicks.var() == pytest.approx(variance, rel=0.1)
+
+
 # Limits.
 
 
@@ -204,7 +217,7 @@ def test_a_past_is_a_journal_that_holds_and_ends_in_the_birds_that_live() -> Non
 
 def test_two_briefs_from_end_to_end() -> None:
     """What is asked of the program is what the brief says; every figure of the tables is there."""
-    options = Options(flocks=6, seed=1, known=0, futures=2)
+    options = Options(flocks=3, seed=1, known=0, futures=2)
     rows = run([1, 4], options, 1)
     told = summary(rows)
     assert told["crashes"] == told["refused"] == 0
