@@ -269,7 +269,7 @@ def _show_again(again: "Again") -> None:
 
 
 def _show_sets(plan: "Plan") -> None:
-    from quailwright.planning.plan import chosen_on
+    from quailwright.planning.problem import chosen_on
 
     show.heading("Set")
     show.table(

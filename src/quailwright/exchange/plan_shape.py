@@ -8,7 +8,8 @@ from quailwright.outlook.report import spread_of
 from quailwright.planning.answer import Answer
 from quailwright.planning.calendar import steps
 from quailwright.planning.choices import hatches
-from quailwright.planning.plan import Plan, chosen_on
+from quailwright.planning.plan import Plan
+from quailwright.planning.problem import chosen_on
 
 
 def answer_shape(answer: Answer, seed: int, accepted: int) -> dict[str, Any]:

@@ -86,9 +86,9 @@ def shares_of_batch(
     """
     source = source_of(clutches)
     hatch = expit(draws.hatch.log_odds((source, machine), rng, shift))
-    fertile = expit(draws.fertility.log_odds((source,), rng))
-    of_fertile = hatch / np.maximum(fertile, hatch)
-    return _batch(fertile, rng, looked), _batch(of_fertile, rng)
+    # No more hatch than are fertile; the two are learnt apart.
+    fertile = np.maximum(hatch, expit(draws.fertility.log_odds((source,), rng)))
+    return _batch(fertile, rng, looked), _batch(hatch / fertile, rng)
 
 
 def _batch(usual: Array, rng: Generator, seen: tuple[int, int] = (0, 0)) -> Array:

@@ -253,8 +253,10 @@ def simulate(
         if week >= weeks:
             continue
         together = rng.standard_normal(number, dtype=np.float32)
-        left_out = doubt * _doubt(week)
-        level = np.concatenate((lay.next(together, left_out), lay_of_sets.next(together, left_out)))
+        spread = _doubt(week)
+        level = np.concatenate(
+            [one.next(together, doubt * spread, spread) for one in (lay, lay_of_sets)]
+        )
         laying = np.flatnonzero(_may_lay(ages[:, week]) & (hens.max(1) > 0))
         if len(laying):
             hen_days = DAYS_A_WEEK * hens[laying] + (DAYS_A_WEEK * dead_hens[laying]) // 2
@@ -482,13 +484,18 @@ class _Lay:
         self._spread = facts.value("laying.level_logit_group_sd")
         self._walk, self._rng = walks[0], rng
 
-    def next(self, common: NDArray[np.float32], left_out: NDArray[np.float32]) -> Array:
+    def next(
+        self, common: NDArray[np.float32], left_out: NDArray[np.float32], doubt: np.float32
+    ) -> Array:
         """Chance of an egg of a hen in full lay in the next week, shape (groups, draws).
 
         Args:
             common: what moves all groups of the holding that week, standard normal, (draws,).
             left_out: what the model leaves out, added to the log odds of that week, (draws,).
+            doubt: its spread. It makes the week less sure, and leaves its mean where it was.
         """
+        # The mean of a logistic of a normal (MacKay 1992, Neural Computation 4:720-736).
+        evened = np.float32((1.0 + np.pi * float(doubt) ** 2 / 8.0) ** 0.5)
         rng, shape = self._rng, self._level.shape
         shared = facts.value("laying.week_shared")
         own = rng.standard_normal(shape, dtype=np.float32)
@@ -507,7 +514,7 @@ class _Lay:
             drop & (chance < walk.drops * (1.0 - walk.lasts))
         )
         noise = self._noise * rng.standard_normal(shape, dtype=np.float32)
-        return expit(self._level + noise + left_out)
+        return expit(np.asarray((self._level + noise) * evened + left_out, dtype=np.float64))
 
 
 def _week_noise(walk: Walk) -> float:

@@ -6,8 +6,8 @@ from datetime import date, timedelta
 from typing import Literal
 
 from quailwright.husbandry import facts
-from quailwright.planning.plan import Plan, chosen_on
-from quailwright.planning.problem import Candidate, Set
+from quailwright.planning.plan import Plan
+from quailwright.planning.problem import Candidate, Set, chosen_on
 
 Doing = Literal["set", "lay down", "hatch", "to the pens", "choose", "let go"]
 Phase = Literal["turned", "hatching", "brooder", "growing", "kept"]

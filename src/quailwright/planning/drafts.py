@@ -14,6 +14,7 @@ from quailwright.planning.model import (
     at,
     blocks,
     candidates_of,
+    least_eggs,
     relative,
 )
 from quailwright.planning.problem import Candidate, Cull, Draft, Problem, Set
@@ -37,7 +38,9 @@ def read(asked: Asked, columns: Columns, solution: Solution) -> Draft:
         source, per_hen = problem.sources[one.source], asked.per_hen[one.source]
         free = filled.free(one, columns, values)
         most = min(source.most, sum(free.values()))
-        eggs = min(most, max(source.least, int(np.floor(values[columns.eggs[n]] + 1e-6))))
+        eggs = min(
+            most, max(least_eggs(asked, one.source), int(np.floor(values[columns.eggs[n]] + 1e-6)))
+        )
         eggs = min(most, eggs + int(values[columns.eggs[n]] - eggs > _PART))
         if eggs <= 0:
             continue
@@ -61,6 +64,8 @@ def read(asked: Asked, columns: Columns, solution: Solution) -> Draft:
     )
 
 
+_A_FEW = 0.15
+"""No further machine is filled for less than this part of a set; the set is smaller then."""
 _PART = 0.05
 """Part of an egg that is worth a whole one."""
 
@@ -115,11 +120,11 @@ class _Filled:
 
     def into(self, whole: Set, one: Candidate, free: dict[str, int]) -> list[Set]:
         """A set, parted where no machine holds it whole."""
-        found = []
+        found: list[Set] = []
         eggs, hens, cocks = whole.eggs, whole.keep_hens, whole.keep_cocks
         for place in sorted(free, key=lambda name: (free[name] < eggs, -free[name])):
             part = min(eggs, free[place])
-            if part <= 0:
+            if part <= 0 or (found and part < _A_FEW * whole.eggs):
                 continue
             share = part / eggs
             part_hens, part_cocks = round(hens * share), round(cocks * share)

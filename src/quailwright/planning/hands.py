@@ -10,12 +10,9 @@ from numpy.typing import NDArray
 
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
-from quailwright.planning.problem import Candidate, Problem, Set, days_of_hatch
+from quailwright.planning.problem import CHOSEN_AT_W, Candidate, Problem, Set, days_of_hatch
 
 Array = NDArray[np.float64]
-
-CHOSEN_AT_W = 6
-"""Age at which birds are told apart and those that stay are chosen [weeks]."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,6 @@ from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.feeding import intake_of_g_per_day
 from quailwright.planning.hands import (
-    CHOSEN_AT_W,
     a_bird,
     jobs,
     minutes_once,
@@ -23,7 +22,15 @@ from quailwright.planning.hands import (
     watching,
 )
 from quailwright.planning.kernels import Kernels
-from quailwright.planning.problem import Busy, Candidate, Machine, Problem, is_free
+from quailwright.planning.problem import (
+    CHOSEN_AT_W,
+    Busy,
+    Candidate,
+    Machine,
+    Problem,
+    chosen_on,
+    is_free,
+)
 from quailwright.planning.program import Program
 from quailwright.planning.solver import Solution
 
@@ -31,9 +38,13 @@ Array = NDArray[np.float64]
 
 _BLOCK_AGES_W = (CHOSEN_AT_W, 26, 34, 42, 50, 58, 66, 74, 82)
 """Ages at which hens may be let go [weeks]: the first when they are told apart and chosen."""
-_WANTING = 10.0
+_WANTING = 25.0
 """What is wanting costs so many times what it costs to have it: far more than it saves, yet not so
 much that a hatch is set for an egg."""
+
+
+_FOUR_IN_FIVE = 0.84
+"""Standard deviations above the mean below which four fifths of a normal lie."""
 
 
 @dataclass(frozen=True)
@@ -65,6 +76,11 @@ class PerHen:
     each: float
     chicks: float
     spread: float = 0.0
+
+    @property
+    def many(self) -> float:
+        """Birds of a large set that four in five have no more of, over those on the mean."""
+        return 1.0 + _FOUR_IN_FIVE * self.spread * self.each
 
     def sd(self, eggs: float) -> float:
         """How far the hens of so many eggs may be off (standard deviation): luck, and batch."""
@@ -127,6 +143,7 @@ class Columns:
     kept: list[list[int]]
     there: list[list[int]]
     wanting: list[int]
+    margin: list[int]
     table_wanting: dict[tuple[int, int], int]
     hens_wanting: dict[int, int]
     days: list[date]
@@ -175,7 +192,8 @@ def _columns(program: Program, asked: Asked) -> Columns:
         source = problem.sources[one.source]
         label = f"{one.day} {source.name}"
         minutes, of_egg = minutes_once()
-        once = source.postage + problem.prices.hatch + minutes * problem.prices.minute
+        once = source.postage + minutes * problem.prices.minute
+        once += problem.prices.hatch if problem.room.hatchers else 0.0
         if problem.kept and one.day not in {kept.on for kept in problem.kept}:
             once += _UPSET_KG * _money(problem)
         each = source.price + of_egg * problem.prices.minute
@@ -195,10 +213,20 @@ def _columns(program: Program, asked: Asked) -> Columns:
     ]
     of_egg, of_bird, of_hen_week = wanting_costs(problem)
     wanting = [
-        program.column(f"eggs wanting in the week of {problem.first_day(w)}", cost=of_egg)
+        program.column(
+            f"eggs wanting in the week of {problem.first_day(w)}", cost=of_egg * _worth(asked, w)
+        )
         for w in range(problem.weeks)
     ]
     months = _months(problem) if problem.wanted.table_birds_a_month else {}
+    margin = [
+        program.column(
+            f"eggs above the goal wanting in the week of {problem.first_day(w)}",
+            upper=max(0.0, float(asked.need[w] - problem.wanted.eggs[w])),
+            cost=of_egg * _worth(asked, w) * _MARGIN,
+        )
+        for w in range(problem.weeks)
+    ]
     birds = {
         month: program.column(f"table birds wanting in {month[0]}-{month[1]:02d}", cost=of_bird)
         for month in months
@@ -211,13 +239,42 @@ def _columns(program: Program, asked: Asked) -> Columns:
     of_day = {day: number for number, day in enumerate(days)}
     loads = {
         (day, machine.name): (
-            program.column(f"{machine.name} filled on {day}", upper=1.0, whole=True),
+            program.column(
+                f"{machine.name} filled on {day}",
+                upper=1.0,
+                cost=_machine_cost(problem),
+                whole=True,
+            ),
             program.column(f"eggs into {machine.name} on {day}", upper=float(machine.eggs)),
         )
         for day in days
         for machine in (() if problem.room.hatchers else problem.room.incubators)
     }
-    return Columns(is_set, eggs, hens, kept, there, wanting, birds, stock, days, of_day, loads)
+    return Columns(
+        is_set, eggs, hens, kept, there, wanting, margin, birds, stock, days, of_day, loads
+    )
+
+
+def _worth(asked: Asked, week: int) -> float:
+    """How much an egg of a week is fought for: less where days are so short that an egg takes many
+    hens, and they lay or not all together."""
+    if week >= len(asked.lit):
+        return 1.0
+    return float(np.clip((asked.lit[week] - _DARK) / (_LIT - _DARK), _LEAST_WORTH, 1.0))
+
+
+_MARGIN = 0.3
+"""What is wanting of the margin above the goal counts as this part of what is wanting of it."""
+_DARK, _LIT = 0.2, 0.7
+"""Parts of a full lay that the light leaves: from the first on the eggs of a week are fought for
+more and more, and from the second on as any others."""
+_LEAST_WORTH = 0.1
+
+
+def _machine_cost(problem: Problem) -> float:
+    """What filling a machine costs: the power of a hatch, and beside others some more."""
+    others = len(problem.room.incubators) > 1
+    return problem.prices.hatch + (_A_MACHINE * set_cost(problem) if others else 0.0)
 
 
 def wanting_costs(problem: Problem) -> tuple[float, float, float]:
@@ -254,6 +311,8 @@ def set_cost(problem: Problem) -> float:
 _GROWN_D = 100.0
 _LAYS_W = 26
 """Weeks that a hen is reckoned to lay, for what an egg costs."""
+_A_MACHINE = 0.05
+"""To fill a further machine counts as this part of what a usual set costs, beside its power."""
 _UPSET_KG = 10.0
 """A set on a day that an accepted plan did not have costs as much more as so much feed [kg]."""
 
@@ -271,14 +330,38 @@ def _sets(program: Program, columns: Columns, asked: Asked) -> None:
         eggs, is_set, hens = columns.eggs[n], columns.is_set[n], columns.hens[n]
         most = min(float(source.most), _room_for(asked.problem))
         program.upper[eggs] = most
-        program.upper[is_set] = 1.0 if most >= source.least else 0.0
+        least = least_eggs(asked, one.source)
+        program.upper[is_set] = 1.0 if most >= least else 0.0
         program.row(f"order of {label}", [(eggs, 1.0), (is_set, -most)], upper=0.0)
-        program.row(f"least order of {label}", [(eggs, 1.0), (is_set, -source.least)], lower=0.0)
+        program.row(f"least order of {label}", [(eggs, 1.0), (is_set, -least)], lower=0.0)
         program.row(
             f"eggs enough for the hens of {label}",
             [(eggs, 1.0), (hens, -per_hen.each)],
             lower=0.0,
         )
+
+
+def least_eggs(asked: Asked, source: int) -> int:
+    """The fewest eggs that one set from a source is worth: what its seller sells at least, and a
+    part of what the whole goal takes, as far as half of each machine and of the brooder hold that.
+    Own eggs are set as they are laid."""
+    problem, per_hen = asked.problem, asked.per_hen[source]
+    sells = problem.sources[source].least
+    if problem.sources[source].own:
+        return sells
+    laid = DAYS_A_WEEK * facts.value("planning.lay_for_sizing")
+    hens = max(problem.wanted.breeding_hens, float(problem.wanted.eggs.max(initial=0.0)) / laid)
+    worth = max(_WORTH_SETTING * hens * per_hen.each, problem.wanted.table_birds_a_month / 2.0)
+    machines = (*problem.room.incubators, *problem.room.hatchers)
+    worth = min([worth, *(machine.eggs / 2.0 for machine in machines)])
+    floor = asked.of_sets.brooder_m2.max(initial=0.0) * per_hen.chicks * per_hen.many
+    if floor > 0.0:
+        worth = min(worth, problem.room.brooder_m2 / floor / 2.0)
+    return max(sells, int(worth))
+
+
+_WORTH_SETTING = 0.2
+"""Part of the hens of the whole goal for which a hatch is worth its while."""
 
 
 def _room_for(problem: Problem) -> float:
@@ -339,11 +422,12 @@ def relative(alive: Array, ages_d: Array) -> Array:
 
 
 def _per_week(
-    asked: Asked, columns: Columns, hens: str, cocks: str
+    asked: Asked, columns: Columns, hens: str, cocks: str, *, many: bool = False
 ) -> list[list[tuple[int, float]]]:
     """Terms by week of something that each living bird takes: attributes of `Kernels` by name.
 
     Chicks count until they are chosen; after that kept hens, and cocks as the ratio has them.
+    `many` counts the birds of sets as four hatches in five have no more, for room that cannot give.
     """
     problem = asked.problem
     terms: list[list[tuple[int, float]]] = [[] for _ in range(problem.weeks)]
@@ -354,6 +438,8 @@ def _per_week(
         per_hen, per_cock = getattr(kernel, hens)[n], getattr(kernel, cocks)[n]
         growing = (ages >= 0) & (ages < _BLOCK_AGES_W[0] * DAYS_A_WEEK)
         chicks = asked.per_hen[one.source].chicks / 2
+        if many:
+            chicks *= asked.per_hen[one.source].many
         for week in np.flatnonzero(growing):
             each = chicks * (
                 kernel.hens[n, week] * per_hen[week] + kernel.cocks[n, week] * per_cock[week]
@@ -361,7 +447,8 @@ def _per_week(
             terms[week].append((columns.eggs[n], each))
     for day, kept in zip(columns.days, columns.kept, strict=True):
         n = candidates_of(asked, day)[0]
-        _kept_terms(problem, terms, kept, asked.of_sets, n, hens, cocks, ratio)
+        crowd = asked.per_hen[asked.candidates[n].source].many if many else 1.0
+        _kept_terms(problem, terms, kept, asked.of_sets, n, hens, cocks, ratio, crowd)
     for n, kept in enumerate(columns.there):
         kernel, one_there = asked.of_there, asked.there[n]
         _kept_terms(problem, terms, kept, kernel, n, hens, cocks, 0.0)
@@ -388,13 +475,14 @@ def _kept_terms(
     hens: str,
     cocks: str,
     ratio: float,
+    crowd: float = 1.0,
 ) -> None:
     ages = kernel.age_d[n]
     alive = relative(kernel.hens[n], ages)
     per_hen, per_cock = getattr(kernel, hens)[n], getattr(kernel, cocks)[n]
     for number, weeks in blocks(problem, ages):
         for week in weeks:
-            each = alive[week] * (per_hen[week] + ratio * per_cock[week])
+            each = crowd * alive[week] * (per_hen[week] + ratio * per_cock[week])
             terms[week].append((kept[number], float(each)))
 
 
@@ -422,7 +510,12 @@ def _eggs(program: Program, columns: Columns, asked: Asked) -> None:
         if asked.need[week] > 0:
             program.row(
                 f"eggs in the week of {problem.first_day(week)}",
-                [*laid[week], *own[week], (columns.wanting[week], 1.0)],
+                [
+                    *laid[week],
+                    *own[week],
+                    (columns.wanting[week], 1.0),
+                    (columns.margin[week], 1.0),
+                ],
                 lower=float(asked.need[week]),
             )
 
@@ -523,7 +616,7 @@ def _floors(program: Program, columns: Columns, asked: Asked) -> None:
         if not np.isfinite(limit):
             continue
         label = "the brooder" if name == "brooder_m2" else "the pens"
-        for week, terms in enumerate(_per_week(asked, columns, name, name)):
+        for week, terms in enumerate(_per_week(asked, columns, name, name, many=True)):
             chosen, fixed = _split(terms)
             if chosen:
                 program.row(
@@ -532,7 +625,7 @@ def _floors(program: Program, columns: Columns, asked: Asked) -> None:
                     upper=max(0.0, limit - fixed),
                 )
     if np.isfinite(room.most_birds):
-        for week, terms in enumerate(_per_week(asked, columns, "one", "one")):
+        for week, terms in enumerate(_per_week(asked, columns, "one", "one", many=True)):
             chosen, fixed = _split(terms)
             program.row(
                 f"birds in all in the week of {problem.first_day(week)}",
@@ -558,22 +651,32 @@ def _table(program: Program, columns: Columns, asked: Asked) -> None:
         return
     ratio = 1.0 / asked.problem.hens_per_cock if asked.problem.hens_per_cock else 0.0
     by_week: dict[int, list[tuple[int, float]]] = {}
+    by_month: dict[tuple[int, int], list[tuple[int, float]]] = {}
     for n, one in enumerate(asked.candidates):
         grown = np.flatnonzero(asked.of_sets.age_d[n] >= _BLOCK_AGES_W[0] * DAYS_A_WEEK)
-        if len(grown):
+        day = chosen_on(asked.problem, one.day)
+        if len(grown) and asked.problem.week_of(day) < asked.problem.weeks:
             week = int(grown[0])
             share = (asked.of_sets.hens[n, week] + asked.of_sets.cocks[n, week]) / 2
             chicks = asked.per_hen[one.source].chicks * share
-            by_week.setdefault(week, []).append((columns.eggs[n], float(chicks)))
+            by_month.setdefault((day.year, day.month), []).append((columns.eggs[n], float(chicks)))
     for day, kept in zip(columns.days, columns.kept, strict=True):
         n = candidates_of(asked, day)[0]
-        _going(asked.problem, by_week, kept, asked.of_sets, n, 1.0 + ratio)
+        chosen = chosen_on(asked.problem, day)
+        first = by_month.setdefault((chosen.year, chosen.month), [])
+        first.append((kept[0], -(1.0 + ratio)))
+        _going(asked.problem, by_week, kept, asked.of_sets, n)
     sure: dict[int, float] = {}
     for n, kept in enumerate(columns.there):
-        _going(asked.problem, by_week, kept, asked.of_there, n, 1.0)
+        ages = asked.of_there.age_d[n]
+        grown = np.flatnonzero(ages >= _BLOCK_AGES_W[0] * DAYS_A_WEEK)
+        if len(grown) and grown[0] > 0:
+            by_week.setdefault(int(grown[0]), []).append((kept[0], -1.0))
+        _going(asked.problem, by_week, kept, asked.of_there, n)
         _young_there(asked, n, sure, ratio)
     for month, weeks in _months(asked.problem).items():
         terms = [term for week in weeks for term in by_week.get(week, ())]
+        terms += by_month.get(month, ())
         program.row(
             f"table birds in {month[0]}-{month[1]:02d}",
             [*terms, (columns.table_wanting[month], 1.0)],
@@ -605,21 +708,17 @@ def _going(
     kept: list[int],
     kernel: Kernels,
     n: int,
-    first_kept: float,
 ) -> None:
+    """Hens let go at the later ages."""
     ages = kernel.age_d[n]
     alive = relative(kernel.hens[n], ages)
     for number, weeks in blocks(problem, ages):
-        if not len(weeks):
+        if number == 0 or not len(weeks) or weeks[0] == 0:
             continue
         week = int(weeks[0])
         terms = by_week.setdefault(week, [])
-        if number == 0:
-            if ages[0] < _BLOCK_AGES_W[0] * DAYS_A_WEEK and first_kept:
-                terms.append((kept[0], -first_kept))
-        elif week > 0:
-            terms.append((kept[number - 1], float(alive[week])))
-            terms.append((kept[number], -float(alive[week])))
+        terms.append((kept[number - 1], float(alive[week])))
+        terms.append((kept[number], -float(alive[week])))
 
 
 def _breeding(program: Program, columns: Columns, asked: Asked) -> None:

@@ -24,7 +24,7 @@ from quailwright.outlook.learning import expit
 from quailwright.outlook.light import Light, light_of
 from quailwright.outlook.rates import Rates, draw_rates, hatch_shift
 from quailwright.planning.drafts import read
-from quailwright.planning.hands import CHOSEN_AT_W, minutes_by_day
+from quailwright.planning.hands import minutes_by_day
 from quailwright.planning.kernels import Kernels, kernels, lit_share
 from quailwright.planning.model import (
     Asked,
@@ -35,6 +35,7 @@ from quailwright.planning.model import (
     feed_price,
 )
 from quailwright.planning.problem import (
+    CHOSEN_AT_W,
     Candidate,
     Draft,
     EggSource,
@@ -42,6 +43,7 @@ from quailwright.planning.problem import (
     Set,
     Span,
     candidates,
+    chosen_on,
     days_of_hatch,
 )
 from quailwright.planning.program import Program
@@ -50,8 +52,10 @@ from quailwright.planning.solver import Solution, solve
 Array = NDArray[np.float64]
 Status = Literal["met", "best_effort", "infeasible"]
 
-_ROUNDS = 2
-"""Times that days are chosen: of every week, then around the days that were found good."""
+_ROUNDS = 4
+"""Times that days are chosen: of every week, then around the days that were found good, and again
+while that helps a goal that is not met."""
+_ROUND_HELPS = 0.02
 _SIZES = 4
 """Drafts that only mend sizes, after each choice of days."""
 _NODES = 10
@@ -62,8 +66,8 @@ _EGG = 0.5
 """Eggs wanting in a week below which none are."""
 _GAP = 0.03
 _SECONDS = 30.0
-_SAFE = 0.025
-"""Drafts aim so much above the certainty, for what fitting to their own draws flatters them."""
+_SAFE, _SAFE_PART = 0.025, 0.25
+"""Drafts aim so much above the certainty, or this part of what lacks to it, whichever is less."""
 _NEAR = 0.02
 """A chance that falls short of the certainty by no more than this is taken for met."""
 _WORTH_UPSETTING = 0.02
@@ -244,7 +248,12 @@ class _Search:
 
     def _choose(self) -> None:
         rounds = 1 if self._rough else _ROUNDS
+        before = np.inf
         for turn in range(rounds):
+            short = np.inf if self.best is None else self.best.shortfall
+            if turn > 1 and (short <= 0.0 or short > before - _ROUND_HELPS):
+                return
+            before = short
             self._tell(0.05 + 0.8 * turn / rounds)
             if self.best is not None:
                 near = {(one.on, one.source) for one in self.best.draft.sets}
@@ -297,7 +306,7 @@ class _Search:
             raise KeyboardInterrupt
         problem, asked = self._problem, self._asked
         need = _need_again(problem, asked, tried, draft)
-        table, hens = _table_again(problem, asked, tried), _hens_again(problem, asked, tried)
+        table, hens = _table_again(problem, asked, tried, draft), _hens_again(problem, asked, tried)
         before = [*asked.need, asked.table_birds, asked.breeding_hens]
         self._asked = replace(asked, need=need, table=table, hens=hens)
         return not np.allclose([*need, table, hens], before, rtol=0.003)
@@ -307,9 +316,9 @@ class _Search:
         tried = trial(self._situation, problem, asked, draft, self._trial_seed, self._draws)
         price = feed_price(asked, columns, solution)
         cost = float(_cost(problem, draft, tried, price)[0].mean())
-        short = _shortfall(problem, tried)
+        short = _shortfall(problem, tried, draft)
         rated = _Tried(
-            short, cost, draft, asked, program, columns, solution, _is_met(problem, tried)
+            short, cost, draft, asked, program, columns, solution, _is_met(problem, tried, draft)
         )
         if self.best is None or rated.rank < self.best.rank:
             self.best = rated
@@ -321,7 +330,7 @@ class _Search:
         if self._last is None:
             return
         days = {one.on for one in self._last.sets}
-        for _ in range(_SIZES // 2 if self._rough else _SIZES):
+        for _ in range(_SIZES):
             if not self._draft(days):
                 return
 
@@ -436,6 +445,13 @@ def trial(
     return tried
 
 
+def _aim(problem: Problem) -> float:
+    """The chance that drafts aim at: above the certainty, for what fitting to their own draws
+    flatters them."""
+    sure = problem.wanted.certainty
+    return sure + min(_SAFE, _SAFE_PART * (1.0 - sure))
+
+
 def _met(problem: Problem, tried: Outlook) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     """Weeks of the goal in which eggs or hens are asked, and in which draws they are there."""
     wanted = problem.wanted
@@ -447,22 +463,22 @@ def _met(problem: Problem, tried: Outlook) -> tuple[NDArray[np.int64], NDArray[n
     return weeks, met & ~(few & np.isin(weeks, of_goal))
 
 
-def _shortfall(problem: Problem, tried: Outlook) -> float:
+def _shortfall(problem: Problem, tried: Outlook, draft: Draft) -> float:
     """By how much the weeks of the goal miss the certainty asked, on the mean."""
     weeks, met = _met(problem, tried)
-    table = _table_met(problem, tried)
+    table = _table_met(problem, tried, draft)
     birds = 0.0 if table is None else max(0.0, problem.wanted.certainty - table)
     if not len(weeks):
         return round(birds, 3)
-    missed = np.maximum(0.0, problem.wanted.certainty + _SAFE / 2 - met.mean(0))
+    missed = np.maximum(0.0, (problem.wanted.certainty + _aim(problem)) / 2 - met.mean(0))
     worst = max(0.0, float(missed.max()) - _NEAR / 2)
     return round(float(missed.mean()) + worst + birds, 3)
 
 
-def _is_met(problem: Problem, tried: Outlook) -> bool:
+def _is_met(problem: Problem, tried: Outlook, draft: Draft) -> bool:
     """Whether every week of the goal is met as surely as asked."""
     _, met = _met(problem, tried)
-    table = _table_met(problem, tried)
+    table = _table_met(problem, tried, draft)
     least = problem.wanted.certainty - _NEAR
     return bool((met.mean(0) >= least).all()) and (table is None or table >= least)
 
@@ -474,7 +490,7 @@ def _need_again(problem: Problem, asked: Asked, tried: Outlook, draft: Draft) ->
     fate, so the ratio is smoothed over five weeks.
     """
     wanted = problem.wanted.eggs
-    asked_for = min(0.995, problem.wanted.certainty + _SAFE)
+    asked_for = _aim(problem)
     sure = np.quantile(tried.samples["eggs"], 1.0 - asked_for, axis=0)
     ratio = np.where(wanted > 0, wanted / np.maximum(sure, 0.2 * np.maximum(wanted, 1.0)), 1.0)
     ratio = np.clip(ratio, 0.8, 1.5)
@@ -496,13 +512,13 @@ _MOST_MARGIN = 4.0
 """No week is asked for more than so many times its goal on the mean."""
 
 
-def _table_again(problem: Problem, asked: Asked, tried: Outlook) -> float:
+def _table_again(problem: Problem, asked: Asked, tried: Outlook, draft: Draft) -> float:
     """Birds for the table to ask of a month on the mean, as `_need_again` for eggs."""
     wanted = problem.wanted.table_birds_a_month
-    months = [tried.left[:, weeks].sum(1) for weeks in _whole_months(problem)]
+    months = [tried.left[:, weeks].sum(1) for weeks in _whole_months(problem, draft)]
     if not wanted or not months:
         return asked.table_birds
-    asked_for = min(0.995, problem.wanted.certainty + _SAFE)
+    asked_for = _aim(problem)
     sure = float(np.quantile(np.concatenate(months), 1.0 - asked_for))
     ratio = min(1.5, max(0.8, wanted / max(sure, 0.2 * wanted)))
     return max(wanted, asked.table_birds * ratio)
@@ -514,7 +530,7 @@ def _hens_again(problem: Problem, asked: Asked, tried: Outlook) -> float:
     if not wanted or not len(weeks):
         return asked.breeding_hens
     hens = tried.samples["hens"][:, weeks]
-    sure = np.quantile(hens, 1.0 - min(0.995, problem.wanted.certainty + _SAFE), axis=0)
+    sure = np.quantile(hens, 1.0 - _aim(problem), axis=0)
     in_reach = hens.mean(0) >= wanted
     if not in_reach.any():
         return asked.breeding_hens
@@ -691,16 +707,6 @@ def question_of(problem: Problem, asked: Asked, draft: Draft) -> Question:
     return Question(lamp_h=problem.lamp_h, sets=sets, stay=stay)
 
 
-def chosen_on(problem: Problem, set_on: date) -> date:
-    """The day on which the birds of a set are told apart and chosen: at six weeks, or when the
-    keeper is back."""
-    day = Candidate(set_on, 0).hatches + timedelta(weeks=CHOSEN_AT_W)
-    for span in sorted(problem.absences, key=lambda one: one.first):
-        if span.holds(day):
-            day = span.last + timedelta(days=1)
-    return day
-
-
 def _planned(
     problem: Problem, one: Set, by_name: Mapping[str, list[Stay]], sets: Sequence[Set]
 ) -> PlannedSet:
@@ -725,13 +731,13 @@ def _plan(problem: Problem, best: _Tried, ahead: Outlook, stopped: bool) -> Plan
     if best.solution.found:
         price = feed_price(best.asked, best.columns, best.solution)
     cost, parts = _cost(problem, best.draft, ahead, price)
-    table = _table_met(problem, ahead)
+    table = _table_met(problem, ahead, best.draft)
     eggs = ahead.samples["eggs"].mean(0)
     wanting = np.where(wanted.eggs > 0, np.maximum(0.0, wanted.eggs - eggs), 0.0)
     birds = ahead.samples["hens"] + ahead.samples["cocks"] + ahead.samples["chicks"]
     return Plan(
         problem,
-        _status(problem, ahead, best.solution.found),
+        _status(problem, ahead, best.draft, best.solution.found),
         replace(best.draft, short_weeks=wanting),
         ahead,
         chance,
@@ -759,38 +765,47 @@ def reckoned(plan: Plan, problem: Problem) -> Plan:
     return replace(plan, problem=problem, cost=cost, parts=parts)
 
 
-def _status(problem: Problem, ahead: Outlook, solved: bool) -> Status:
+def _status(problem: Problem, ahead: Outlook, draft: Draft, solved: bool) -> Status:
     wanted = problem.wanted
-    if _is_met(problem, ahead):
+    if _is_met(problem, ahead, draft):
         return "met"
     eggs, hens = ahead.samples["eggs"].mean(0), ahead.samples["hens"].mean(0)
     short = bool((eggs < (1.0 - _SHORT) * wanted.eggs).any())
     few = bool((hens[problem.weeks_of_goal()] < (1.0 - _SHORT) * wanted.breeding_hens).any())
     table_short = any(
         ahead.left[:, weeks].sum(1).mean() < (1.0 - _SHORT) * wanted.table_birds_a_month
-        for weeks in _whole_months(problem)
+        for weeks in _whole_months(problem, draft)
     )
     return "infeasible" if short or few or table_short or not solved else "best_effort"
 
 
-def _table_met(problem: Problem, ahead: Outlook) -> float | None:
+def _table_met(problem: Problem, ahead: Outlook, draft: Draft) -> float | None:
     """Mean share of the goal's months with enough birds for the table."""
     wanted = problem.wanted
     if not wanted.table_birds_a_month:
         return None
-    whole = _whole_months(problem)
+    whole = _whole_months(problem, draft)
     if not whole:
         return None
     met = [ahead.left[:, weeks].sum(1) >= wanted.table_birds_a_month for weeks in whole]
     return float(np.mean(met))
 
 
-def _whole_months(problem: Problem) -> list[list[int]]:
-    """Weeks of each month that the goal holds for as a whole."""
+def _whole_months(problem: Problem, draft: Draft) -> list[list[int]]:
+    """Weeks of each month that the goal holds for as a whole.
+
+    A week that ends in another month belongs to it if birds of the draft's sets are chosen there
+    and none is let go before.
+    """
+    chosen = {chosen_on(problem, one.on) for one in draft.sets}
+    gone = {cull.on for cull in draft.culls}
     months: dict[tuple[int, int], list[int]] = {}
     for week in range(problem.weeks):
-        day = problem.first_day(week)
-        if problem.wanted.first <= day <= problem.wanted.last:
+        first = problem.first_day(week)
+        days = [first + timedelta(days=n) for n in range(DAYS_A_WEEK)]
+        busy = [day for day in days if day in chosen | gone]
+        day = min(busy, default=first)
+        if problem.wanted.first <= first <= problem.wanted.last:
             months.setdefault((day.year, day.month), []).append(week)
     return [weeks for weeks in months.values() if len(weeks) >= _WEEKS_OF_A_MONTH]
 
@@ -807,7 +822,7 @@ def _cost(
     orders = {(one.on, one.source) for one in draft.sets}
     postage = sum(by_name[source].postage for _, source in orders)
     feed = ahead.samples["feed_kg"].sum(1) * feed_per_kg
-    hatches = len(orders) * prices.hatch
+    hatches = len({(one.on, one.place) for one in draft.sets}) * prices.hatch
     birds = sum(ahead.samples[name].mean(0) for name in ("hens", "cocks", "chicks"))
     minutes = float(minutes_by_day(problem, draft.sets, np.asarray(birds)).sum()) * prices.minute
     total: Array = feed + eggs + postage + hatches + problem.lamp_cost + minutes

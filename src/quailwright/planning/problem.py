@@ -14,6 +14,8 @@ from quailwright.husbandry.age import DAYS_A_WEEK
 Array = NDArray[np.float64]
 
 MOST_WEEKS = 104
+CHOSEN_AT_W = 6
+"""Age at which birds are told apart and those that stay are chosen [weeks]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,6 +229,16 @@ def days_of_hatch() -> tuple[int, int, int]:
         round(facts.value("incubation.hatch_duration_h") / 24.0),
         int(np.ceil(facts.value("incubation.hatch_day_last"))),
     )
+
+
+def chosen_on(problem: Problem, set_on: date) -> date:
+    """The day on which the birds of a set are told apart and chosen: at six weeks, or when the
+    keeper is back."""
+    day = Candidate(set_on, 0).hatches + timedelta(weeks=CHOSEN_AT_W)
+    for span in sorted(problem.absences, key=lambda one: one.first):
+        if span.holds(day):
+            day = span.last + timedelta(days=1)
+    return day
 
 
 @dataclass(frozen=True)
