@@ -17,6 +17,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -43,11 +44,10 @@ from quailwright.flock.fold import fold
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.journal.entries import Entry
-from quailwright.outlook.forecast import learn
-from quailwright.planning.asked import problem_of
-from quailwright.planning.brief import completed, read_brief
+from quailwright.journal.findings import BadInput
+from quailwright.planning.asked import pose
 from quailwright.planning.plan import Plan, Situation, make_plan
-from quailwright.planning.problem import Problem
+from quailwright.planning.problem import Problem, chosen_on
 from quailwright.planning.ways_out import reasons, ways_out
 
 Row = dict[str, Any]
@@ -76,17 +76,12 @@ def asked(brief: Invented, entries: Sequence[Entry] | None = None) -> Asked:
     Raises:
         ValueError: the program refuses the brief; says why.
     """
-    read, findings = read_brief(brief.toml().encode())
-    if read is None:
-        raise ValueError("; ".join(f"{f.field}: {f.what}" for f in findings))
     flock = fold(brief.journal() if entries is None else entries, brief.on)
-    whole, missing = completed(read, flock, brief.on)
-    if missing:
-        raise ValueError("; ".join(f"{f.field}: {f.what}" for f in missing))
-    if flock.holding is None and whole.holding is not None:
-        flock = replace(flock, holding=whole.holding, zone=whole.holding.timezone or flock.zone)
-    situation = Situation(flock, learn(flock, brief.on), {})
-    return Asked(flock, situation, problem_of(whole, flock, brief.on))
+    try:
+        posed = pose("brief", brief.toml().encode(), flock, brief.on, {})
+    except BadInput as refused:
+        raise ValueError("; ".join(f"{f.field}: {f.what}" for f in refused.findings)) from None
+    return Asked(posed.situation.flock, posed.situation, posed.problem)
 
 
 def course_of(brief: Invented, plan: Plan) -> Course:
@@ -99,7 +94,7 @@ def course_of(brief: Invented, plan: Plan) -> Course:
             one.place,
             one.keep_hens,
             one.keep_cocks,
-            _number(brief, one.on) + CHOSEN_AFTER_D,
+            _number(brief, chosen_on(plan.problem, one.on)),
         )
         for one in plan.draft.sets
     ]
@@ -367,9 +362,15 @@ def _into(brief: Invented, day: int, seller: Seller, eggs: int) -> Iterator[Sett
         part = min(left, room)
         left -= part
         if part > 0:
-            # All hens stay; of cocks one for four of the hens that are looked for.
-            cocks = max(1, round(part * 0.6 * 0.9 / 2 / facts.value("housing.hens_per_cock")))
+            # All hens stay; of cocks as many for the hens that are looked for as in the plan.
+            ratio = _hens_per_cock(brief)
+            cocks = max(1, round(part * 0.6 * 0.9 / 2 / ratio)) if ratio else 0
             yield Setting(day, seller.name, part, name, None, cocks, day + CHOSEN_AFTER_D)
+
+
+@cache
+def _hens_per_cock(brief: Invented) -> float:
+    return asked(brief).problem.hens_per_cock
 
 
 def best_rule(brief: Invented, truths: Sequence[Truth], plan: Outcome, seed: int) -> Row:

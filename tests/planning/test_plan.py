@@ -539,3 +539,32 @@ def test_a_limit_of_money_leaves_a_plan_within_it() -> None:
         month = one.on.month
         by_month[month] = by_month.get(month, 0.0) + 0.5 * one.eggs + 8.0 + 2.0
     assert max(by_month.values()) <= 60.0 + 1e-6
+
+
+def test_ctrl_c_gives_the_best_plan_so_far() -> None:
+    flock = fold([NOWHERE], ON)
+    situation = Situation(flock, learn(flock, ON), {})
+    told: list[str] = []
+
+    def progress(words: str, _: float) -> None:
+        told.append(words)
+        if sum(one.startswith("best so far") for one in told) == 1:
+            raise KeyboardInterrupt
+
+    found = make_plan(
+        situation, from_week(14, 40.0, 20), np.random.default_rng(1), progress=progress
+    )
+    assert found.stopped
+    assert found.draft.sets
+    assert len(told) < 5
+
+
+def test_ctrl_c_before_any_draft_is_passed_on() -> None:
+    flock = fold([NOWHERE], ON)
+    situation = Situation(flock, learn(flock, ON), {})
+
+    def progress(words: str, _: float) -> None:
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        make_plan(situation, from_week(14, 40.0, 20), np.random.default_rng(1), progress=progress)

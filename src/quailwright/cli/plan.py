@@ -165,24 +165,21 @@ def _accept(
 ) -> int:
     """Writes the plan's entries and gives their number."""
     from quailwright.exchange.record import record
+    from quailwright.outlook.forecast import evening
     from quailwright.planning.accept import entries_of
 
+    whole = answer.posed.situation.flock
     moment = now()
     if on is not None:
-        moment = stands.asked if isinstance(stands.asked, datetime) else _evening(stands)
-    at = local(moment, stands.flock.zone).isoformat(timespec="seconds")
+        asked = stands.asked
+        moment = asked if isinstance(asked, datetime) else evening(whole, stands.day)
+    at = local(moment, whole.zone).isoformat(timespec="seconds")
     text = brief.decode("utf-8-sig").replace("\r\n", "\n")
     if len(text) > LONGEST_BRIEF:
         raise BadInput(f"The brief has {len(text)} characters; {LONGEST_BRIEF} can be kept.")
     entries = entries_of(answer.plan, answer.posed.brief, text, stands.flock, at, fresh_id)
     with opened(ctx, flock_file, create=True) as store:
         return len(record(store, entries, now()).written)
-
-
-def _evening(stands: Standing) -> datetime:
-    from quailwright.outlook.forecast import evening
-
-    return evening(stands.flock, stands.day)
 
 
 _STATUS = {

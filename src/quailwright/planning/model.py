@@ -135,7 +135,7 @@ class Asked:
 class Columns:
     """Numbers of columns: by candidate, by (candidate day or there, block), by week; where eggs
     hatch in the machine they are turned in, of (whether a day's eggs go in, how many) by
-    (day, machine)."""
+    (day, machine). Numbers of the rows that ask for a week's eggs, by week."""
 
     is_set: list[int]
     eggs: list[int]
@@ -149,6 +149,7 @@ class Columns:
     days: list[date]
     of_day: dict[date, int]
     loads: dict[tuple[date, str], tuple[int, int]]
+    egg_rows: dict[int, int] = field(default_factory=dict)
 
 
 def build(asked: Asked) -> tuple[Program, Columns]:
@@ -508,7 +509,7 @@ def _eggs(program: Program, columns: Columns, asked: Asked) -> None:
                 lower=0.0,
             )
         if asked.need[week] > 0:
-            program.row(
+            columns.egg_rows[week] = program.row(
                 f"eggs in the week of {problem.first_day(week)}",
                 [
                     *laid[week],
@@ -842,6 +843,17 @@ def _budget(
             chosen,
             upper=max(0.0, prices.budget_per_month - fixed),
         )
+
+
+def laid(program: Program, columns: Columns, asked: Asked, solution: Solution) -> Array:
+    """Eggs of each week of the goal in a solution, own eggs that are set taken off, shape (weeks,);
+    0 where nothing is asked."""
+    values = solution.values.tolist()
+    eggs = np.zeros(asked.problem.weeks)
+    for week, row in columns.egg_rows.items():
+        wanting = values[columns.wanting[week]] + values[columns.margin[week]]
+        eggs[week] = program.row_value(row, values) - wanting
+    return eggs
 
 
 def feed_price(asked: Asked, columns: Columns, solution: Solution) -> float:

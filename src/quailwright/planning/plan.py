@@ -33,6 +33,7 @@ from quailwright.planning.model import (
     There,
     build,
     feed_price,
+    laid,
 )
 from quailwright.planning.problem import (
     CHOSEN_AT_W,
@@ -297,7 +298,8 @@ class _Search:
         )
         if not solution.found:
             return False
-        draft = self._last = read(self._asked, columns, solution)
+        draft = read(self._asked, columns, solution)
+        draft = self._last = replace(draft, laid=laid(program, columns, self._asked, solution))
         if as_accepted:
             kept, culls = self._problem.kept, self._problem.kept_culls
             draft = self._last = replace(draft, sets=kept, culls=culls)
@@ -484,32 +486,31 @@ def _is_met(problem: Problem, tried: Outlook, draft: Draft) -> bool:
 
 
 def _need_again(problem: Problem, asked: Asked, tried: Outlook, draft: Draft) -> Array:
-    """Eggs to ask of each week on the mean: what was asked, by how far the sure eggs fell short.
+    """Eggs to ask of each week on the mean: the goal times what the draft lays in the programme
+    over its sure eggs.
 
-    Sure eggs are those that come with the certainty asked. Neighbouring weeks share one birds'
-    fate, so the ratio is smoothed over five weeks.
+    Sure eggs are those that come with the certainty asked. A week that the draft cannot serve asks
+    for no more by that: its margin follows from how far its own eggs may be off. Neighbouring weeks
+    share one birds' fate, so margins are smoothed over five weeks.
     """
     wanted = problem.wanted.eggs
-    asked_for = _aim(problem)
-    sure = np.quantile(tried.samples["eggs"], 1.0 - asked_for, axis=0)
-    ratio = np.where(wanted > 0, wanted / np.maximum(sure, 0.2 * np.maximum(wanted, 1.0)), 1.0)
-    ratio = np.clip(ratio, 0.8, 1.5)
-    width = np.ones(min(_SMOOTH, len(ratio)))
-    smooth = np.convolve(ratio, width, "same") / np.convolve(np.ones_like(ratio), width, "same")
-    ratio = np.maximum(ratio, smooth)
-    # Where eggs were wanting already, asking for more would only shift what is short; where it is
-    # dark, and doubtful whether hens lay at all, more hens make it no surer.
-    no_help = (draft.short_weeks > _EGG) | (asked.lit < _DARK)
-    ratio = np.where(no_help, np.minimum(ratio, 1.0), ratio)
-    found: Array = np.where(wanted > 0, np.maximum(wanted, asked.need * ratio), 0.0)
-    return np.minimum(found, _MOST_MARGIN * wanted)
+    sure = np.quantile(tried.samples["eggs"], 1.0 - _aim(problem), axis=0)
+    least = np.maximum(_FEW * draft.laid, 1.0)
+    margin = np.clip(draft.laid / np.maximum(sure, least), 1.0, 1.0 / _FEW)
+    width = np.ones(min(_SMOOTH, len(margin)))
+    smooth = np.convolve(margin, width, "same") / np.convolve(np.ones_like(margin), width, "same")
+    margin = np.maximum(margin, smooth)
+    # Where it is dark, and doubtful whether hens lay at all, more hens make a week no surer.
+    margin = np.where(asked.lit < _DARK, 1.0, margin)
+    found: Array = wanted * margin
+    return found
 
 
+_FEW = 0.3
+"""Sure eggs below this part of those on the mean are not chased further."""
 _SMOOTH = 5
 _DARK = 0.4
 """Part of a hen's lay that short days leave, below which more hens do not mend a week."""
-_MOST_MARGIN = 4.0
-"""No week is asked for more than so many times its goal on the mean."""
 
 
 def _table_again(problem: Problem, asked: Asked, tried: Outlook, draft: Draft) -> float:

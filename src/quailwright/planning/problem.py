@@ -250,14 +250,14 @@ class Draft:
         culls: of grown birds, in order of date.
         gap: how far its cost may lie above the least, as a share.
         short_weeks: eggs wanting on the mean, by week, shape (weeks,).
-        parts: cost by kind.
+        laid: eggs in the programme, on the mean, by week, shape (weeks,).
     """
 
     sets: tuple[Set, ...]
     culls: tuple[Cull, ...]
     gap: float
     short_weeks: Array
-    parts: dict[str, float] = field(default_factory=dict)
+    laid: Array = field(default_factory=lambda: np.zeros(0))
 
 
 Busy = Mapping[str, Sequence[Span]]

@@ -67,7 +67,7 @@ def solve(
     highs.HandleKeyboardInterrupt = True  # lets `cancelSolve` work
     if nodes is not None:
         highs.setOptionValue("mip_max_nodes", nodes)
-    highs.passModel(_model(program))
+    highs.passModel(as_model(program))
     if start:
         highs.setSolution(len(start), np.array(list(start)), np.array(list(start.values())))
     if progress is not None:
@@ -122,7 +122,8 @@ def _quiet_solver() -> highspy.Highs:
     return highs
 
 
-def _model(program: Program) -> highspy.HighsLp:
+def as_model(program: Program) -> highspy.HighsLp:
+    """The programme as the solver takes it."""
     lp = highspy.HighsLp()
     lp.num_col_, lp.num_row_ = len(program.cost), len(program.row_names)
     lp.col_cost_ = np.array(program.cost, dtype=np.float64)
