@@ -185,7 +185,7 @@ def _accept(
 _STATUS = {
     "met": "This meets the goal.",
     "best_effort": "This does not meet the goal as surely as asked; it comes nearest.",
-    "infeasible": "No: the goal is out of reach in some weeks. This comes nearest.",
+    "infeasible": "No: at times too few {lacking} are in reach. This comes nearest.",
 }
 
 
@@ -193,7 +193,8 @@ def _show(answer: "Answer", flock: Flock) -> None:
     plan = answer.plan
     name = flock.holding.name if flock.holding is not None else ""
     print(f"{name + ': ' if name else ''}a plan from {wording.full_day(plan.problem.on)}")
-    print(_STATUS[plan.status])
+    lacking = " and ".join(plan.out_of_reach) or "eggs"
+    print(_STATUS[plan.status].format(lacking=lacking))
     for sentence in [*_chances(plan), *answer.reasons, *answer.said]:
         print(textwrap.fill(sentence, 100, initial_indent="  ", subsequent_indent="  "))
     if answer.again is not None:

@@ -65,6 +65,7 @@ def plan_shape(plan: Plan) -> dict[str, Any]:
     return {
         "as_of": problem.on.isoformat(),
         "status": plan.status,
+        "out_of_reach": list(plan.out_of_reach),
         "stopped": plan.stopped,
         "certainty": problem.wanted.certainty,
         "sets": [

@@ -97,6 +97,7 @@ class Plan:
         table_met: mean share of the goal's months with enough table birds; None if none are asked.
         asked, solution: what it was drafted from, and what the solver found.
         stopped: whether somebody stopped the search.
+        out_of_reach: what falls short even on the mean: "eggs", "hens", "birds for the table".
     """
 
     problem: Problem
@@ -115,6 +116,7 @@ class Plan:
     asked: Asked
     solution: Solution
     stopped: bool = False
+    out_of_reach: tuple[str, ...] = ()
 
     @property
     def weeks_asked(self) -> int:
@@ -736,9 +738,10 @@ def _plan(problem: Problem, best: _Tried, ahead: Outlook, stopped: bool) -> Plan
     eggs = ahead.samples["eggs"].mean(0)
     wanting = np.where(wanted.eggs > 0, np.maximum(0.0, wanted.eggs - eggs), 0.0)
     birds = ahead.samples["hens"] + ahead.samples["cocks"] + ahead.samples["chicks"]
+    status, out_of_reach = _status(problem, ahead, best.draft, best.solution.found)
     return Plan(
         problem,
-        _status(problem, ahead, best.draft, best.solution.found),
+        status,
         replace(best.draft, short_weeks=wanting),
         ahead,
         chance,
@@ -753,6 +756,7 @@ def _plan(problem: Problem, best: _Tried, ahead: Outlook, stopped: bool) -> Plan
         best.asked,
         best.solution,
         stopped,
+        out_of_reach,
     )
 
 
@@ -766,10 +770,13 @@ def reckoned(plan: Plan, problem: Problem) -> Plan:
     return replace(plan, problem=problem, cost=cost, parts=parts)
 
 
-def _status(problem: Problem, ahead: Outlook, draft: Draft, solved: bool) -> Status:
+def _status(
+    problem: Problem, ahead: Outlook, draft: Draft, solved: bool
+) -> tuple[Status, tuple[str, ...]]:
+    """How the goal is met, and what is out of reach even on the mean."""
     wanted = problem.wanted
     if _is_met(problem, ahead, draft):
-        return "met"
+        return "met", ()
     eggs, hens = ahead.samples["eggs"].mean(0), ahead.samples["hens"].mean(0)
     short = bool((eggs < (1.0 - _SHORT) * wanted.eggs).any())
     few = bool((hens[problem.weeks_of_goal()] < (1.0 - _SHORT) * wanted.breeding_hens).any())
@@ -777,7 +784,9 @@ def _status(problem: Problem, ahead: Outlook, draft: Draft, solved: bool) -> Sta
         ahead.left[:, weeks].sum(1).mean() < (1.0 - _SHORT) * wanted.table_birds_a_month
         for weeks in _whole_months(problem, draft)
     )
-    return "infeasible" if short or few or table_short or not solved else "best_effort"
+    lacking = {"eggs": short, "hens": few, "birds for the table": table_short}
+    out_of_reach = tuple(name for name, lacks in lacking.items() if lacks)
+    return "infeasible" if out_of_reach or not solved else "best_effort", out_of_reach
 
 
 def _table_met(problem: Problem, ahead: Outlook, draft: Draft) -> float | None:

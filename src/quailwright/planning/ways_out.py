@@ -103,6 +103,9 @@ def reasons(situation: Situation, plan: Plan, ways: Sequence[WayOut]) -> list[st
     if plan.status == "met":
         return []
     said = list(_too_early(situation, plan))
+    short = plan.chance_met < plan.problem.wanted.certainty
+    if (_dark_weeks(situation, plan.problem) & short).any():
+        said.append(_of_light(situation, plan))
     said += [way.why for way in ways if way.why and way.why not in said]
     if not plan.asked.candidates:
         said.append(
