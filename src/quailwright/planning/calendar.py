@@ -55,8 +55,8 @@ def _of_set(plan: Plan, one: Set) -> Iterator[Step]:
     feathered = days.hatches + timedelta(days=int(facts.value("brooding.time_in_brooder_d")))
     yield Step(feathered, "to the pens", name, f"{name}: from the brooder to the pens")
     keep = f"{one.keep_hens} hens" + (f" and {one.keep_cocks} cocks" if one.keep_cocks else "")
-    chosen = chosen_on(plan.problem, one.on)
-    yield Step(chosen, "choose", name, f"{name}: at most {keep} stay, the others go")
+    stay = f"at most {keep} stay, the others go" if one.keep_hens else "all go"
+    yield Step(chosen_on(plan.problem, one.on), "choose", name, f"{name}: {stay}")
 
 
 def name_of(one: Set) -> str:
@@ -77,6 +77,8 @@ def bars(plan: Plan) -> list[Bar]:
             for cull in plan.draft.culls
             if cull.of == f"set of {day}" and cull.keep_hens == 0
         ]
+        if not any(one.keep_hens for one in plan.draft.sets if one.on == day):
+            gone.append(chosen)
         cuts: tuple[tuple[Phase, date], ...] = (
             ("turned", day),
             ("hatching", days.stops_turning),

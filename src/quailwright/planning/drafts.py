@@ -45,6 +45,8 @@ def read(asked: Asked, columns: Columns, solution: Solution) -> Draft:
         if eggs <= 0:
             continue
         hens = _hens_kept(per_hen, eggs, values[columns.hens[n]])
+        if not asked.table_birds:
+            hens = max(1, hens)
         kept_so_far += hens
         cocks = max(0, int(np.ceil(kept_so_far * ratio - 1e-6)) - cocks_so_far)
         cocks_so_far += cocks
@@ -74,7 +76,7 @@ def _hens_kept(per_hen: PerHen, eggs: int, meant: float) -> int:
     """The most hens to keep of a set, so that a good hatch makes up for a poor one: those meant,
     and more the nearer they are to all that come on the mean."""
     beyond = per_hen.sd(eggs) - (eggs / per_hen.each - meant)
-    return max(1, round(meant + max(0.0, beyond)))
+    return round(meant + max(0.0, beyond)) if meant > _PART else 0
 
 
 class _Filled:
