@@ -318,3 +318,28 @@ def test_the_calendar_of_a_plan_is_in_order_and_complete(quail: Quail, tmp_path:
     for doing in ("set", "lay down", "hatch", "to the pens", "choose"):
         found = [step for step in plan["calendar"] if step["do"] == doing]
         assert len(found) == len(plan["sets"])
+
+
+def test_made_again_with_a_brief_that_forbids_an_accepted_day_it_moves_that_day(
+    quail: Quail, tmp_path: Path
+) -> None:
+    file = written(tmp_path, SPRING)
+    plan = json.loads(quail("plan", file, "--on", "2027-02-01", "--accept", "--json").out)
+    first = min(one["on"] for one in plan["sets"])
+    away = f'absences = [["{first}", "{first}"]]'
+    changed = written(tmp_path, SPRING.replace("lamp = 15", f"lamp = 15\n{away}"))
+    again = json.loads(quail("plan", changed, "--on", "2027-02-02", "--json").out)
+    assert first not in {one["on"] for one in again["sets"]}
+    assert again["again"]["changes"]
+
+
+def test_made_again_without_a_source_it_had_it_takes_another(quail: Quail, tmp_path: Path) -> None:
+    """The source is still in the journal, but has no more eggs."""
+    file = written(tmp_path, SPRING)
+    assert quail("plan", file, "--on", "2027-02-01", "--accept").code == 0
+    room = ROOM.replace('source = "creek"', 'source = "mill"')
+    gone = '[[source]]\nsource = "creek"\nroute = "collected"\nuntil = 2027-02-02\n'
+    other = tmp_path / "other.toml"
+    other.write_text(SPRING + room + gone, encoding="utf-8")
+    again = json.loads(quail("plan", str(other), "--on", "2027-02-02", "--json").out)
+    assert {one["source"] for one in again["sets"]} == {"mill"}

@@ -1,8 +1,8 @@
 """A plan that meets the goal as surely as asked: drafted on the mean, tried in draws, and again.
 
 The programme (`model`) knows only means. Each draft is carried out in the outlook's own simulation;
-where a week of the goal is met too seldom, more eggs are asked of that week, and where too often,
-fewer. What is reported comes from fresh draws that no draft was fitted to.
+how far a week's eggs may be off there says how much more than the goal to ask of that week on the
+mean. What is reported comes from fresh draws that no draft was fitted to.
 """
 
 import math
@@ -238,13 +238,22 @@ class _Search:
 
     def _keep_accepted(self) -> bool:
         """Whether the accepted plan will do, or will with other sizes."""
-        days = {one.on for one in self._problem.kept}
-        self._draft(days, as_accepted=True)
-        if self._is_good():
-            return True
+        kept = self._problem.kept
+        days = {one.on for one in kept}
+        if all(self._can_be_set(one) for one in kept):
+            self._draft(days, as_accepted=True)
+            if self._is_good():
+                return True
         self._draft(days)
         self._mend_sizes()
         return self._is_good()
+
+    def _can_be_set(self, one: Set) -> bool:
+        """Whether an accepted set still fits: its source, its machine, and its day's steps."""
+        problem = self._problem
+        found = {(c.day, problem.sources[c.source].name) for c in self._asked.candidates}
+        machines = {machine.name for machine in problem.room.incubators}
+        return (one.on, one.source) in found and one.place in machines
 
     def _is_good(self) -> bool:
         return self.best is not None and self.best.is_met
@@ -261,7 +270,8 @@ class _Search:
             if self.best is not None:
                 near = {(one.on, one.source) for one in self.best.draft.sets}
                 self._asked = _around(self._situation, self._asked, near)
-            if not self._draft(None):
+            self._draft(None)
+            if self._last is None:
                 return
             self._mend_sizes()
 
@@ -299,6 +309,7 @@ class _Search:
             start=_start(program, self.best),
         )
         if not solution.found:
+            self._last = None
             return False
         draft = read(self._asked, columns, solution)
         draft = self._last = replace(draft, laid=laid(program, columns, self._asked, solution))
