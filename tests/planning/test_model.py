@@ -24,6 +24,7 @@ from quailwright.planning.model import (
     PerHen,
     There,
     build,
+    set_bother,
     wanting_costs,
 )
 from quailwright.planning.problem import (
@@ -294,7 +295,7 @@ def by_hand(asked: Asked) -> float:
             bounds=bounds,
         )
         if tried.status == 0:
-            once = source.postage + what.prices.hatch
+            once = source.postage + what.prices.hatch + set_bother(what)
             best = min(best, float(tried.fun) + sum(choice) * once)
     return best
 
@@ -465,6 +466,21 @@ def test_no_more_own_eggs_are_set_than_are_laid_that_week() -> None:
             if asked.problem.week_of(one.day) == week
         ]
         assert sum(of_week) <= laid + 1e-6
+
+
+def test_no_egg_is_set_of_a_group_that_has_gone() -> None:
+    """The old hens go at the age told; after that there are none of their eggs to set."""
+    what = own_source(problem([0.0] * 20 + [40.0] * 20, most=1000, keep_hens_until_w=60.0))
+    asked = asked_of(what, [hens_there(12, age_w=54), hens_there(6, 20, name="others")])
+    _, columns, found = solved(asked)
+    gone = ON + timedelta(weeks=6)
+    late = [
+        eggs
+        for one, eggs in zip(asked.candidates, values(columns.eggs, found), strict=True)
+        if one.day > gone + timedelta(days=7)
+    ]
+    assert late
+    assert max(late) == pytest.approx(0.0, abs=1e-6)
 
 
 def test_own_eggs_that_are_set_are_not_eaten() -> None:

@@ -192,8 +192,8 @@ def _columns(program: Program, asked: Asked) -> Columns:
     for one in asked.candidates:
         source = problem.sources[one.source]
         label = f"{one.day} {source.name}"
-        minutes, of_egg = minutes_once()
-        once = source.postage + minutes * problem.prices.minute
+        _, of_egg = minutes_once()
+        once = source.postage + set_bother(problem)
         once += problem.prices.hatch if problem.room.hatchers else 0.0
         if problem.kept and one.day not in {kept.on for kept in problem.kept}:
             once += _UPSET_KG * _money(problem)
@@ -312,6 +312,17 @@ def set_cost(problem: Problem) -> float:
 _GROWN_D = 100.0
 _LAYS_W = 26
 """Weeks that a hen is reckoned to lay, for what an egg costs."""
+
+
+def set_bother(problem: Problem) -> float:
+    """What the work of a set counts, whatever its size: at the keeper's price of a minute, or, so
+    that nobody is sent to hatch two eggs, at some where none is told."""
+    minutes, _ = minutes_once()
+    return minutes * (problem.prices.minute or _MINUTE_KG * _money(problem))
+
+
+_MINUTE_KG = 0.03
+"""Feed that a minute counts as where nobody told its price [kg]; it is in no cost that is told."""
 _A_MACHINE = 0.05
 """To fill a further machine counts as this part of what a usual set costs, beside its power."""
 _UPSET_KG = 10.0
@@ -345,20 +356,28 @@ def _sets(program: Program, columns: Columns, asked: Asked) -> None:
 def least_eggs(asked: Asked, source: int) -> int:
     """The fewest eggs that one set from a source is worth: what its seller sells at least, and a
     part of what the whole goal takes, as far as half of each machine and of the brooder hold that.
-    Own eggs are set as they are laid."""
+    Of own eggs it is no more than half of what the hens there lay in a week."""
     problem, per_hen = asked.problem, asked.per_hen[source]
     sells = problem.sources[source].least
-    if problem.sources[source].own:
-        return sells
     laid = DAYS_A_WEEK * facts.value("planning.lay_for_sizing")
     hens = max(problem.wanted.breeding_hens, float(problem.wanted.eggs.max(initial=0.0)) / laid)
     worth = max(_WORTH_SETTING * hens * per_hen.each, problem.wanted.table_birds_a_month / 2.0)
     machines = (*problem.room.incubators, *problem.room.hatchers)
     worth = min([worth, *(machine.eggs / 2.0 for machine in machines)])
+    if problem.sources[source].own:
+        worth = min(worth, _laid_by_those_there(asked) / 2.0)
     floor = asked.of_sets.brooder_m2.max(initial=0.0) * per_hen.chicks * per_hen.many
     if floor > 0.0:
         worth = min(worth, problem.room.brooder_m2 / floor / 2.0)
     return max(sells, int(worth))
+
+
+def _laid_by_those_there(asked: Asked) -> float:
+    """Eggs of the hens there in a week, the best of those ahead."""
+    eggs = np.zeros(asked.problem.weeks)
+    for n, one in enumerate(asked.there):
+        eggs += one.hens * one.lay * asked.of_there.hens[n] * asked.of_there.eggs[n]
+    return float(eggs.max(initial=0.0))
 
 
 _WORTH_SETTING = 0.2
@@ -500,14 +519,8 @@ def _eggs(program: Program, columns: Columns, asked: Asked) -> None:
         _lay_terms(problem, laid, kept, asked.of_sets, n, 1.0)
     for n, (one, kept) in enumerate(zip(asked.there, columns.there, strict=True)):
         _lay_terms(problem, laid, kept, asked.of_there, n, one.lay)
-    own = _own_eggs(columns, asked)
+    own = _own_eggs(program, columns, asked, laid)
     for week in range(problem.weeks):
-        if own[week]:
-            program.row(
-                f"own eggs to set in the week of {problem.first_day(week)}",
-                [*laid[week], *own[week]],
-                lower=0.0,
-            )
         if asked.need[week] > 0:
             columns.egg_rows[week] = program.row(
                 f"eggs in the week of {problem.first_day(week)}",
@@ -521,14 +534,33 @@ def _eggs(program: Program, columns: Columns, asked: Asked) -> None:
             )
 
 
-def _own_eggs(columns: Columns, asked: Asked) -> list[list[tuple[int, float]]]:
-    """Own eggs that are set, by the week in which they are set: they are laid about then."""
+def _own_eggs(
+    program: Program,
+    columns: Columns,
+    asked: Asked,
+    laid: list[list[tuple[int, float]]],
+) -> list[list[tuple[int, float]]]:
+    """Own eggs that are set, by the week in which they are set: no more than are laid then, by the
+    hens of the group that they are told of, or by all where they are of no group."""
     problem = asked.problem
-    terms: list[list[tuple[int, float]]] = [[] for _ in range(problem.weeks)]
-    for n, one in enumerate(asked.candidates):
-        if problem.sources[one.source].own:
-            terms[problem.week_of(one.day)].append((columns.eggs[n], -1.0))
-    return terms
+    taken: list[list[tuple[int, float]]] = [[] for _ in range(problem.weeks)]
+    for number, source in enumerate(problem.sources):
+        if not source.own:
+            continue
+        hens = [n for n, one in enumerate(asked.there) if one.key[0] == source.name]
+        of_group: list[list[tuple[int, float]]] = [[] for _ in range(problem.weeks)]
+        for n in hens:
+            kept, lay = columns.there[n], asked.there[n].lay
+            _lay_terms(problem, of_group, kept, asked.of_there, n, lay)
+        own: dict[int, list[tuple[int, float]]] = {}
+        for n, one in enumerate(asked.candidates):
+            if one.source == number:
+                own.setdefault(problem.week_of(one.day), []).append((columns.eggs[n], -1.0))
+        for week, terms in own.items():
+            label = f"eggs of {source.name} to set in the week of {problem.first_day(week)}"
+            program.row(label, [*(of_group if hens else laid)[week], *terms], lower=0.0)
+            taken[week] += terms
+    return taken
 
 
 def _lay_terms(

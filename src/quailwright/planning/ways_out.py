@@ -385,8 +385,8 @@ def _too_early(situation: Situation, plan: Plan) -> Iterator[str]:
         return
     first = plan.asked.candidates[0]
     lays = first.hatches + timedelta(weeks=facts.value("laying.rise_mid_w"))
-    short = [w for w in weeks if plan.draft.short_weeks[w] > 0 and problem.first_day(int(w)) < lays]
-    if short:
+    least = problem.wanted.certainty
+    if any(plan.chance_met[w] < least and problem.first_day(int(w)) < lays for w in weeks):
         yield (
             f"Eggs set on {_plain(first.day)}, the first day that can be, bring hens that lay from "
             f"about {_plain(lays)}; before that nothing can be mended by setting eggs."
