@@ -150,6 +150,11 @@ def full_day(day: date) -> str:
     return f"{day:%A} {day.day} {day:%B} {day.year}"
 
 
+def day_and_month(day: date) -> str:
+    """`Sunday 2 May`."""
+    return f"{day:%A} {day.day} {day:%B}"
+
+
 _COUNTED_FROM = {
     "hatch": "of the hatch",
     "received": "after they came",
