@@ -203,7 +203,7 @@ def _show_rule(shown: ShownRule, units: Units) -> None:
 DEMO_EXAMPLES = """Examples:
 
 \b
-  quailwright demo --no-serve
+  quailwright demo
   quailwright demo --no-serve --seed 7 --on 2027-05-02"""
 
 
@@ -213,17 +213,26 @@ def demo(
     seed: Annotated[int, typer.Option("--seed", help="Another number, another flock.")] = 1,
     on: OnOption = None,
     no_serve: Annotated[
-        bool, typer.Option("--no-serve", help="Only build it and print the round.")
+        bool, typer.Option("--no-serve", help="Only build it and print its round.")
     ] = False,
+    port: Annotated[
+        int | None, typer.Option("--port", metavar="N", help="The port to serve it at.")
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Build an invented flock and print its round. (There are no pages yet to serve.)"""
+    """Build an invented flock and serve its pages, for this computer only."""
     from quailwright.exchange.demo_file import build_demo
 
     path = (ctx.obj or {}).get("flock") or flock_file or str(data_folder() / "demo.sqlite")
     asked = moment_asked(on, "")
     day = asked.date() if isinstance(asked, datetime) else asked
     entries = build_demo(path, day, seed, now())
+    if not (no_serve or as_json):
+        from quailwright.cli.serve import serve_flock
+
+        print("An invented flock to look around in; nothing here is real.")
+        serve_flock(path, port, invented=True)
+        return
     _print_round(entries, on, why=False, as_json=as_json)
     if not as_json:
         show.heading("Everything above is invented. To look further:")

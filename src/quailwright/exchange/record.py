@@ -48,7 +48,7 @@ def posted_entries(body: bytes) -> list[Entry]:
     if body.lstrip()[:1] == b"[":
         try:
             raws = [bytes(raw) for raw in msgspec.json.decode(body, type=list[msgspec.Raw])]
-        except msgspec.DecodeError as error:
+        except (msgspec.DecodeError, RecursionError) as error:
             raise BadInput(f"That is not a JSON list of entries ({error}).") from None
     entries: list[Entry] = []
     findings: list[Finding] = []
