@@ -1,5 +1,6 @@
 """Serving the pages: the socket, the address to open, and the server."""
 
+import os
 import socket
 from collections.abc import Callable
 
@@ -13,6 +14,8 @@ from quailwright.web.home import LOOPBACK, Settings
 __all__ = ["LOOPBACK", "Settings", "create_app", "home_address", "listening", "run"]
 
 _PORTS_TRIED = 20
+_LOG_LEVEL = "error" if os.environ.get("QUAILWRIGHT_TRACEBACK") else "critical"
+"""A fault of our own is answered with a sentence; where it lies is told only to who asks."""
 _NOWHERE = ("192.0.2.1", 9)
 """An address for documentation (RFC 5737): asking for the way to it sends nothing."""
 
@@ -47,7 +50,7 @@ def home_address() -> str:
 
 def run(app: FastAPI, listener: socket.socket, ready: Callable[[], None]) -> None:
     """Serves until it is stopped (Ctrl+C); calls `ready` once it listens."""
-    config = uvicorn.Config(app, log_level="warning", access_log=False, server_header=False)
+    config = uvicorn.Config(app, log_level=_LOG_LEVEL, access_log=False, server_header=False)
     listener.listen(128)
     ready()
     uvicorn.Server(config).run(sockets=[listener])
