@@ -63,6 +63,6 @@ def test_every_field_of_every_kind_can_be_asked_for() -> None:
 
 def test_an_entry_in_a_line() -> None:
     assert in_a_line(made("eggs_collected", group="hens", eggs=12, cracked=1)) == (
-        "eggs collected: hens, eggs 12, cracked 1"
+        "eggs collected: hens, 12 eggs, 1 cracked"
     )
     assert in_a_line(made("care", task="feed_water", place="pen")) == "task done: feed water, pen"

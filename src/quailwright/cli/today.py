@@ -220,7 +220,7 @@ def demo(
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Build an invented flock and serve its pages, for this computer only."""
+    """Build an invented flock and serve its pages."""
     from quailwright.exchange.demo_file import build_demo
 
     path = (ctx.obj or {}).get("flock") or flock_file or str(data_folder() / "demo.sqlite")

@@ -52,15 +52,36 @@ def of_hatch(hatch: Hatch, on: date, several: bool = False) -> Iterator[Entering
     """What is likely to be logged of a hatch that is not closed; `several` names it in labels."""
     if hatch.closed_at is not None:
         return
-    whose = f" of {hatch.name}" if several else ""
+    which = f" {hatch.name}" if several else ""
     known = {"hatch": hatch.name}
     if hatch.turning_stopped_at is None:
-        yield Entering("eggs_weighed", f"Weigh{whose}", known, ("eggs", "total_g"))
-        yield Entering("eggs_candled", f"Candle{whose}", known, ("clear", "dead"))
+        yield Entering("eggs_weighed", f"Weigh{which}", known, ("eggs", "total_g"))
+        yield Entering("eggs_candled", f"Candle{which}", known, ("clear", "dead"))
     if on >= turns_until(hatch).date() or hatch.hatched:
-        yield Entering("chicks_hatched", f"Chicks out{whose}", known, ("chicks",))
+        yield Entering("chicks_hatched", f"Chicks out{which}", known, ("chicks",))
         stages = ("infertile", "early", "middle", "late", "pipped", "contaminated")
-        yield Entering("eggs_opened", f"Eggs opened{whose}", known, stages)
+        yield Entering("eggs_opened", f"Eggs opened{which}", known, stages)
+
+
+_ASKED_FIRST: dict[str, tuple[str, ...]] = {
+    "holding": ("name", "timezone", "units"),
+    "place": ("floor_m2", "capacity_eggs", "walk_order"),
+    "goal": ("eggs_per_week", "table_birds_per_month", "certainty"),
+    "eggs_set": ("source", "group"),
+    "group": ("hens", "cocks", "chicks", "hatched_on"),
+    "birds_died": (*CLASSES, "found"),
+    "birds_processed": CLASSES,
+    "birds_out": CLASSES,
+    "birds_counted": CLASSES,
+    "birds_weighed": ("birds", "total_g", "weights_g"),
+    "eggs_opened": ("infertile", "early", "middle", "late", "pipped", "contaminated"),
+    "care_rule": ("silenced", "place", "every_days"),
+}
+
+
+def asked_first(kind: str) -> tuple[str, ...]:
+    """Fields that no rule needs, and without which such an entry says little."""
+    return _ASKED_FIRST.get(kind, ())
 
 
 _ROLES_OF: dict[str, tuple[Role, ...]] = {

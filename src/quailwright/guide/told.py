@@ -1,8 +1,9 @@
 """An entry in words: what kind it is, and what it says, field by field."""
 
+import re
 from typing import Any
 
-from quailwright.journal.entries import Entry, as_dict, kind_of
+from quailwright.journal.entries import KINDS, Entry, as_dict, kind_of
 
 _TOLD_ELSEWHERE = {"id", "kind", "at", "by", "note", "force", "instead"}
 
@@ -22,6 +23,11 @@ def field_words(name: str) -> str:
 
 _SAYS_ITSELF = ("group", "hatch", "place", "task", "feed", "bird", "source")
 
+_COUNTED = (
+    "eggs", "cracked", "broken", "chicks", "hens", "cocks", "birds", "kg", "minutes", "clear",
+    "dead", "infertile", "early", "middle", "late", "pipped", "contaminated",
+)  # fmt: skip
+
 _UNITS = {
     "_c": "°C", "_pct": "%", "_m2": "m²", "_w": "W", "_g": "g", "_kcal_kg": "kcal/kg",
     "_h": "h", "_kg": "kg", "_m": "m",
@@ -37,12 +43,22 @@ def told(entry: Entry) -> list[tuple[str, str]]:
     ]
 
 
+def kind_about(kind: str) -> str:
+    """What a kind is, as its own docstring says it, without the marks of code."""
+    said = " ".join((KINDS[kind].__doc__ or "").split()).replace("`at`", "the entry")
+    return re.sub(r"`(\w+)`", lambda name: name[1].replace("_", " "), said)
+
+
 def in_a_line(entry: Entry) -> str:
-    """An entry in one line: `eggs collected: long hens, eggs 12`; names stand for themselves."""
-    said = ", ".join(
-        value if name in _SAYS_ITSELF else f"{name} {value}" for name, value in told(entry)
-    )
+    """An entry in one line: `eggs collected: long hens, 12 eggs`; names stand for themselves."""
+    said = ", ".join(_said(name, value) for name, value in told(entry))
     return f"{kind_words(kind_of(entry))}{': ' if said else ''}{said}"
+
+
+def _said(name: str, value: str) -> str:
+    if name in _SAYS_ITSELF:
+        return value
+    return f"{value} {name}" if name in _COUNTED else f"{name} {value}"
 
 
 def _value(value: Any) -> str:

@@ -26,7 +26,7 @@ _TOO_MUCH_AT_ONCE = ("retract",)
 def kinds(request: Request, who: Logger) -> Response:
     """Every kind of entry, to choose from."""
     daily = [kind for kind in KINDS if kind not in (*_SET_UP, *_TOO_MUCH_AT_ONCE)]
-    return page(request, who, "kinds.html", daily=daily, set_up=_SET_UP, kinds=KINDS)
+    return page(request, who, "kinds.html", daily=daily, set_up=_SET_UP)
 
 
 @router.get("/log/{kind}")

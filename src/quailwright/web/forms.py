@@ -7,8 +7,8 @@ from typing import Any
 from starlette.datastructures import FormData
 
 from quailwright.guide import told
+from quailwright.guide.at_hand import asked_first
 from quailwright.journal.checks import FieldNote, field_notes
-from quailwright.journal.entries import KINDS
 
 _OF_OURS = ("token", "back", "day", "clock", "mends")
 _LOGGED_BEFORE = ("hatch", "group", "bird", "sire", "dam")
@@ -85,12 +85,23 @@ def form_of(
     if asks is not None:
         chosen, others = [fields[name] for name in asks], []
     else:
-        shown = {name for name, each in fields.items() if each.note.needed or each.value}
+        first = asked_first(kind)
+        shown = {
+            name
+            for name, each in fields.items()
+            if each.note.needed or each.value or each.said or name in first
+        }
         chosen = [each for name, each in fields.items() if name in shown]
         others = [each for name, each in fields.items() if name not in shown]
-    about = " ".join((KINDS[kind].__doc__ or "").split())
     plain = {name: str(value) for name, value in settled.items()}
-    return Form(kind, label or told.kind_words(kind), about, plain, tuple(chosen), tuple(others))
+    return Form(
+        kind,
+        label or told.kind_words(kind),
+        told.kind_about(kind),
+        plain,
+        tuple(chosen),
+        tuple(others),
+    )
 
 
 def typed_fields(form: FormData) -> dict[str, str]:

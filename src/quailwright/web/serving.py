@@ -3,6 +3,7 @@
 import os
 import socket
 from collections.abc import Callable
+from contextlib import suppress
 
 import uvicorn
 from fastapi import FastAPI
@@ -53,4 +54,5 @@ def run(app: FastAPI, listener: socket.socket, ready: Callable[[], None]) -> Non
     config = uvicorn.Config(app, log_level=_LOG_LEVEL, access_log=False, server_header=False)
     listener.listen(128)
     ready()
-    uvicorn.Server(config).run(sockets=[listener])
+    with suppress(KeyboardInterrupt):
+        uvicorn.Server(config).run(sockets=[listener])

@@ -46,11 +46,13 @@ function entryOf(form) {
 
 const ASIDE = ["kind", "id", "at", "by", "note", "force", "instead"];
 const SAYS_ITSELF = ["group", "hatch", "place", "task", "feed", "bird", "source"];
+const COUNTED = ["eggs", "cracked", "chicks", "hens", "cocks", "birds", "kg", "minutes", "clear", "dead"];
 
 function inWords(entry) {
   const said = Object.entries(entry).filter(([name]) => !ASIDE.includes(name));
   const words = said.map(([name, value]) => {
     const text = name === "task" ? value.replaceAll("_", " ") : Array.isArray(value) ? value.join(", ") : value;
+    if (COUNTED.includes(name)) return `${text} ${name}`;
     return SAYS_ITSELF.includes(name) ? text : `${name.replaceAll("_", " ")} ${text}`;
   });
   return `${entry.kind === "care" ? "task done" : entry.kind.replaceAll("_", " ")}: ${words.join(", ")}`;
