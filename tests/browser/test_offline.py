@@ -1,6 +1,7 @@
 """No entry typed is ever lost: no signal, a killed browser, two phones."""
 
 import json
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -134,6 +135,24 @@ def test_two_phones_against_each_other(demo: Server, phone: Phone) -> None:
     )
 
 
+def test_one_that_is_refused_holds_up_no_other(demo: Server, phone: Phone) -> None:
+    page = phone(demo.address, service_workers="block")
+    before = len(demo.entries())
+    demo.stop()
+    type_eggs(page, 5)
+    pen = page.locator("section.place", has_text="long pen")
+    pen.get_by_text("A death", exact=True).tap()
+    pen.locator("details[open] input[name=hens]").fill("9999")
+    pen.locator("details[open] button.main").tap()
+    expect(page.locator("#said")).to_contain_text("9999 hens")
+    type_eggs(page, 6)
+    demo.start()
+    page.reload()
+    until(lambda: len(demo.entries()) == before + 2)
+    assert typed_on(demo, before) == [5, 6]
+    expect(page.locator("#waiting")).to_have_text("refused: 1")
+
+
 def test_mending_what_was_refused_puts_it_right(demo: Server, phone: Phone) -> None:
     page = phone(f"{demo.address}/log/birds_died?group=bachelors&back=/kept")
     page.locator("input[name=cocks]").fill("999")
@@ -145,3 +164,27 @@ def test_mending_what_was_refused_puts_it_right(demo: Server, phone: Phone) -> N
     page.get_by_role("button", name="Keep it").tap()
     expect(page.locator("#waiting")).to_be_hidden()
     until(lambda: as_dict(demo.entries()[-1]).get("cocks") == 1)
+
+
+def test_what_was_typed_for_one_flock_never_goes_to_another(
+    demo: Server, phone: Phone, tmp_path: Path
+) -> None:
+    """The same address serves another flock tomorrow; what waits on the phone is not its own."""
+    page = phone(demo.address, service_workers="block")
+    first = demo.flock
+    demo.stop()
+    type_eggs(page, 9)
+    expect(page.locator("#waiting")).to_have_text("kept on this phone: 1")
+    demo.flock = str(tmp_path / "another.sqlite")
+    demo.start()
+    page.goto(f"{demo.address}/kept")
+    expect(page.locator(".kept-one .bits")).to_contain_text("waits to be sent")
+    page.get_by_role("button", name="Send now").tap()
+    page.wait_for_timeout(300)
+    assert demo.entries() == []
+    demo.stop()
+    demo.flock = first
+    before = len(demo.entries())
+    demo.start()
+    page.reload()
+    until(lambda: typed_on(demo, before) == [9])

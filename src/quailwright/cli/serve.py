@@ -17,7 +17,8 @@ EXAMPLES = """Examples:
 
 Without --home-network only this computer can open the pages. The first visit sets a passphrase."""
 
-PORT = 8347
+PORT, DEMO_PORT = 8347, 8447
+"""Apart: a browser keeps what it has of one port, such as entries not sent yet, from the other."""
 
 
 def serve(
@@ -51,8 +52,12 @@ def serve_flock(
     home_network: bool = False,
     names: tuple[str, ...] = (),
     invented: bool = False,
+    near: int = PORT,
 ) -> None:
-    """Serves a flock file, and says where. An invented one needs no passphrase, on loopback."""
+    """Serves a flock file, and says where; with no port given, on a free one near `near`.
+
+    An invented one needs no passphrase, on loopback.
+    """
     import socket
 
     from quailwright.web.serving import LOOPBACK, Settings, create_app, home_address, listening, run
@@ -62,7 +67,7 @@ def serve_flock(
     if home_network:
         hosts += (own, socket.gethostname(), f"{socket.gethostname()}.local")
     app = create_app(Settings(flock, now, hosts=hosts, invented=invented and not home_network))
-    listener = listening("" if home_network else own, port or PORT, any_near=port is None)
+    listener = listening("" if home_network else own, port or near, any_near=port is None)
     address = f"http://{own}:{listener.getsockname()[1]}/"
 
     def ready() -> None:

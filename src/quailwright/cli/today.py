@@ -228,10 +228,10 @@ def demo(
     day = asked.date() if isinstance(asked, datetime) else asked
     entries = build_demo(path, day, seed, now())
     if not (no_serve or as_json):
-        from quailwright.cli.serve import serve_flock
+        from quailwright.cli.serve import DEMO_PORT, serve_flock
 
         print("An invented flock to look around in; nothing here is real.")
-        serve_flock(path, port, invented=True)
+        serve_flock(path, port, invented=True, near=DEMO_PORT)
         return
     _print_round(entries, on, why=False, as_json=as_json)
     if not as_json:

@@ -61,6 +61,14 @@ class Desk:
         with self._lock:
             return self._read()
 
+    def mark(self) -> str:
+        """What tells this flock from others: the id of its first entry, or "" before there is one.
+
+        Raises FlockUnusable.
+        """
+        entries = self.entries()
+        return entries[0].id if entries else ""
+
     def flock(self, now: datetime) -> Flock:
         """What stands at `now` (aware), from what has happened by then. Raises FlockUnusable."""
         with self._lock:

@@ -193,9 +193,10 @@ class Written(TypedDict):
 
 
 class Me(TypedDict):
-    """Who is signed in."""
+    """Who is signed in, to which flock (the id of its first entry), and the token of a write."""
 
     name: str
     role: str | None
     may_log: bool
+    flock: str
     token: str

@@ -48,6 +48,7 @@ def me(home: AtHome, who: AnyVisitor) -> Response:
             "name": who.name,
             "role": who.role,
             "may_log": who.may_log,
+            "flock": home.desk.mark() if who.role is not None else "",
             "token": write_token(home, who),
         }
     )

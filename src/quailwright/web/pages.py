@@ -43,7 +43,7 @@ def the_round(request: Request, home: AtHome, who: Reader) -> Response:
         flock=flock,
         units=units_of(flock),
         forms={each.place: forms_at(flock, each.place, on) for each in todays.places},
-        done=written_on(home.desk.lines(), on, home.now(), flock.zone)[:_DONE_SHOWN],
+        done=written_on(home.desk.entries(), on, home.now(), flock.zone)[:_DONE_SHOWN],
     )
 
 

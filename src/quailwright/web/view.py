@@ -86,6 +86,7 @@ def page(
             path=request.url.path,
             here=home.here(),
             holding=flock.holding if who.role is not None else None,
+            mark=home.desk.mark() if who.role is not None else "",
             invented=home.settings.invented,
             kept=request.query_params.get("kept", ""),
             **shown,

@@ -59,7 +59,7 @@ function inWords(entry) {
 }
 
 async function keepEntry(entry, mends) {
-  await keep(entry, mends);
+  await keep(entry, document.body.dataset.flock, mends);
   navigator.storage?.persist?.();
 }
 
@@ -264,21 +264,14 @@ function showKept(rows) {
 function keptOne(row) {
   const item = $("kept-one").content.cloneNode(true).firstElementChild;
   const { entry, refusal } = row;
+  const elsewhere = row.flock && document.body.dataset.flock && row.flock !== document.body.dataset.flock;
   item.querySelector(".what").textContent = inWords(entry);
-  item.querySelector(".bits").textContent = `${entry.at.replace("T", " ").slice(0, 16)}${refusal ? "" : ", waits to be sent"}`;
-  if (!refusal) return item;
-  const fault = item.querySelector(".fault"), mend = item.querySelector(".mend");
-  fault.textContent = `Refused: ${refusal.sentence}`;
-  fault.hidden = false;
-  if (entry.kind !== "retract") {
-    const fields = Object.entries(entry).filter(([name]) => !["kind", "id", "at", "by", "force"].includes(name));
-    mend.href = `/log/${entry.kind}?${new URLSearchParams(fields)}&back=%2Fkept#mends=${entry.id}`;
-    mend.hidden = false;
-  }
+  item.querySelector(".bits").textContent = `${entry.at.replace("T", " ").slice(0, 16)}${refusal ? "" : elsewhere ? ", waits for the flock that it was typed for" : ", waits to be sent"}`;
+  if (elsewhere) item.querySelector(".away").hidden = false;
+  if (refusal) showRefusal(item, entry, refusal);
   const buttons = { again: () => tryAgain(row, false), insist: () => tryAgain(row, true), away: () => throwAway(row.order) };
   for (const [name, work] of Object.entries(buttons)) {
     const button = item.querySelector(`.${name}`);
-    button.hidden = name === "insist" && !refusal.insistable;
     button.onclick = async () => {
       if (name === "away" && button.dataset.sure !== "yes") {
         button.dataset.sure = "yes";
@@ -290,6 +283,18 @@ function keptOne(row) {
     };
   }
   return item;
+}
+
+function showRefusal(item, entry, refusal) {
+  const fault = item.querySelector(".fault"), mend = item.querySelector(".mend");
+  fault.textContent = `Refused: ${refusal.sentence}`;
+  fault.hidden = false;
+  for (const name of ["again", "away"]) item.querySelector(`.${name}`).hidden = false;
+  item.querySelector(".insist").hidden = !refusal.insistable;
+  if (entry.kind === "retract") return;
+  const fields = Object.entries(entry).filter(([name]) => !["kind", "id", "at", "by", "force"].includes(name));
+  mend.href = `/log/${entry.kind}?${new URLSearchParams(fields)}&back=%2Fkept#mends=${entry.id}`;
+  mend.hidden = false;
 }
 
 // ---------------------------------------------------------------- the number pad

@@ -5,6 +5,9 @@
 
 import { openDB } from "./vendored/idb.js";
 
+const AT_ONCE = 50;
+const REFUSALS = [409, 413, 422];
+
 const opened = openDB("quailwright", 1, {
   upgrade(db) {
     db.createObjectStore("entries", { keyPath: "order", autoIncrement: true });
@@ -26,19 +29,20 @@ async function write(work) {
   await transaction.done;
 }
 
-// Keeps an entry; with `mends`, in the place of one that was refused.
-export async function keep(entry, mends) {
+// Keeps an entry for a flock (its mark, or "" while it has no entry yet); with `mends`, in the place
+// of one that was refused.
+export async function keep(entry, flock, mends) {
   await write(async (store) => {
     if (mends) {
       for (const row of await store.getAll()) {
         if (row.entry.id === mends && row.refusal) await store.delete(row.order);
       }
     }
-    await store.add({ entry, refusal: null });
+    await store.add({ entry, flock, refusal: null });
   });
 }
 
-// Everything kept here, in order: { order, entry, refusal }.
+// Everything kept here, in order: { order, entry, flock, refusal }.
 export async function waiting() {
   return (await opened).getAll("entries");
 }
@@ -50,7 +54,7 @@ export async function throwAway(order) {
 // Lets a refused entry try again, as it was or insisting.
 export async function tryAgain(row, insist) {
   const entry = insist ? { ...row.entry, force: true } : row.entry;
-  await write((store) => store.put({ order: row.order, entry, refusal: null }));
+  await write((store) => store.put({ ...row, entry, refusal: null }));
 }
 
 // What came of sending: how many went up, and why it stopped: "" (all sent), "signal", "sign-in".
@@ -69,30 +73,38 @@ async function sendAll() {
   if (!(await waiting()).some((row) => !row.refusal)) return { sent, refused, stopped: "" };
   const me = await asked("/api/me");
   if (!me.ok) return { sent, refused, stopped: "signal" };
-  const { token, role } = me.body;
+  const { token, role, flock } = me.body;
   if (!role) return { sent, refused, stopped: "sign-in" };
+  // Another flock may be served at the same address today: what was typed for one waits for it.
+  const own = (row) => !row.refusal && (!row.flock || row.flock === flock);
+  let together = AT_ONCE;
   for (;;) {
-    const row = (await waiting()).find((each) => !each.refusal);
-    if (!row) return { sent, refused, stopped: "" };
+    const rows = (await waiting()).filter(own).slice(0, together);
+    if (!rows.length) return { sent, refused, stopped: "" };
     const answer = await asked("/api/entries", {
       method: "POST",
       headers: { "Content-Type": "application/json", "X-Write-Token": token },
-      body: JSON.stringify(row.entry),
+      body: JSON.stringify(rows.map((row) => row.entry)),
     });
     if (answer.ok) {
-      await throwAway(row.order);
-      sent += 1;
-    } else if (answer.status === 422 || answer.status === 409 || answer.status === 413) {
-      const refusal = {
-        sentence: answer.body?.findings?.map((one) => one.sentence).join(" ") || answer.body?.sentence || "It was refused.",
-        insistable: (answer.body?.findings ?? []).every((one) => one.kind !== "shape"),
-      };
-      await write((store) => store.put({ ...row, refusal }));
-      refused.push({ ...row, refusal });
-    } else {
+      for (const row of rows) await throwAway(row.order);
+      sent += rows.length;
+    } else if (!REFUSALS.includes(answer.status)) {
       return { sent, refused, stopped: answer.status === 401 || answer.status === 403 ? "sign-in" : "signal" };
+    } else if (rows.length > 1) {
+      together = 1; // One of them cannot be kept, so none was: each by itself, in the same order.
+    } else {
+      refused.push(await markRefused(rows[0], answer.body));
     }
   }
+}
+
+async function markRefused(row, said) {
+  const findings = said?.findings ?? [];
+  const sentence = findings.map((one) => one.sentence).join(" ") || said?.sentence || "It was refused.";
+  const marked = { ...row, refusal: { sentence, insistable: findings.every((one) => one.kind !== "shape") } };
+  await write((store) => store.put(marked));
+  return marked;
 }
 
 async function asked(address, options = {}) {

@@ -4,6 +4,7 @@
 const SHELL_CACHE = `shell-${VERSION}`;
 const SEEN = "seen";
 const PATIENCE_MS = 5000;
+const MOST_SEEN = 80;
 
 self.addEventListener("install", (event) => {
   event.waitUntil(caches.open(SHELL_CACHE).then((cache) => cache.addAll(SHELL)).then(() => self.skipWaiting()));
@@ -33,11 +34,17 @@ self.addEventListener("fetch", (event) => {
   }
   if (request.method !== "GET") return;
   if (pathname.startsWith("/static/")) {
-    event.respondWith(caches.match(request).then((found) => found ?? fetch(request)));
+    event.respondWith(file(request, pathname));
   } else if (request.mode === "navigate") {
     event.respondWith(page(request, pathname + search.replace(/\?kept=[^&]*$/, "")));
   }
 });
+
+// A page seen under an earlier version asks for that version's files: the present ones do.
+async function file(request, pathname) {
+  const present = pathname.replace(/^\/static\/[^/]+/, `/static/${VERSION}`);
+  return (await caches.match(request)) ?? (await caches.match(present)) ?? fetch(request);
+}
 
 async function page(request, address) {
   try {
@@ -58,5 +65,8 @@ async function keepPage(address, answer) {
   const stamped = (await answer.text()).replace('data-kept-at=""', `data-kept-at="${Date.now()}"`);
   const headers = new Headers();
   for (const name of ["Content-Type", "Content-Security-Policy"]) headers.set(name, answer.headers.get(name));
-  await (await caches.open(SEEN)).put(address, new Response(stamped, { headers }));
+  const seen = await caches.open(SEEN);
+  await seen.delete(address); // so that it stands last, as the newest
+  await seen.put(address, new Response(stamped, { headers }));
+  for (const old of (await seen.keys()).slice(0, -MOST_SEEN)) await seen.delete(old);
 }
