@@ -60,6 +60,24 @@ def test_a_task_marked_and_undone(demo: Server, phone: Phone) -> None:
     until(lambda: as_dict(demo.entries()[-1]).get("entry") == entry.id)
 
 
+def test_minutes_and_searches_change_without_loading_anew(demo: Server, phone: Phone) -> None:
+    page = phone(demo.address)
+    page.evaluate("window.stayed = true")
+    minutes = page.locator("#summary b").first.inner_text()
+    for _ in range(5):
+        page.locator("button.tick:enabled").first.tap()
+        page.wait_for_timeout(100)
+    expect(page.locator("#summary b").first).not_to_have_text(minutes)
+    assert page.evaluate("window.stayed")
+    page.goto(f"{demo.address}/journal")
+    page.evaluate("window.stayed = true")
+    page.get_by_label("kind").select_option("hatch_closed")
+    expect(page.locator("#found .links a").first).to_contain_text("hatch closed")
+    page.get_by_label("find").fill("no such thing")
+    expect(page.locator("#found [role=status]")).to_have_text("0 entries")
+    assert page.evaluate("window.stayed")
+
+
 def test_the_first_run_over_plain_http(tmp_path: Path, phone: Phone) -> None:
     """From an empty flock, with a passphrase, to the first task marked."""
     with serving(str(tmp_path / "new.sqlite"), invented=False) as server:

@@ -158,6 +158,7 @@ def test_mending_what_was_refused_puts_it_right(demo: Server, phone: Phone) -> N
     page.locator("input[name=cocks]").fill("999")
     page.get_by_role("button", name="Keep it").tap()
     expect(page.locator("#waiting")).to_have_text("refused: 1")
+    expect(page.locator("input[name=cocks]")).to_have_value("999")  # nothing to type again
     page.goto(f"{demo.address}/kept")
     page.get_by_role("link", name="Mend").tap()
     page.locator("input[name=cocks]").fill("1")

@@ -45,8 +45,13 @@ def told(entry: Entry) -> list[tuple[str, str]]:
 
 def kind_about(kind: str) -> str:
     """What a kind is, as its own docstring says it, without the marks of code."""
-    said = " ".join((KINDS[kind].__doc__ or "").split()).replace("`at`", "the entry")
-    return re.sub(r"`(\w+)`", lambda name: name[1].replace("_", " "), said)
+    return without_marks(" ".join((KINDS[kind].__doc__ or "").split()))
+
+
+def without_marks(text: str) -> str:
+    """A text for people: a field named in marks of code stands in words."""
+    plain = text.replace("`at`", "the entry")
+    return re.sub(r"`(\w+)`", lambda name: name[1].replace("_", " "), plain)
 
 
 def in_a_line(entry: Entry) -> str:

@@ -33,6 +33,11 @@ class Field:
         return known if not known or self.value in (*known, "") else (self.value, *known)
 
     @property
+    def meaning(self) -> str:
+        """What the field says, in words."""
+        return told.without_marks(self.note.meaning)
+
+    @property
     def label(self) -> str:
         """The field's name as a keeper reads it."""
         return told.field_words(self.note.name)
@@ -78,7 +83,9 @@ def form_of(
             typed.get(note.name, ""),
             tuple(names.get(note.name, ())),
             wrong.get(note.name, ()),
-            bool(names.get(note.name)) and note.name in _LOGGED_BEFORE and note.name != kind,
+            bool(names.get(note.name))
+            and note.name != kind
+            and (note.name in _LOGGED_BEFORE or (asks is not None and note.name == "feed")),
         )
         for note in notes
     }

@@ -13,6 +13,7 @@ from starlette.responses import HTMLResponse
 
 from quailwright.guide import told, wording
 from quailwright.journal.entries import kind_of
+from quailwright.journal.moments import parse_moment
 from quailwright.web.guard import VISIT, Visitor, remember, write_token
 from quailwright.web.home import Home, home_of
 
@@ -22,6 +23,13 @@ STATIC = Path(__file__).parent / "static"
 def _when(due: date | datetime, on: date) -> str:
     text = wording.clock(due) if isinstance(due, datetime) else wording.weekday(due)
     return text if due.year == on.year else f"{text} {due.year}"
+
+
+def _at_words(at: str) -> str:
+    """When an entry happened: `Sunday 2 May 2027, 20:00`, by the clock that it was written with."""
+    moment = parse_moment(at)
+    clock = f", {moment:%H:%M}" if isinstance(moment, datetime) else ""
+    return f"{wording.full_day(moment)}{clock}"
 
 
 @cache
@@ -56,6 +64,7 @@ def templates() -> jinja2.Environment:
         "weekday": wording.weekday,
         "full_day": wording.full_day,
         "when": _when,
+        "at_words": _at_words,
         "day_words": lambda day: wording.full_day(date.fromisoformat(day)),
         "kind_words": told.kind_words,
         "kind_about": told.kind_about,

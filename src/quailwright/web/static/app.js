@@ -99,8 +99,19 @@ document.addEventListener("submit", async (event) => {
     if (location.hash) history.replaceState(null, "", location.pathname);
     say(`Kept: ${inWords(entry)}`, entry.id);
   }
-  await sendAndSay();
+  const refused = await sendAndSay();
+  if (form.matches(".whole") && refused.some((row) => row.entry.id === entry.id)) typeAgain(form, entry);
 });
+
+// What was refused at once stands in its form again: sent anew, it takes the place of the wrong one.
+function typeAgain(form, entry) {
+  for (const input of form.querySelectorAll("[data-takes]")) {
+    const value = entry[input.name];
+    if (input.type === "checkbox") input.checked = value === true;
+    else input.value = Array.isArray(value) ? value.join(", ") : (value ?? "");
+  }
+  history.replaceState(null, "", `#mends=${entry.id}`);
+}
 
 // A task that asks for a count opens the form for it, where one stands beside it.
 document.addEventListener("click", (event) => {
@@ -248,6 +259,7 @@ async function sendAndSay() {
   const rows = await sayWhatWaits(stopped);
   if ($("kept-list")) showKept(rows);
   if (sent) document.body.dispatchEvent(new Event("entries-sent"));
+  return refused;
 }
 
 // ---------------------------------------------------------------- the page of what waits
@@ -351,6 +363,12 @@ function fillFromAddress() {
   }
 }
 
+// The phone knows its time zone; the keeper need not.
+function offerTimeZone() {
+  const zone = document.querySelector('form[data-entry="holding"] input[name="timezone"]');
+  if (zone && !zone.value) zone.value = Intl.DateTimeFormat().resolvedOptions().timeZone ?? "";
+}
+
 function sayWhatWorks() {
   const works = $("works");
   if (!works) return;
@@ -368,6 +386,7 @@ if (isSecureContext && "serviceWorker" in navigator) {
 }
 sayAge();
 fillFromAddress();
+offerTimeZone();
 sayWhatWorks();
 $("send-now")?.addEventListener("click", sendAndSay);
 try {
