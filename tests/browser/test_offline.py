@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import Page, expect
-from tests.browser.conftest import PLAIN_HOST, KillableChromium, Phone, Server, until
+from tests.browser.conftest import PLAIN_HOST, KillableChromium, Phone, Server, serving, until
 
 from quailwright.journal.entries import EggsCollected, as_dict
 
@@ -103,6 +103,33 @@ def test_a_mark_made_with_no_signal_still_shows_on_the_page_seen_before(
     page.get_by_role("button", name="Send now").tap()
     expect(page.locator(".kept-one")).to_have_count(0)
     assert len(demo.entries()) == before + 1
+
+
+def test_signing_out_forgets_the_pages_seen_but_no_entry(tmp_path: Path, phone: Phone) -> None:
+    with serving(str(tmp_path / "own.sqlite"), invented=False) as server:
+        page = phone(f"{server.address}/begin")
+        page.get_by_label("your name").fill("Mira")
+        page.get_by_label("passphrase").fill("four words of ours")
+        page.get_by_label("the same again").fill("four words of ours")
+        page.get_by_role("button", name="Set it").tap()
+        expect(page.locator(".bar")).to_be_visible()
+        page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+        page.goto(f"{server.address}/birds")
+        page.goto(f"{server.address}/log/care")
+        page.route("**/api/*", lambda route: route.abort())  # it cannot go up yet
+        page.locator("input[name=task]").fill("wash")
+        page.get_by_role("button", name="Keep it").tap()
+        expect(page.locator("#waiting")).to_have_text("kept on this phone: 1")
+        page.goto(f"{server.address}/more")
+        page.get_by_role("button", name="Sign out here").tap()
+        expect(page.locator("h1")).to_have_text("Sign in")
+        page.goto(f"{server.address}/birds")
+        expect(page.locator("h1")).to_have_text("Sign in")
+        expect(page.locator("#waiting")).to_contain_text("kept on this phone: 1")
+        server.stop()
+        page.goto(f"{server.address}/birds")
+        expect(page.locator("h1")).to_have_text("No signal")
+        server.start()
 
 
 def test_two_phones_against_each_other(demo: Server, phone: Phone) -> None:

@@ -106,6 +106,7 @@ def sign_out(home: AtHome, who: Reader, form: OwnForm) -> Response:
         home.household.sign_out(who.key)
     response = RedirectResponse("/sign-in", HTTPStatus.SEE_OTHER)
     response.delete_cookie(SIGNED_IN)
+    response.headers["Clear-Site-Data"] = '"cache"'
     return response
 
 

@@ -25,7 +25,8 @@ function moment(data) {
 }
 
 function valueOf(text, takes) {
-  const plain = text.replace(",", ".");
+  // 0,5 is a half; 1,200 may be either, and goes up as it is, to be asked about.
+  const plain = /^-?\d+,\d{1,2}$/.test(text) ? text.replace(",", ".") : text;
   if (takes === "flag") return true;
   if (takes === "whole" || takes === "number") return Number.isNaN(Number(plain)) ? text : Number(plain);
   if (takes === "names") return text.split(",").map((part) => part.trim()).filter(Boolean);
