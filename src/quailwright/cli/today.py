@@ -88,14 +88,14 @@ def _show_round(flock: Flock, the_round: Round, why: bool) -> None:
     if the_round.missed:
         show.heading("Too late now")
         for missed in the_round.missed:
-            was_due = _when(missed.was_due, the_round.on)
+            was_due = wording.when(missed.was_due, the_round.on)
             print(f"  {missed.subject}: {missed.task} (was due {was_due}).")
             print(f"      Instead: {missed.instead}")
     if the_round.coming:
         show.heading("In the next days")
         for task in the_round.coming:
             count = f" ({task.count})" if task.count else ""
-            print(f"  {_when(task.due, the_round.on)}  {task.subject}: {task.task}{count}")
+            print(f"  {wording.when(task.due, the_round.on)}  {task.subject}: {task.task}{count}")
 
 
 def _show_task(task: Task, on: date, why: bool, told: set[str], units: Units) -> None:
@@ -105,7 +105,7 @@ def _show_task(task: Task, on: date, why: bool, told: set[str], units: Units) ->
     notes = [task.subject] if task.once else []
     notes += [task.count] if task.count else []
     if task.once:
-        notes.append(f"due {_when(task.due, on)}")
+        notes.append(f"due {wording.when(task.due, on)}")
     if task.overdue_days:
         notes.append(f"{wording.counted(task.overdue_days, 'day')} overdue")
     if task.printed:
@@ -120,11 +120,6 @@ def _show_task(task: Task, on: date, why: bool, told: set[str], units: Units) ->
     if task.caution and task.caution not in told:
         told.add(task.caution)
         show.caution(task.caution)
-
-
-def _when(due: date | datetime, on: date) -> str:
-    text = wording.clock(due) if isinstance(due, datetime) else wording.weekday(due)
-    return text if due.year == on.year else f"{text} {due.year}"
 
 
 RULES_EXAMPLES = """Examples:

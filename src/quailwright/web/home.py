@@ -11,7 +11,6 @@ from fastapi import Depends, Request
 from quailwright.exchange.desk import Desk
 from quailwright.exchange.household import Household
 from quailwright.exchange.record import Recorded, record
-from quailwright.exchange.typed import local
 from quailwright.flock.state import Flock
 from quailwright.journal.entries import Entry
 from quailwright.journal.ids import NOISE_BYTES, new_id
@@ -68,10 +67,6 @@ class Home:
     def record(self, *entries: Entry) -> Recorded:
         """Writes entries, all or none. Raises BadInput and its kin; then nothing was written."""
         return record(self.desk.store, entries, self.now())
-
-    def here(self) -> datetime:
-        """The present instant by the holding's clock."""
-        return local(self.now(), self.flock().zone)
 
 
 def home_of(request: Request) -> Home:

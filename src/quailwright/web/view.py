@@ -20,11 +20,6 @@ from quailwright.web.home import Home, home_of
 STATIC = Path(__file__).parent / "static"
 
 
-def _when(due: date | datetime, on: date) -> str:
-    text = wording.clock(due) if isinstance(due, datetime) else wording.weekday(due)
-    return text if due.year == on.year else f"{text} {due.year}"
-
-
 def _at_words(at: str) -> str:
     """When an entry happened: `Sunday 2 May 2027, 20:00`, by the clock that it was written with."""
     moment = parse_moment(at)
@@ -63,12 +58,11 @@ def templates() -> jinja2.Environment:
         "clock": wording.clock,
         "weekday": wording.weekday,
         "full_day": wording.full_day,
-        "when": _when,
+        "when": wording.when,
         "at_words": _at_words,
         "day_words": lambda day: wording.full_day(date.fromisoformat(day)),
         "kind_words": told.kind_words,
         "kind_about": told.kind_about,
-        "field_words": told.field_words,
         "told": told.told,
         "in_a_line": told.in_a_line,
         "kind_of": kind_of,
@@ -93,7 +87,6 @@ def page(
             who=who,
             token=write_token(home, who),
             path=request.url.path,
-            here=home.here(),
             holding=flock.holding if who.role is not None else None,
             mark=home.desk.mark() if who.role is not None else "",
             invented=home.settings.invented,
