@@ -6,6 +6,8 @@ from typing import Any
 import msgspec
 import pytest
 from fastapi import FastAPI
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from starlette.testclient import TestClient
 from tests.makers import made
 from tests.web.conftest import NOW, Enter, journal_of
@@ -61,6 +63,32 @@ def test_what_is_no_entry_is_refused_with_a_sentence(keeper: TestClient, body: b
     answer = send(keeper, body)
     assert answer.status_code == 422
     assert answer.json()["sentence"]
+
+
+_scalars = st.one_of(
+    st.none(), st.booleans(), st.integers(), st.floats(), st.text(max_size=20), st.dates().map(str)
+)
+_values = st.recursive(
+    _scalars, lambda own: st.lists(own, max_size=3) | st.dictionaries(st.text(max_size=9), own)
+)
+_FIELDS = {field for cls in KINDS.values() for field in cls.__struct_encode_fields__} - {"id"}
+
+
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    st.one_of(
+        _values,
+        st.fixed_dictionaries(
+            {"kind": st.sampled_from(sorted(KINDS)), "id": st.uuids().map(str)},
+            optional=dict.fromkeys(sorted(_FIELDS), _values),
+        ),
+    )
+)
+def test_no_body_makes_a_fault(keeper: TestClient, body: Any) -> None:
+    """Whatever is sent, it is kept or refused with a sentence: never a fault of our own."""
+    answer = send(keeper, json.dumps(body).encode())
+    assert answer.status_code in (200, 422, 409)
+    assert answer.json().get("sentence") or answer.status_code == 200
 
 
 def test_no_entries_are_no_fault(keeper: TestClient) -> None:

@@ -98,7 +98,7 @@ def _let_in(request: Request, home: Home, name: str, passphrase: str, back: str)
 
 
 @router.post("/sign-out")
-def sign_out(home: AtHome, who: Reader, form: OwnForm) -> Response:
+def sign_out(request: Request, home: AtHome, who: Reader, form: OwnForm) -> Response:
     """Ends this sign-in, or with `everywhere` every one of this person."""
     if who.person is not None and form.get("everywhere"):
         home.household.sign_out_everywhere(who.person)
@@ -106,7 +106,8 @@ def sign_out(home: AtHome, who: Reader, form: OwnForm) -> Response:
         home.household.sign_out(who.key)
     response = RedirectResponse("/sign-in", HTTPStatus.SEE_OTHER)
     response.delete_cookie(SIGNED_IN)
-    response.headers["Clear-Site-Data"] = '"cache"'
+    if request.url.scheme == "https":
+        response.headers["Clear-Site-Data"] = '"cache"'
     return response
 
 
