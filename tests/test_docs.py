@@ -2,6 +2,7 @@
 
 import os
 import re
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -26,6 +27,24 @@ def quailwright(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
     )
 
 
+def said_while_serving(folder: Path, *words: str) -> str:
+    """What a command says that serves until it is stopped."""
+    with subprocess.Popen(
+        [sys.executable, "-m", "quailwright", *words],
+        env=ENVIRONMENT | {"XDG_DATA_HOME": str(folder)},
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as process:
+        assert process.stdout is not None
+        said = ""
+        for line in process.stdout:
+            said += line
+            if "Stop with" in line:
+                process.send_signal(signal.SIGINT)
+        assert process.wait() == 0
+    return said
+
+
 def commands_of_readme() -> list[str]:
     """Every `./start` line of the README's code blocks, without the words beside it."""
     text = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -40,6 +59,9 @@ def test_every_command_of_the_readme_runs_in_the_order_shown(tmp_path: Path) -> 
     commands = commands_of_readme()
     assert len(commands) >= 8
     for command in commands:
+        if command == "./start demo":
+            assert "Open http://127.0.0.1:" in said_while_serving(tmp_path, "demo")
+            continue
         words = re.findall(r'(?:[^\s"]|"[^"]*")+', command)[1:]
         ran = quailwright(tmp_path, *(word.replace('"', "") for word in words))
         assert ran.returncode == 0, f"{command}\n{ran.stderr}"

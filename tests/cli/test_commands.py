@@ -5,12 +5,15 @@ import re
 import shlex
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from socket import socket
 
 import pytest
 from tests.cli.conftest import Quail
+
+from quailwright.web import serving
 
 COMMANDS = [
     [], ["log"], ["today"], ["flock"], ["rules"], ["demo"], ["journal"], ["journal", "import"],
@@ -128,7 +131,14 @@ def examples(help_text: str) -> Iterator[str]:
 
 
 @pytest.mark.parametrize("command", COMMANDS, ids=" ".join)
-def test_every_example_in_the_help_runs(quail: Quail, tmp_path: Path, command: list[str]) -> None:
+def test_every_example_in_the_help_runs(
+    quail: Quail, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: list[str]
+) -> None:
+    def say_where_and_end(_: object, listener: socket, ready: Callable[[], None]) -> None:
+        listener.close()
+        ready()
+
+    monkeypatch.setattr(serving, "run", say_where_and_end)  # what serves does not end by itself
     (tmp_path / "year.jsonl").write_text(
         f'{{"kind":"group","id":"{HENS}","at":"2020-01-01","group":"hens","place":"pen-a",'
         '"hens":40}\n'

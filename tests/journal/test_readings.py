@@ -148,7 +148,8 @@ def test_a_flock_of_before_readings_is_brought_up_to_date(tmp_path: Path) -> Non
     open_store(str(path), create=True).close()
     with sqlite3.connect(path) as raw:
         raw.executescript(
-            "DROP TABLE reading; DROP TABLE sensor; UPDATE alembic_version SET version_num='0001'"
+            "DROP TABLE reading; DROP TABLE sensor; DROP TABLE sign_in; DROP TABLE person; "
+            "UPDATE alembic_version SET version_num='0001'"
         )
     with open_store(str(path)) as store:
         assert keep(store, [(0, 37.5, None)]) == Kept(1, 0, 0)

@@ -9,13 +9,10 @@ from quailwright.cli.options import FlockOption, JsonOption, OnOption, moment_as
 from quailwright.flock.fold import fold, newest_zone
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
-from quailwright.journal.findings import BadInput
-from quailwright.journal.moments import until
 
 if TYPE_CHECKING:
     from quailwright.guide.hatch.report import HatchReport, WeightLoss
     from quailwright.guide.hatch.result import HatchResult
-    from quailwright.guide.hatch.weight import Advice
 
 EXAMPLES = """Examples:
 
@@ -43,14 +40,9 @@ def hatch(
         if name is None:
             _list(flock, as_json)
             return
-        if name not in flock.hatches:
-            raise BadInput(f"There is no hatch {name!r}. `quailwright hatch` lists them.")
-        from quailwright.exchange.hatch_air import hatch_airs
-        from quailwright.guide.hatch.report import hatch_report
+        from quailwright.exchange.hatch_told import hatch_told
 
-        moment = until(asked, flock.zone).moment(flock.zone)
-        airs = hatch_airs(store, flock, flock.hatches[name], moment)
-    report = hatch_report(flock, flock.hatches[name], airs, moment)
+        report = hatch_told(store, flock, name, asked)
     if as_json:
         from quailwright.exchange.hatch_shape import hatch_shape
 
@@ -122,24 +114,17 @@ def _show(report: "HatchReport") -> None:
 
 
 def _show_loss(report: "HatchReport") -> None:
+    from quailwright.guide.hatch import words
+
     loss = report.weight
-    low, high = loss.corridor_pct
-    at_stop = loss.loss_at_stop_pct
     show.heading("Weight loss: does it land in the corridor?")
     if loss.doubt:
         print(f"  {loss.doubt}")
         _show_weighings(loss)
         return
-    turning = loss.advice is not None
-    when = "As it runs now" if turning else "As far as it is known"
-    landing = "Chance to land" if turning else "Chance that it landed"
-    print(
-        f"  {when}, {at_stop['q50']:.1f} % by the stop of turning (likely "
-        f"{at_stop['q10']:.1f} to {at_stop['q90']:.1f}); aim for {low:g} to {high:g}. "
-        f"{landing}: {loss.chance_in_corridor:.0%}."
-    )
+    print(f"  {words.landing(loss)}")
     if loss.advice is not None:
-        print(f"  {_advised(loss, loss.advice)}")
+        print(f"  {words.advised(loss, loss.advice)}")
     for sentence in report.how:
         print(f"  {sentence}")
     _show_weighings(loss)
@@ -156,47 +141,12 @@ def _show_weighings(loss: "WeightLoss") -> None:
             print("  Not weighed at setting: the loss up to the first weighing is reckoned.")
 
 
-def _advised(loss: "WeightLoss", advice: "Advice") -> str:
-    """What to set, in a sentence or three."""
-    again = ""
-    if advice.weigh_on is not None:
-        again = (
-            f", {advice.chance_if_weighed:.0%} if you weigh on day {advice.weigh_on:.0f} and mend "
-            "the setting"
-        )
-    if advice.leave_it and loss.beyond_reach:
-        return "No setting brings it into the corridor any more: leave the humidity as it is."
-    if advice.leave_it:
-        shown = f", at {advice.shown_pct:.0f} % on your display" if loss.display_known else ""
-        return f"Leave the humidity as it is{shown}: chance to land {advice.chance:.0%}{again}."
-    if loss.display_known:
-        said = (
-            f"From now on set yours to read {advice.shown_pct:.0f} % (true humidity most likely "
-            f"{advice.true_pct:.0f} %)"
-        )
-    else:
-        said = f"From now on: true humidity {advice.true_pct:.0f} %"
-    if loss.beyond_reach:
-        return f"{said}: it will hardly land any more, but that brings it nearest."
-    return f"{said}. Chance to land then {advice.chance:.0%}{again}."
-
-
 def _show_result(result: "HatchResult") -> None:
+    from quailwright.guide.hatch import words
+
     show.heading("Result" if result.closed else "Result so far")
-    rows = [
-        ("fertility", result.fertility),
-        ("hatch_of_set", result.hatch_of_set),
-        ("hatch_of_fertile", result.hatch_of_fertile),
-    ]
-    for name, share in rows:
-        if share is not None:
-            label = f"{name.replace('_', ' ')}{', reckoned' if name in result.reckoned else ''}"
-            interval = f"95 % interval {share.low95:.0%} to {share.high95:.0%}"
-            print(f"  {label}: {share.value:.0%} ({interval})")
-    about = "about " if "hatch_of_fertile" in result.reckoned else ""
-    for stage, lost in result.losses.items():
-        of = f"{about if lost.of == 'fertile' else ''}{lost.share.n} {lost.of}"
-        print(f"  {stage.replace('_', ' ')}: {lost.eggs} of {of}")
+    for label, figure in (*words.shares(result), *words.losses(result)):
+        print(f"  {label}: {figure}")
     for sentence in result.says:
         print(f"  {sentence}")
 

@@ -1,6 +1,6 @@
 """`log`: writes one entry."""
 
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
@@ -9,12 +9,10 @@ from quailwright.cli.options import (
     FlockOption,
     JsonOption,
     fresh_id,
-    local,
     now,
     opened,
-    with_offset,
 )
-from quailwright.exchange.record import record
+from quailwright.exchange.record import record, typed_entry
 from quailwright.flock.fold import newest_zone
 from quailwright.journal import checks
 from quailwright.journal.entries import KINDS, as_dict, kind_of
@@ -55,12 +53,8 @@ def log(
         return
     with opened(ctx, flock_file, create=True) as store:
         zone_name = newest_zone(store.entries())
-        typed = {"kind": kind, "id": fresh_id()} | _split(fields or [])
-        at = typed.get("at", local(now(), zone_name).isoformat(timespec="seconds"))
-        typed["at"] = with_offset(at, zone_name)
-        entry, findings = checks.build_entry(typed)
-        if entry is None:
-            raise BadInput("Not kept; nothing was written.", tuple(findings))
+        typed = {"kind": kind} | _split(fields or [])
+        entry = typed_entry(typed, now(), fresh_id(), zone_name)
         recorded = record(store, [entry], now())
     if as_json:
         show.json_document({"written": [as_dict(e) for e in recorded.written]})
@@ -74,8 +68,8 @@ def log(
     print(f'To take it back: quailwright log retract entry={entry.id} why="..."')
 
 
-def _split(fields: list[str]) -> dict[str, Any]:
-    typed: dict[str, Any] = {}
+def _split(fields: list[str]) -> dict[str, str]:
+    typed: dict[str, str] = {}
     for field in fields:
         name, equals, value = field.partition("=")
         if not equals:

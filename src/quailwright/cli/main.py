@@ -8,7 +8,18 @@ from typing import Annotated, TextIO
 import typer
 
 from quailwright import __version__
-from quailwright.cli import flock, hatch, journal, log, offers, outlook, plan, readings, today
+from quailwright.cli import (
+    flock,
+    hatch,
+    journal,
+    log,
+    offers,
+    outlook,
+    plan,
+    readings,
+    serve,
+    today,
+)
 from quailwright.cli.options import FlockOption
 from quailwright.journal.findings import QuailwrightError
 
@@ -18,7 +29,7 @@ INTERNAL_FAULT = 70
 EXAMPLES = """Examples:
 
 \b
-  quailwright demo --no-serve
+  quailwright demo
   quailwright log eggs_set
   quailwright today
   quailwright today --help"""
@@ -63,6 +74,7 @@ app.command("outlook", epilog=outlook.EXAMPLES)(outlook.outlook)
 app.command("plan", epilog=plan.EXAMPLES)(plan.plan)
 app.command("offers", no_args_is_help=True, epilog=offers.EXAMPLES)(offers.offers)
 app.command("rules", epilog=today.RULES_EXAMPLES)(today.rules)
+app.command("serve", epilog=serve.EXAMPLES)(serve.serve)
 app.command("demo", epilog=today.DEMO_EXAMPLES)(today.demo)
 app.add_typer(journal.app, name="journal")
 app.add_typer(readings.app, name="readings")

@@ -1,21 +1,16 @@
 """What every command understands, and the small steps from what is typed to what is asked."""
 
 import os
-import re
 import secrets
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from quailwright.journal.findings import BadInput
+from quailwright.exchange import typed
 from quailwright.journal.ids import NOISE_BYTES, new_id
-from quailwright.journal.moments import NotAMoment, parse_moment, zone
 from quailwright.journal.store import Store, open_store
-
-_CLOCK = re.compile(r"\d{1,2}:\d{2}(:\d{2})?\Z")
-_DAYS_AGO = {"today": 0, "yesterday": 1, "tomorrow": -1}
 
 FlockOption = Annotated[
     str | None,
@@ -66,39 +61,9 @@ def opened(ctx: typer.Context, given: str | None, create: bool = False) -> Store
 
 def moment_asked(text: str | None, zone_name: str) -> date | datetime:
     """What `--on` means: a day, an instant, or now at the holding. Raises BadInput."""
-    if text is None:
-        return now()
-    try:
-        return parse_moment(with_offset(text, zone_name))
-    except NotAMoment as error:
-        raise BadInput(f"--on: {error}") from None
+    return typed.moment_asked(text, now(), zone_name)
 
 
 def with_offset(text: str, zone_name: str) -> str:
-    """`at` as typed, made whole.
-
-    `today`, `yesterday` and `tomorrow` become their date; a clock time, alone (of today) or after a
-    day, gets the offset that holds there.
-    """
-    day, _, clock = text.replace("T", " ", 1).partition(" ")
-    if _CLOCK.match(day) and not clock:
-        day, clock = "today", day
-    if _CLOCK.match(clock) and len(clock) in (len("7:05"), len("7:05:30")):
-        clock = f"0{clock}"
-        text = f"{day}T{clock}"
-    if day in _DAYS_AGO:
-        named = local(now(), zone_name).date() - timedelta(days=_DAYS_AGO[day])
-        text = f"{named}T{clock}" if clock else named.isoformat()
-    try:
-        typed = datetime.fromisoformat(text)
-    except ValueError:
-        return text
-    if typed.tzinfo is not None or len(text) <= len("2027-05-02"):
-        return text.replace(" ", "T", 1)
-    placed = typed.replace(tzinfo=zone(zone_name)) if zone_name else typed.astimezone()
-    return placed.isoformat(timespec="minutes" if not placed.second else "seconds")
-
-
-def local(instant: datetime, zone_name: str) -> datetime:
-    """An instant in the holding's zone, or in this computer's when none is known."""
-    return instant.astimezone(zone(zone_name)) if zone_name else instant.astimezone()
+    """`at` as typed, made whole by the present day."""
+    return typed.with_offset(text, now(), zone_name)

@@ -5,20 +5,13 @@ import shutil
 import sys
 import textwrap
 from collections.abc import Callable, Iterator
-from datetime import date, datetime
+from datetime import date
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from quailwright.cli import show
-from quailwright.cli.options import (
-    FlockOption,
-    JsonOption,
-    OnOption,
-    local,
-    moment_asked,
-    opened,
-)
+from quailwright.cli.options import FlockOption, JsonOption, OnOption, moment_asked, opened
 from quailwright.flock.fold import fold, newest_zone
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
@@ -47,7 +40,6 @@ answer changes. What you have planned (set_planned, cull_planned) is counted unl
 --past makes forecasts as of past days again and says how they did."""
 
 _SHOWN_WEEKS = 26
-_EVENING_H = 21
 _LONG_DAY_H = 17
 _MOST = 50_000_000
 _LARGE = 4_000_000
@@ -104,16 +96,14 @@ def outlook(
         asked = moment_asked(on, newest_zone(entries))
         flock = fold(entries, asked)
         day = day_at(flock, asked)
-        from quailwright.exchange.hatch_times import hatch_times
-        from quailwright.outlook.forecast import evening
+        from quailwright.exchange import outlook_told
 
-        times = hatch_times(store, flock, evening(flock, day))
+        known = outlook_told.believed(store, flock, asked)
     import numpy as np
 
-    from quailwright.outlook.forecast import Question, forecast, learn
+    from quailwright.outlook.forecast import Question
     from quailwright.outlook.hatching import NOTHING_PLANNED
     from quailwright.outlook.planned import planned_of
-    from quailwright.outlook.report import rates_table, says
     from quailwright.outlook.scores import past_scores
 
     if past:
@@ -138,24 +128,11 @@ def outlook(
         tuple(_asked_set(text, day, weeks) for text in sets or ()),
         planned=stands.planned,
     )
-    believed = learn(flock, day, _whole(asked, flock.zone))
-    try:
-        with progress_bar("Weeks drawn", draws * weeks > _LARGE) as drawn:
-            ahead = forecast(
-                flock,
-                day,
-                rng=np.random.default_rng(seed),
-                weeks=weeks,
-                draws=draws,
-                question=question,
-                times=times,
-                rates=believed,
-                progress=lambda week: drawn(week, weeks),
-            )
-    except ValueError as error:
-        raise BadInput(str(error)) from None
-    table = rates_table(believed, np.random.default_rng(seed))
-    said = says(ahead, flock, table)
+    with progress_bar("Weeks drawn", draws * weeks > _LARGE) as drawn:
+        ahead = outlook_told.ahead(
+            known, weeks, draws, seed, question, progress=lambda week: drawn(week, weeks)
+        )
+    table, said = outlook_told.rests_on(known, ahead, seed)
     if as_json:
         from quailwright.exchange.outlook_shape import outlook_shape
 
@@ -166,22 +143,8 @@ def outlook(
         return
     _show(ahead, flock, said)
     if question != stands:
-        as_it_stands = forecast(
-            flock,
-            day,
-            rng=np.random.default_rng(seed),
-            weeks=weeks,
-            draws=draws,
-            question=stands,
-            times=times,
-            rates=believed,
-        )
+        as_it_stands = outlook_told.ahead(known, weeks, draws, seed, stands)
         _show_answer(ahead, as_it_stands, question)
-
-
-def _whole(asked: date | datetime, zone_name: str) -> bool:
-    """Whether the day's eggs are all in: most are laid in the evening."""
-    return not isinstance(asked, datetime) or local(asked, zone_name).hour >= _EVENING_H
 
 
 def _check(

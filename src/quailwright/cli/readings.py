@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from quailwright.cli import show
-from quailwright.cli.options import FlockOption, JsonOption, local, now, opened, with_offset
+from quailwright.cli.options import FlockOption, JsonOption, now, opened, with_offset
 from quailwright.exchange import shapes
+from quailwright.exchange.typed import local
 from quailwright.flock.booking.known import near
 from quailwright.flock.fold import fold
 from quailwright.flock.state import Flock

@@ -88,14 +88,14 @@ def _show_round(flock: Flock, the_round: Round, why: bool) -> None:
     if the_round.missed:
         show.heading("Too late now")
         for missed in the_round.missed:
-            was_due = _when(missed.was_due, the_round.on)
+            was_due = wording.when(missed.was_due, the_round.on)
             print(f"  {missed.subject}: {missed.task} (was due {was_due}).")
             print(f"      Instead: {missed.instead}")
     if the_round.coming:
         show.heading("In the next days")
         for task in the_round.coming:
             count = f" ({task.count})" if task.count else ""
-            print(f"  {_when(task.due, the_round.on)}  {task.subject}: {task.task}{count}")
+            print(f"  {wording.when(task.due, the_round.on)}  {task.subject}: {task.task}{count}")
 
 
 def _show_task(task: Task, on: date, why: bool, told: set[str], units: Units) -> None:
@@ -105,7 +105,7 @@ def _show_task(task: Task, on: date, why: bool, told: set[str], units: Units) ->
     notes = [task.subject] if task.once else []
     notes += [task.count] if task.count else []
     if task.once:
-        notes.append(f"due {_when(task.due, on)}")
+        notes.append(f"due {wording.when(task.due, on)}")
     if task.overdue_days:
         notes.append(f"{wording.counted(task.overdue_days, 'day')} overdue")
     if task.printed:
@@ -120,11 +120,6 @@ def _show_task(task: Task, on: date, why: bool, told: set[str], units: Units) ->
     if task.caution and task.caution not in told:
         told.add(task.caution)
         show.caution(task.caution)
-
-
-def _when(due: date | datetime, on: date) -> str:
-    text = wording.clock(due) if isinstance(due, datetime) else wording.weekday(due)
-    return text if due.year == on.year else f"{text} {due.year}"
 
 
 RULES_EXAMPLES = """Examples:
@@ -203,7 +198,7 @@ def _show_rule(shown: ShownRule, units: Units) -> None:
 DEMO_EXAMPLES = """Examples:
 
 \b
-  quailwright demo --no-serve
+  quailwright demo
   quailwright demo --no-serve --seed 7 --on 2027-05-02"""
 
 
@@ -213,17 +208,26 @@ def demo(
     seed: Annotated[int, typer.Option("--seed", help="Another number, another flock.")] = 1,
     on: OnOption = None,
     no_serve: Annotated[
-        bool, typer.Option("--no-serve", help="Only build it and print the round.")
+        bool, typer.Option("--no-serve", help="Only build it and print its round.")
     ] = False,
+    port: Annotated[
+        int | None, typer.Option("--port", metavar="N", help="The port to serve it at.")
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Build an invented flock and print its round. (There are no pages yet to serve.)"""
+    """Build an invented flock and serve its pages."""
     from quailwright.exchange.demo_file import build_demo
 
     path = (ctx.obj or {}).get("flock") or flock_file or str(data_folder() / "demo.sqlite")
     asked = moment_asked(on, "")
     day = asked.date() if isinstance(asked, datetime) else asked
     entries = build_demo(path, day, seed, now())
+    if not (no_serve or as_json):
+        from quailwright.cli.serve import DEMO_PORT, serve_flock
+
+        print("An invented flock to look around in; nothing here is real.")
+        serve_flock(path, port, invented=True, near=DEMO_PORT)
+        return
     _print_round(entries, on, why=False, as_json=as_json)
     if not as_json:
         show.heading("Everything above is invented. To look further:")

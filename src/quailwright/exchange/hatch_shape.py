@@ -4,13 +4,14 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from msgspec import to_builtins
+from msgspec import convert, to_builtins
 
+from quailwright.exchange.json_types import HatchShape, LossShape, Quantiles, QuantileTimes
 from quailwright.guide.hatch.report import HatchReport, WeightLoss, step_times
 from quailwright.guide.hatch.result import HatchResult
 
 
-def hatch_shape(report: HatchReport) -> dict[str, Any]:
+def hatch_shape(report: HatchReport) -> HatchShape:
     """`hatch NAME --json`."""
     hatch, outcome, judged = report.hatch, report.result, report.post_mortem
     return {
@@ -43,7 +44,7 @@ def hatch_shape(report: HatchReport) -> dict[str, Any]:
     }
 
 
-def _weight_loss_shape(loss: WeightLoss) -> dict[str, Any]:
+def _weight_loss_shape(loss: WeightLoss) -> LossShape:
     advice = loss.advice
     display_known = loss.display_known and not loss.doubt
     return {
@@ -52,8 +53,8 @@ def _weight_loss_shape(loss: WeightLoss) -> dict[str, Any]:
             {"day": round(p.day, 3), "loss_pct": round(p.loss_pct, 3), "eggs": p.eggs}
             for p in loss.points
         ],
-        "rate_pct_per_day": loss.rate_pct_per_day,
-        "loss_at_stop_pct": loss.loss_at_stop_pct,
+        "rate_pct_per_day": convert(loss.rate_pct_per_day, Quantiles),
+        "loss_at_stop_pct": convert(loss.loss_at_stop_pct, Quantiles),
         "corridor_pct": list(loss.corridor_pct),
         "humidity_to_set_pct": round(advice.true_pct, 1) if advice is not None else None,
         "humidity_display_pct": (
@@ -66,7 +67,7 @@ def _weight_loss_shape(loss: WeightLoss) -> dict[str, Any]:
         "chance_if_weighed_again": (
             round(advice.chance_if_weighed, 3) if advice is not None else None
         ),
-        "conductance_mg_day_torr": loss.conductance_mg_day_torr,
+        "conductance_mg_day_torr": convert(loss.conductance_mg_day_torr, Quantiles),
         "shell_factor": to_builtins(loss.shell_factor),
         "hygrometer_offset_pct": to_builtins(loss.offset_pct) if display_known else None,
     }
@@ -84,5 +85,5 @@ def _result_shape(outcome: HatchResult) -> dict[str, Any]:
     }
 
 
-def _times(quantiles: Mapping[str, datetime]) -> dict[str, str]:
-    return {name: at.isoformat() for name, at in quantiles.items()}
+def _times(quantiles: Mapping[str, datetime]) -> QuantileTimes:
+    return convert({name: at.isoformat() for name, at in quantiles.items()}, QuantileTimes)

@@ -5,8 +5,9 @@ from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
-from msgspec import to_builtins
+from msgspec import convert, to_builtins
 
+from quailwright.exchange.json_types import OutlookShape, Quantiles, QuantileTimes
 from quailwright.flock.state import Flock
 from quailwright.husbandry.proportion import QUANTILES
 from quailwright.journal.moments import zone
@@ -24,7 +25,7 @@ from quailwright.outlook.scores import Score
 
 def outlook_shape(
     outlook: Outlook, flock: Flock, seed: int, table: Sequence[Rate], said: Sequence[str]
-) -> dict[str, Any]:
+) -> OutlookShape:
     """`outlook --json`."""
     money = money_ahead(outlook, prices_of(flock, outlook.as_of))
     goal = chance_of_goal(outlook, flock)
@@ -98,8 +99,8 @@ def scores_shape(scores: Sequence[Score]) -> list[dict[str, Any]]:
     return [{**to_builtins(score), "sentence": score.sentence} for score in scores]
 
 
-def _spread(samples: Array) -> dict[str, float]:
-    return {name: round(value, 3) for name, value in spread_of(samples).items()}
+def _spread(samples: Array) -> Quantiles:
+    return convert({n: round(value, 3) for n, value in spread_of(samples).items()}, Quantiles)
 
 
 def _chance(share: float | None) -> float | None:
@@ -110,7 +111,7 @@ def _round(value: float) -> float:
     return float(f"{value:.4g}")
 
 
-def _times(instants: Array, zone_name: str) -> dict[str, str] | None:
+def _times(instants: Array, zone_name: str) -> QuantileTimes | None:
     """Quantiles of an instant, of the draws in which it comes; None where it hardly ever does."""
     known = instants[~np.isnan(instants)]
     if len(known) < len(instants) / 2:
@@ -118,7 +119,8 @@ def _times(instants: Array, zone_name: str) -> dict[str, str] | None:
     found = {"mean": float(known.mean())}
     found |= {name: float(np.quantile(known, share)) for name, share in QUANTILES.items()}
     place = zone(zone_name) if zone_name else UTC
-    return {
+    told = {
         name: datetime.fromtimestamp(at, place).replace(second=0, microsecond=0).isoformat()
         for name, at in found.items()
     }
+    return convert(told, QuantileTimes)

@@ -2,15 +2,20 @@
 
 import os
 import tempfile
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
+import msgspec
+
+from quailwright.exchange.typed import at_present, with_offset
 from quailwright.flock.booking.known import near
 from quailwright.flock.fold import Record, fold, refusals
 from quailwright.flock.state import Flock
 from quailwright.guide import rules
+from quailwright.journal.checks import build_entry, read_entry
 from quailwright.journal.entries import (
     BirdsMoved,
     CareRule,
@@ -20,7 +25,9 @@ from quailwright.journal.entries import (
     Group,
     Retract,
     SetPlanned,
+    as_dict,
     described,
+    kind_of,
 )
 from quailwright.journal.findings import BadInput, Finding, QuailwrightError, Withheld
 from quailwright.journal.jsonl import parse_lines, write_lines
@@ -33,6 +40,63 @@ class Recorded:
 
     written: tuple[Entry, ...]
     already: int
+
+
+def typed_entry(typed: Mapping[str, str], now: datetime, entry_id: str, zone_name: str) -> Entry:
+    """An entry from fields typed as text; without `id` or `at` it gets `entry_id`, and now.
+
+    Raises BadInput with every finding.
+    """
+    whole = {"id": entry_id, "at": at_present(now, zone_name), **typed}
+    whole["at"] = with_offset(whole["at"], now, zone_name)
+    entry, findings = build_entry(whole)
+    if entry is None:
+        raise BadInput("Not kept; nothing was written.", tuple(findings))
+    return entry
+
+
+def posted_entries(body: bytes) -> list[Entry]:
+    """The entries of a JSON body: one, or a list of them. Raises BadInput with every finding."""
+    raws: Sequence[bytes] = [body]
+    if body.lstrip()[:1] == b"[":
+        try:
+            raws = [bytes(raw) for raw in msgspec.json.decode(body, type=list[msgspec.Raw])]
+        except (msgspec.DecodeError, RecursionError) as error:
+            raise BadInput(f"That is not a JSON list of entries ({error}).") from None
+    entries: list[Entry] = []
+    findings: list[Finding] = []
+    for number, raw in enumerate(raws, start=1):
+        entry, wrong = read_entry(raw, number if len(raws) > 1 else None)
+        findings.extend(wrong)
+        if entry is not None:
+            entries.append(entry)
+    if findings:
+        raise BadInput("Not kept; nothing was written.", tuple(findings))
+    return entries
+
+
+def corrected(
+    wrong: Entry,
+    typed: Mapping[str, str],
+    why: str,
+    by: str,
+    now: datetime,
+    zone_name: str,
+    fresh_id: Callable[[], str],
+) -> Retract:
+    """The entry that takes `wrong` back, from now on, and carries what was typed in its stead.
+
+    What was typed is the whole entry but for its kind; without `at` or `by` those of `wrong` stay.
+    Raises BadInput.
+    """
+    kept = {"at": wrong.at, **({"by": wrong.by} if wrong.by else {})}
+    right = typed_entry({**kept, **typed, "kind": kind_of(wrong)}, now, fresh_id(), zone_name)
+    fields: dict[str, Any] = {"kind": "retract", "id": fresh_id(), "entry": wrong.id, "why": why}
+    fields |= {"at": at_present(now, zone_name), "by": by, "instead": as_dict(right)}
+    entry, findings = build_entry(fields)
+    if not isinstance(entry, Retract):
+        raise BadInput("Not kept; nothing was written.", tuple(findings))
+    return entry
 
 
 def record(store: Store, entries: Sequence[Entry], now: datetime) -> Recorded:

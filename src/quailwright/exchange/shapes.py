@@ -5,13 +5,14 @@ from typing import Any
 
 import msgspec
 
+from quailwright.exchange.json_types import TaskShape, TodayShape
 from quailwright.flock.standing import Standing
 from quailwright.guide.round import Round, Task
 from quailwright.guide.rules import ShownRule
 from quailwright.journal.findings import Finding
 
 
-def round_shape(today: Round) -> dict[str, Any]:
+def round_shape(today: Round) -> TodayShape:
     """`today --json`."""
     return {
         "on": today.on.isoformat(),
@@ -28,7 +29,7 @@ def round_shape(today: Round) -> dict[str, Any]:
     }
 
 
-def _task(task: Task) -> dict[str, Any]:
+def _task(task: Task) -> TaskShape:
     return {
         "task": task.task,
         "rule": task.rule,

@@ -150,6 +150,17 @@ def full_day(day: date) -> str:
     return f"{day:%A} {day.day} {day:%B} {day.year}"
 
 
+def when(due: date | datetime, on: date) -> str:
+    """A day or an instant as seen from the day `on`: with its year only where that is another."""
+    text = clock(due) if isinstance(due, datetime) else weekday(due)
+    return text if due.year == on.year else f"{text} {due.year}"
+
+
+def day_and_month(day: date) -> str:
+    """`Sunday 2 May`."""
+    return f"{day:%A} {day.day} {day:%B}"
+
+
 _COUNTED_FROM = {
     "planned_set": "from the day to set them",
     "planned_cull": "from the day they go",

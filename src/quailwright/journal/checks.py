@@ -10,9 +10,10 @@ import re
 import tomllib
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache
-from typing import Any
+from typing import Any, Literal
 
 import msgspec
 from msgspec import inspect
@@ -511,6 +512,67 @@ def describe(kind: str) -> list[tuple[str, str, str, bool]]:
         (field.encode_name, _wanted(field.type), _meaning(field.type), field.required)
         for field in msgspec.structs.fields(KINDS[kind])
     ]
+
+
+Takes = Literal[
+    "whole", "number", "flag", "day", "choice", "numbers", "names", "text", "lines", "entry"
+]
+"""What kind of value a field takes."""
+
+
+@dataclass(frozen=True, slots=True)
+class FieldNote:
+    """A field of a kind, as a form needs it. `choices` are all that may stand there."""
+
+    name: str
+    takes: Takes
+    wanted: str
+    meaning: str
+    needed: bool
+    choices: tuple[str, ...] = ()
+
+
+def field_notes(kind: str) -> list[FieldNote]:
+    """Each field of a kind, in its order."""
+    return [
+        FieldNote(
+            field.encode_name,
+            _takes(_shapes(field.type)[0]),
+            _wanted(field.type),
+            _meaning(field.type),
+            field.required,
+            _choices(_shapes(field.type)[0]),
+        )
+        for field in msgspec.structs.fields(KINDS[kind])
+    ]
+
+
+def _takes(shape: inspect.Type) -> Takes:
+    match shape:
+        case inspect.IntType():
+            return "whole"
+        case inspect.FloatType():
+            return "number"
+        case inspect.BoolType():
+            return "flag"
+        case inspect.DateType():
+            return "day"
+        case inspect.LiteralType():
+            return "choice"
+        case inspect.ListType(item_type=item):
+            return "numbers" if isinstance(_bare(item), inspect.FloatType) else "names"
+        case inspect.StrType(pattern=kinds.LINES):
+            return "lines"
+        case inspect.StrType():
+            return "text"
+        case _:
+            return "entry"
+
+
+def _choices(shape: inspect.Type) -> tuple[str, ...]:
+    if isinstance(shape, inspect.LiteralType):
+        return tuple(str(value) for value in shape.values)
+    return ()
 
 
 def _meaning(field_type: Any) -> str:

@@ -1,4 +1,4 @@
-"""The append-only store of entries, and the readings beside it; SQLite, or PostgreSQL by URL.
+"""The append-only store of entries; readings and people beside it; SQLite, or PostgreSQL by URL.
 
 Every acknowledged append is on the disk (SQLite: write-ahead log, `synchronous=FULL`). The
 database itself refuses to change or delete an entry. Reading yields entries in order of arrival;
@@ -19,12 +19,13 @@ import msgspec
 import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError, NoSuchModuleError
 
+from quailwright.journal import people
 from quailwright.journal import readings as sensors
 from quailwright.journal.entries import Entry, decode, encode, kind_of
 from quailwright.journal.findings import Finding, FlockUnusable
 from quailwright.journal.moments import utc_text
 
-SCHEMA = "0002"
+SCHEMA = "0003"
 """The newest migration in `migrations/versions`; a flock file at this one opens without Alembic."""
 
 _BUSY_SECONDS = 15
@@ -44,7 +45,7 @@ entry_table = sa.Table(
     sa.Column("body", sa.LargeBinary, nullable=False),
     sqlite_autoincrement=True,
 )
-for _table in sensors.metadata.sorted_tables:
+for _table in (*sensors.metadata.sorted_tables, *people.metadata.sorted_tables):
     _table.to_metadata(metadata)
 
 
@@ -81,6 +82,22 @@ class Store:
         """Every entry, in order of arrival. Raises FlockUnusable when one cannot be read."""
         with self._sentences(), self._engine.connect() as connection:
             return _read(connection, self.location)
+
+    def arrived_since(self, arrival: int) -> tuple[list[Entry], int]:
+        """The entries that arrived after the one of that number, and the newest number now."""
+        with self._sentences(), self._engine.connect() as connection:
+            rows = connection.execute(_ARRIVED, {"after": arrival}).all()
+            entries = _decoded((row.body for row in rows), self.location)
+            return entries, rows[-1].arrival if rows else arrival
+
+    @contextmanager
+    def household(self, writes: bool = False) -> Iterator[sa.Connection]:
+        """A transaction on the people of the household, for the functions of `people`."""
+        engine = self._engine.execution_options(writes=writes)
+        with self._sentences(), engine.begin() as connection:
+            if writes and connection.dialect.name == "postgresql":
+                connection.execute(sa.text("LOCK TABLE person IN EXCLUSIVE MODE"))
+            yield connection
 
     def damage(self) -> list[Finding]:
         """What is wrong with the file itself: pages, checksums, rows that do not match."""
@@ -196,6 +213,13 @@ _UNREADABLE = (msgspec.DecodeError, UnicodeDecodeError, TypeError)
 
 def _read(connection: sa.Connection, location: str) -> list[Entry]:
     bodies = connection.execute(sa.text("SELECT body FROM entry ORDER BY arrival")).scalars().all()
+    return _decoded(bodies, location)
+
+
+_ARRIVED = sa.text("SELECT arrival, body FROM entry WHERE arrival > :after ORDER BY arrival")
+
+
+def _decoded(bodies: Iterable[bytes], location: str) -> list[Entry]:
     try:
         return [decode(body) for body in bodies]
     except _UNREADABLE as error:

@@ -1,0 +1,83 @@
+"""The work of scripts/screenshots: pages of the invented flock on a phone, light and dark."""
+
+import shutil
+import sys
+import tempfile
+import threading
+import time
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Literal
+
+import uvicorn
+from playwright.sync_api import Page, sync_playwright
+
+from quailwright.exchange.demo_file import build_demo
+from quailwright.web.app import create_app
+from quailwright.web.home import Settings
+from quailwright.web.serving import listening
+
+DAY = date(2027, 5, 2)
+MORNING = datetime(2027, 5, 2, 5, 30, tzinfo=UTC)
+PAGES = {
+    "round": "/",
+    "hatch": "/hatches/apr-23",
+    "birds": "/birds",
+    "place": "/places/long%20pen",
+    "plan": "/plan",
+    "journal": "/journal",
+}
+SCHEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
+
+
+def served(flock: str) -> str:
+    """Serves a flock as of that morning until this program ends; gives the address."""
+    listener = listening("127.0.0.1", 0, any_near=False)
+    listener.listen(16)
+    app = create_app(Settings(flock, lambda: MORNING, invented=True))
+    server = uvicorn.Server(uvicorn.Config(app, log_level="error"))
+    threading.Thread(target=server.run, args=([listener],), daemon=True).start()
+    while not server.started:
+        time.sleep(0.05)
+    return f"http://localhost:{listener.getsockname()[1]}"
+
+
+def open_pad(page: Page) -> None:
+    """The round with its number pad."""
+    pen = page.locator("section.place", has_text="long pen")
+    pen.get_by_text("Eggs", exact=True).tap()
+    for key in "12":
+        pen.locator(f"details[open] [data-key='{key}']").tap()
+
+
+def main() -> None:
+    """Takes every picture."""
+    folder = Path(sys.argv[1])
+    folder.mkdir(exist_ok=True)
+    with tempfile.TemporaryDirectory() as scratch, sync_playwright() as driver:
+        flock = str(Path(scratch) / "demo.sqlite")
+        build_demo(flock, DAY, 1, MORNING)
+        address = served(flock)
+        browser = driver.chromium.launch(
+            executable_path=shutil.which("chromium"), args=["--no-sandbox"]
+        )
+        for scheme in SCHEMES:
+            phone = browser.new_context(
+                viewport={"width": 390, "height": 844},
+                is_mobile=True,
+                has_touch=True,
+                color_scheme=scheme,
+                service_workers="block",
+            )
+            page = phone.new_page()
+            for name, path in PAGES.items():
+                page.goto(address + path)
+                page.screenshot(path=folder / f"{name}-{scheme}.png")
+            page.goto(address)
+            open_pad(page)
+            page.screenshot(path=folder / f"pad-{scheme}.png")
+        browser.close()
+
+
+if __name__ == "__main__":
+    main()

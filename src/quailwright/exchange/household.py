@@ -1,0 +1,155 @@
+"""Who may open the pages: passphrases, sign-ins and roles, over what `journal.people` keeps."""
+
+import hashlib
+import re
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import get_args
+
+from argon2 import PasswordHasher
+from argon2.exceptions import InvalidHashError, VerificationError
+
+from quailwright.journal import people
+from quailwright.journal.entries import NAME
+from quailwright.journal.findings import BadInput
+from quailwright.journal.people import Person, PersonRole
+from quailwright.journal.store import Store
+
+SHORTEST_PASSPHRASE, LONGEST_PASSPHRASE = 10, 200
+LONGEST_NAME = 40
+STAYS_SIGNED_IN = timedelta(days=180)
+TOKEN_BYTES = 32
+
+_hasher = PasswordHasher()
+_OF_NOBODY = _hasher.hash("nobody signs in with this")
+"""Checked when the name is not known, so that the answer takes as long as for one that is."""
+
+
+@dataclass(frozen=True, slots=True)
+class Household:
+    """The people of one flock file."""
+
+    store: Store
+
+    def everyone(self) -> list[Person]:
+        """Everyone, in the order in which they came. Raises FlockUnusable."""
+        with self.store.household() as connection:
+            return people.everyone(connection)
+
+    def begin(self, name: str, passphrase: str, now: datetime) -> None:
+        """Makes the first person, a keeper. Raises BadInput, also when there is one already."""
+        hashed = _checked(name, passphrase)
+        with self.store.household(writes=True) as connection:
+            if people.everyone(connection):
+                raise BadInput("Somebody has set a passphrase already. Sign in with it.")
+            people.add(connection, name, "keeper", hashed, now)
+
+    def add(self, name: str, role: str, passphrase: str, now: datetime) -> None:
+        """Takes in a person. Raises BadInput."""
+        hashed = _checked(name, passphrase)
+        as_role = _role(role)
+        with self.store.household(writes=True) as connection:
+            if any(one.name.casefold() == name.casefold() for one in people.everyone(connection)):
+                raise BadInput(f"There is a {name} already. Give another name.")
+            people.add(connection, name, as_role, hashed, now)
+
+    def change(self, person: int, role: str, passphrase: str = "") -> None:
+        """Gives a person a role, and a new passphrase if one is given; then all sign in again.
+
+        Raises BadInput, also when no keeper would be left.
+        """
+        as_role = _role(role)
+        hashed = _checked_passphrase(passphrase) if passphrase else None
+        with self.store.household(writes=True) as connection:
+            everyone = people.everyone(connection)
+            known = _known(everyone, person)
+            if as_role != "keeper":
+                _keep_a_keeper(everyone, person)
+            people.change(connection, person, as_role, hashed or known.passphrase_hash)
+            if hashed is not None:
+                people.end_all(connection, person)
+
+    def remove(self, person: int) -> None:
+        """Takes a person off, and signs them out. Raises BadInput when no keeper would be left."""
+        with self.store.household(writes=True) as connection:
+            everyone = people.everyone(connection)
+            _known(everyone, person)
+            _keep_a_keeper(everyone, person)
+            people.remove(connection, person)
+
+    def sign_in(self, name: str, passphrase: str, token: str, now: datetime) -> Person | None:
+        """Lets the holder of `token` in as the person of that name; None where they do not fit."""
+        fits = None
+        for one in self.everyone():
+            if one.name.casefold() == name.strip().casefold():
+                fits = one
+        if not _verified(fits.passphrase_hash if fits is not None else _OF_NOBODY, passphrase):
+            return None
+        if fits is not None:
+            with self.store.household(writes=True) as connection:
+                people.begin(connection, fits.id, _hash_of(token), now)
+        return fits
+
+    def signed_in(self, token: str, now: datetime) -> Person | None:
+        """Who holds that token, while their sign-in lasts."""
+        with self.store.household() as connection:
+            return people.signed_in(connection, _hash_of(token), now - STAYS_SIGNED_IN)
+
+    def sign_out(self, token: str) -> None:
+        """Ends the sign-in of that token."""
+        with self.store.household(writes=True) as connection:
+            people.end(connection, _hash_of(token))
+
+    def sign_out_everywhere(self, person: int) -> None:
+        """Ends every sign-in of a person."""
+        with self.store.household(writes=True) as connection:
+            people.end_all(connection, person)
+
+
+def _hash_of(token: str) -> str:
+    """A token has as many random bits as its hash: no slow hash is needed."""
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def _verified(hashed: str, passphrase: str) -> bool:
+    try:
+        return _hasher.verify(hashed, passphrase[: LONGEST_PASSPHRASE + 1])
+    except (VerificationError, InvalidHashError):
+        return False
+
+
+def _checked(name: str, passphrase: str) -> str:
+    """The hash of a passphrase that will do, for a name that will do. Raises BadInput."""
+    if not 1 <= len(name) <= LONGEST_NAME or not re.match(NAME, name):
+        raise BadInput(
+            f"A name has 1 to {LONGEST_NAME} characters, with no space at its ends. Write another."
+        )
+    return _checked_passphrase(passphrase)
+
+
+def _checked_passphrase(passphrase: str) -> str:
+    if not SHORTEST_PASSPHRASE <= len(passphrase) <= LONGEST_PASSPHRASE:
+        raise BadInput(
+            f"A passphrase has at least {SHORTEST_PASSPHRASE} characters (and at most "
+            f"{LONGEST_PASSPHRASE}). Take three or four words that only your household knows."
+        )
+    return _hasher.hash(passphrase)
+
+
+def _role(role: str) -> PersonRole:
+    for known in get_args(PersonRole):
+        if known == role:
+            return known  # type: ignore[no-any-return]
+    raise BadInput("A person is a keeper, a helper or a viewer.")
+
+
+def _known(everyone: list[Person], person: int) -> Person:
+    for one in everyone:
+        if one.id == person:
+            return one
+    raise BadInput("That person is not there any more. Look at the list again.")
+
+
+def _keep_a_keeper(everyone: list[Person], without: int) -> None:
+    if not any(one.role == "keeper" and one.id != without for one in everyone):
+        raise BadInput("There must be a keeper. Make somebody else a keeper first.")

@@ -1,0 +1,204 @@
+"""The JSON shapes of docs/contract.md as types: what a script may rely on, field by field."""
+
+from typing import Any, TypedDict
+
+
+class Quantiles(TypedDict):
+    """The mean of a quantity and its quantiles."""
+
+    mean: float
+    q05: float
+    q10: float
+    q25: float
+    q50: float
+    q75: float
+    q90: float
+    q95: float
+
+
+class QuantileTimes(TypedDict):
+    """The same of an instant, each as ISO 8601."""
+
+    mean: str
+    q05: str
+    q10: str
+    q25: str
+    q50: str
+    q75: str
+    q90: str
+    q95: str
+
+
+class TaskShape(TypedDict):
+    """One thing to do."""
+
+    task: str
+    rule: str
+    why: str
+    minutes: float
+    due: str
+    overdue_days: int
+    caution: str
+    place: str
+    subject: str
+    count: str
+    times_left: int
+    once: bool
+    apart: bool
+    certainty: str
+    figures: list[str]
+    printed: str
+    tick: dict[str, Any]
+
+
+class PlaceShape(TypedDict):
+    """A place with its tasks."""
+
+    place: str
+    tasks: list[TaskShape]
+
+
+class SignShape(TypedDict):
+    """Something that looks wrong."""
+
+    sign: str
+    where: str
+    since: str
+    evidence: str
+    check: str
+
+
+class TodayShape(TypedDict):
+    """`today --json`."""
+
+    on: str
+    minutes: float
+    minutes_apart: float
+    places: list[PlaceShape]
+    signs: list[SignShape]
+    withheld: list[dict[str, Any]]
+    missed: list[dict[str, Any]]
+    coming: list[TaskShape]
+
+
+class EggsShape(TypedDict):
+    """The eggs of a hatch."""
+
+    set: int
+    removed: int
+    alive: int
+    hatched: int
+
+
+class StepShape(TypedDict):
+    """A dated step of a hatch."""
+
+    what: str
+    at: str
+    done: bool
+    rule: str
+
+
+class LossShape(TypedDict):
+    """The weight loss of a hatch, and what to set."""
+
+    weighing_doubtful: bool
+    points: list[dict[str, float]]
+    rate_pct_per_day: Quantiles
+    loss_at_stop_pct: Quantiles
+    corridor_pct: list[float]
+    humidity_to_set_pct: float | None
+    humidity_display_pct: float | None
+    wet_bulb_c: float | None
+    leave_it: bool | None
+    chance_in_corridor: float
+    chance_if_set: float | None
+    chance_if_weighed_again: float | None
+    conductance_mg_day_torr: Quantiles
+    shell_factor: dict[str, float]
+    hygrometer_offset_pct: dict[str, float] | None
+
+
+class HatchShape(TypedDict):
+    """`hatch NAME --json`."""
+
+    hatch: str
+    place: str
+    set_at: str
+    now: str
+    day: int
+    eggs: EggsShape
+    steps: list[StepShape]
+    dates: dict[str, str]
+    weight_loss: LossShape
+    window: QuantileTimes
+    first_hatch_at: QuantileTimes
+    expected_chicks: float
+    result: dict[str, Any] | None
+    usual_hatch_of_set: dict[str, Any]
+    causes: list[dict[str, Any]]
+    best_check: dict[str, Any] | None
+    blames: bool | None
+    said: list[str]
+
+
+class HatchAheadShape(TypedDict):
+    """A hatch under way, as the outlook sees it."""
+
+    hatch: str
+    is_set: bool
+    chicks: Quantiles
+    first_hatch_at: QuantileTimes | None
+    hens_at_8_weeks: Quantiles
+
+
+class OutlookShape(TypedDict):
+    """`outlook --json`. A week has `from`, then quantiles by quantity, then `chance_of_goal`."""
+
+    as_of: str
+    question: str | None
+    planned: dict[str, Any]
+    draws: int
+    seed: int
+    weeks: list[dict[str, Any]]
+    hatches: list[HatchAheadShape]
+    rates: list[dict[str, Any]]
+    said: list[str]
+
+
+class FindingShape(TypedDict):
+    """What does not fit: what it is, where, how to mend it, and all of it as one sentence."""
+
+    kind: str
+    what: str
+    mend: str
+    entry: str
+    line: int | None
+    field: str
+    forced: bool
+    at: str
+    sentence: str
+
+
+class Refusal(TypedDict):
+    """Why nothing was written or told."""
+
+    sentence: str
+    findings: list[FindingShape]
+
+
+class Written(TypedDict):
+    """How many entries were written, and how many were in the journal already."""
+
+    written: int
+    already: int
+
+
+class Me(TypedDict):
+    """Who is signed in, to which flock (the id of its first entry), and the token of a write."""
+
+    name: str
+    role: str | None
+    may_log: bool
+    flock: str
+    token: str

@@ -1,0 +1,73 @@
+"""The outlook as both faces ask for it: what is believed as of a moment, then the weeks drawn."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime
+
+import numpy as np
+
+from quailwright.exchange.hatch_times import hatch_times
+from quailwright.exchange.typed import local
+from quailwright.flock.state import Flock
+from quailwright.guide.round import day_at
+from quailwright.journal.findings import BadInput
+from quailwright.journal.store import Store
+from quailwright.outlook.forecast import Outlook, Question, evening, forecast, learn
+from quailwright.outlook.hatching import HatchTime
+from quailwright.outlook.rates import Rates
+from quailwright.outlook.report import Rate, rates_table, says
+
+_EVENING_H = 21
+
+
+@dataclass(frozen=True, slots=True)
+class Believed:
+    """The flock as of a day, and what is believed of its hatches and rates then."""
+
+    flock: Flock
+    day: date
+    times: dict[str, HatchTime]
+    rates: Rates
+
+
+def believed(store: Store, flock: Flock, asked: date | datetime) -> Believed:
+    """What is believed as of `asked`; `flock` is folded up to then."""
+    day = day_at(flock, asked)
+    times = hatch_times(store, flock, evening(flock, day))
+    return Believed(flock, day, times, learn(flock, day, _whole(asked, flock.zone)))
+
+
+def _whole(asked: date | datetime, zone_name: str) -> bool:
+    """Whether the day's eggs are all in: most are laid in the evening."""
+    return not isinstance(asked, datetime) or local(asked, zone_name).hour >= _EVENING_H
+
+
+def ahead(
+    known: Believed,
+    weeks: int,
+    draws: int,
+    seed: int,
+    question: Question | None = None,
+    progress: Callable[[int], None] | None = None,
+) -> Outlook:
+    """The weeks drawn. Raises BadInput when a question cannot be asked of this flock."""
+    try:
+        return forecast(
+            known.flock,
+            known.day,
+            rng=np.random.default_rng(seed),
+            weeks=weeks,
+            draws=draws,
+            question=question,
+            times=known.times,
+            rates=known.rates,
+            progress=progress,
+        )
+    except ValueError as error:
+        raise BadInput(str(error)) from None
+
+
+def rests_on(known: Believed, drawn: Outlook, seed: int) -> tuple[list[Rate], list[str]]:
+    """The rates that an outlook rests on, and what is to be said with it."""
+    table = rates_table(known.rates, np.random.default_rng(seed))
+    return table, says(drawn, known.flock, table)

@@ -1,0 +1,132 @@
+"""The JSON API: entries in, and every reading command, in the shapes of docs/contract.md."""
+
+from datetime import date
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import JSONResponse, Response
+
+from quailwright.exchange import shapes
+from quailwright.exchange.record import posted_entries
+from quailwright.exchange.typed import moment_asked
+from quailwright.flock.fold import fold, newest_zone
+from quailwright.flock.standing import standing
+from quailwright.flock.state import Flock
+from quailwright.guide.round import day_at, todays_round
+from quailwright.journal.entries import as_dict, kind_of
+from quailwright.web.guard import AnyVisitor, Logger, OwnBody, Reader, write_token
+from quailwright.web.home import AtHome, Home
+from quailwright.web.openapi import document, says
+
+router = APIRouter(prefix="/api", default_response_class=JSONResponse)
+
+On = Annotated[
+    str | None, Query(description="As of a day (2027-05-02) or an instant; now when left out.")
+]
+
+
+def _asked(home: Home, on: str | None) -> tuple[Flock, Any]:
+    """What stands as of `on`, and the day or instant that it means."""
+    if on is None:
+        return home.flock(), home.now()
+    entries = home.desk.entries()
+    asked = moment_asked(on, home.now(), newest_zone(entries))
+    return fold(entries, asked), asked
+
+
+@router.get("/openapi.json", include_in_schema=False)
+def openapi(request: Request) -> Response:
+    """This API as an OpenAPI document."""
+    return JSONResponse(document(request.app))
+
+
+@router.get("/me", responses=says("Me"))
+def me(home: AtHome, who: AnyVisitor) -> Response:
+    """Who is signed in here, and the token that a write must carry in `X-Write-Token`."""
+    return JSONResponse(
+        {
+            "name": who.name,
+            "role": who.role,
+            "may_log": who.may_log,
+            "flock": home.desk.mark() if who.role is not None else "",
+            "token": write_token(home, who),
+        }
+    )
+
+
+@router.post("/entries", responses=says("Written", "Refusal"), openapi_extra={"requestBody": {
+    "required": True,
+    "content": {"application/json": {"schema": {"$ref": "#/components/schemas/Entries"}}},
+}})  # fmt: skip
+def post_entries(home: AtHome, who: Logger, body: OwnBody) -> Response:
+    """Writes one entry, or a list of them, all or none. A repeat changes nothing."""
+    recorded = home.record(*posted_entries(body))
+    return JSONResponse({"written": len(recorded.written), "already": recorded.already})
+
+
+@router.get("/entries", responses=says("EntryList", "Refusal"))
+def entries(
+    home: AtHome,
+    who: Reader,
+    kind: Annotated[str, Query(description="Only of this kind.")] = "",
+    since: Annotated[date | None, Query(description="Only from this day on.")] = None,
+    limit: Annotated[int, Query(ge=1, le=1000)] = 100,
+) -> Response:
+    """Entries as they were written, the newest first."""
+    first = since.isoformat() if since is not None else ""
+    fitting = (
+        line.entry
+        for line in home.desk.lines()
+        if line.day >= first and not line.corrects and kind in ("", kind_of(line.entry))
+    )
+    return JSONResponse([as_dict(one) for one, _ in zip(fitting, range(limit), strict=False)])
+
+
+@router.get("/today", responses=says("TodayShape", "Refusal"))
+def today(home: AtHome, who: Reader, on: On = None) -> Response:
+    """The round of a day, as `today --json`."""
+    flock, asked = _asked(home, on)
+    return JSONResponse(shapes.round_shape(todays_round(flock, day_at(flock, asked))))
+
+
+@router.get("/flock", responses=says("Standing", "Refusal"))
+def flock(home: AtHome, who: Reader, on: On = None) -> Response:
+    """What stands, as `flock --json`."""
+    stands, asked = _asked(home, on)
+    return JSONResponse(shapes.standing_shape(standing(stands, day_at(stands, asked))))
+
+
+@router.get("/hatches", responses=says("Names", "Refusal"))
+def hatches(home: AtHome, who: Reader, on: On = None) -> Response:
+    """The names of the hatches, as `hatch --json`."""
+    return JSONResponse(list(_asked(home, on)[0].hatches))
+
+
+@router.get("/hatches/{name:path}", responses=says("HatchShape", "Refusal"))
+def hatch(home: AtHome, who: Reader, name: str, on: On = None) -> Response:
+    """One hatch, as `hatch NAME --json`."""
+    from quailwright.exchange.hatch_shape import hatch_shape
+    from quailwright.exchange.hatch_told import hatch_told
+
+    stands, asked = _asked(home, on)
+    return JSONResponse(hatch_shape(hatch_told(home.desk.store, stands, name, asked)))
+
+
+@router.get("/outlook", responses=says("OutlookShape", "Refusal"))
+def outlook(
+    home: AtHome,
+    who: Reader,
+    on: On = None,
+    weeks: Annotated[int, Query(ge=1, le=104)] = 26,
+    draws: Annotated[int, Query(ge=1, le=4000)] = 4000,
+    seed: Annotated[int, Query(ge=0, le=2**31)] = 1,
+) -> Response:
+    """The weeks ahead, as `outlook --json`."""
+    from quailwright.exchange import outlook_told
+    from quailwright.exchange.outlook_shape import outlook_shape
+
+    stands, asked = _asked(home, on)
+    known = outlook_told.believed(home.desk.store, stands, asked)
+    ahead = outlook_told.ahead(known, weeks, draws, seed)
+    table, said = outlook_told.rests_on(known, ahead, seed)
+    return JSONResponse(outlook_shape(ahead, stands, seed, table, said))

@@ -1,0 +1,200 @@
+"""The application: what is served, and what every answer carries."""
+
+from collections.abc import AsyncIterator, Awaitable, Callable, MutableMapping
+from contextlib import asynccontextmanager
+from http import HTTPStatus
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.middleware.trustedhost import TrustedHostMiddleware
+from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
+from starlette.staticfiles import StaticFiles
+
+from quailwright import __version__
+from quailwright.exchange import shapes
+from quailwright.exchange.desk import Desk
+from quailwright.exchange.household import Household
+from quailwright.journal.findings import FlockUnusable, QuailwrightError, Withheld
+from quailwright.journal.store import open_store
+from quailwright.web import api, entering, hatches, journal, offline, pages, people
+from quailwright.web.guard import MayNot, NoPassphraseYet, NotSignedIn, Visitor, visitor
+from quailwright.web.home import Home, Settings, home_of
+from quailwright.web.view import STATIC, in_path, page, static_version
+
+LARGEST_BODY_BYTES = 2 * 1024 * 1024
+_SMALLEST_TO_COMPRESS = 700
+
+_HEADERS = {
+    "Content-Security-Policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
+        "connect-src 'self'; manifest-src 'self'; worker-src 'self'; form-action 'self'; "
+        "base-uri 'none'; frame-ancestors 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), geolocation=(), microphone=()",
+}
+_KEPT_FOR_GOOD = "public, max-age=31536000, immutable"
+_ASKED_EACH_TIME = "private, no-cache"
+
+_Message = MutableMapping[str, Any]
+_Receive = Callable[[], Awaitable[_Message]]
+_Send = Callable[[_Message], Awaitable[None]]
+_App = Callable[[_Message, _Receive, _Send], Awaitable[None]]
+
+
+def create_app(settings: Settings) -> FastAPI:
+    """The pages and the JSON API of one flock file. Raises FlockUnusable."""
+    store = open_store(settings.flock, create=True)
+
+    @asynccontextmanager
+    async def life(_: FastAPI) -> AsyncIterator[None]:
+        yield
+        store.close()
+
+    app = FastAPI(
+        title="quailwright",
+        version=__version__,
+        summary="The journal of a small flock of Coturnix quail, and what follows from it.",
+        openapi_url=None,
+        lifespan=life,
+    )
+    app.state.home = Home(settings, Desk(store), Household(store))
+    for part in (pages, hatches, entering, journal, people, offline, api):
+        app.include_router(part.router)
+    app.mount(f"/static/{static_version()}", StaticFiles(directory=STATIC), name="static")
+    app.add_middleware(GZipMiddleware, minimum_size=_SMALLEST_TO_COMPRESS)
+    app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(settings.hosts))
+    app.add_middleware(_Guarded)
+    _say_failures(app)
+    return app
+
+
+class _Guarded:
+    """Puts the headers on every answer, and takes no body larger than `LARGEST_BODY_BYTES`."""
+
+    def __init__(self, app: _App) -> None:
+        self._app = app
+
+    async def __call__(self, scope: _Message, receive: _Receive, send: _Send) -> None:
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        taken = 0
+
+        async def measured() -> _Message:
+            nonlocal taken
+            message = await receive()
+            taken += len(message.get("body", b""))
+            if taken > LARGEST_BODY_BYTES:
+                raise HTTPException(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "That is too large.")
+            return message
+
+        async def with_headers(message: _Message) -> None:
+            if message["type"] == "http.response.start":
+                own = {name.lower() for name, _ in message["headers"]}
+                cached = scope["path"].startswith("/static/")
+                caching = _KEPT_FOR_GOOD if cached else _ASKED_EACH_TIME
+                for name, value in {**_HEADERS, "Cache-Control": caching}.items():
+                    if name.lower().encode() not in own:
+                        message["headers"].append((name.lower().encode(), value.encode()))
+            await send(message)
+
+        await self._app(scope, measured, with_headers)
+
+
+def _say_failures(app: FastAPI) -> None:
+    """Every failure ends in a sentence: a page, or JSON where a script asked."""
+    app.exception_handler(QuailwrightError)(_refused)
+    app.exception_handler(MayNot)(_may_not)
+    app.exception_handler(NotSignedIn)(_not_signed_in)
+    app.exception_handler(NoPassphraseYet)(_no_passphrase_yet)
+    app.exception_handler(HTTPException)(_not_served)
+    app.exception_handler(RequestValidationError)(_not_understood)
+    app.exception_handler(Exception)(_own_fault)
+
+
+def status_of(error: QuailwrightError) -> HTTPStatus:
+    """The status that an error is answered with."""
+    if isinstance(error, Withheld):
+        return HTTPStatus.CONFLICT
+    if isinstance(error, FlockUnusable):
+        return HTTPStatus.SERVICE_UNAVAILABLE
+    return HTTPStatus.UNPROCESSABLE_ENTITY
+
+
+def _refused(request: Request, error: Exception) -> Response:
+    assert isinstance(error, QuailwrightError)
+    findings = shapes.findings_shape(error.findings)
+    return _said(request, status_of(error), error.sentence, findings)
+
+
+def _may_not(request: Request, error: Exception) -> Response:
+    assert isinstance(error, MayNot)
+    return _said(request, HTTPStatus.FORBIDDEN, error.sentence)
+
+
+def _not_signed_in(request: Request, _: Exception) -> Response:
+    if _for_script(request):
+        return _said(request, HTTPStatus.UNAUTHORIZED, "Sign in first.")
+    asked = request.url.path if request.method == "GET" else "/"
+    return RedirectResponse(f"/sign-in?back={in_path(asked)}", HTTPStatus.SEE_OTHER)
+
+
+def _no_passphrase_yet(request: Request, _: Exception) -> Response:
+    if _for_script(request):
+        return _said(request, HTTPStatus.UNAUTHORIZED, "Open the pages and set a passphrase first.")
+    return RedirectResponse("/begin", HTTPStatus.SEE_OTHER)
+
+
+def _not_served(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    status = HTTPStatus(error.status_code)
+    sentences = {
+        HTTPStatus.NOT_FOUND: "There is no such page here.",
+        HTTPStatus.METHOD_NOT_ALLOWED: "This address cannot be asked that way.",
+    }
+    return _said(request, status, sentences.get(status, str(error.detail)))
+
+
+def _not_understood(request: Request, error: Exception) -> Response:
+    assert isinstance(error, RequestValidationError)
+    said = [f"{'.'.join(str(p) for p in one['loc'][1:])}: {one['msg']}." for one in error.errors()]
+    return _said(request, HTTPStatus.UNPROCESSABLE_ENTITY, " ".join(said))
+
+
+def _own_fault(request: Request, error: Exception) -> Response:
+    sentence = f"A fault of quailwright's own ({type(error).__name__}). Nothing of this was kept."
+    return _said(request, HTTPStatus.INTERNAL_SERVER_ERROR, sentence)
+
+
+def _said(
+    request: Request,
+    status: HTTPStatus,
+    sentence: str,
+    findings: list[dict[str, Any]] | None = None,
+) -> Response:
+    if _for_script(request):
+        body = {"sentence": sentence, "findings": findings or []}
+        return JSONResponse(body, status_code=status)
+    shown = {"sentence": sentence, "findings": findings or []}
+    try:
+        return page(request, _who(request), "said.html", status=status, **shown)
+    except FlockUnusable as unusable:
+        return PlainTextResponse(unusable.sentence, HTTPStatus.SERVICE_UNAVAILABLE)
+
+
+def _who(request: Request) -> Visitor:
+    try:
+        return visitor(request, home_of(request))
+    except QuailwrightError:
+        return Visitor("", None, None, "")
+
+
+def _for_script(request: Request) -> bool:
+    return request.url.path.startswith("/api/")

@@ -1,0 +1,46 @@
+"""How often a passphrase may be tried."""
+
+import threading
+from collections import deque
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+WITHIN = timedelta(minutes=15)
+MOST_FROM_ONE, MOST_OF_ALL = 5, 50
+_MOST_ADDRESSES = 10_000
+
+
+@dataclass(slots=True)
+class Attempts:
+    """Failed sign-ins of the last quarter of an hour, by address and in all; kept in memory."""
+
+    _failed: dict[str, deque[datetime]] = field(default_factory=dict)
+    _all: deque[datetime] = field(default_factory=deque)
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def wait(self, address: str, now: datetime) -> timedelta | None:
+        """How long that address must wait before it may try again, or None when it may now."""
+        with self._lock:
+            own = self._failed.get(address, deque())
+            waits = [
+                since[-most] + WITHIN - now
+                for since, most in ((own, MOST_FROM_ONE), (self._all, MOST_OF_ALL))
+                if len(since) >= most and since[-most] + WITHIN > now
+            ]
+            return max(waits, default=None)
+
+    def failed(self, address: str, now: datetime) -> None:
+        """Notes a failed sign-in."""
+        with self._lock:
+            if address not in self._failed and len(self._failed) >= _MOST_ADDRESSES:
+                self._failed.pop(next(iter(self._failed)))
+            own = self._failed.setdefault(address, deque(maxlen=MOST_FROM_ONE))
+            own.append(now)
+            self._all.append(now)
+            while len(self._all) > MOST_OF_ALL:
+                self._all.popleft()
+
+    def succeeded(self, address: str) -> None:
+        """Forgets the failures of an address."""
+        with self._lock:
+            self._failed.pop(address, None)

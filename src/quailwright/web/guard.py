@@ -1,0 +1,155 @@
+"""Who asks, what they may do, and whether a write comes from one of our own pages."""
+
+import hashlib
+import hmac
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import Depends, Request
+from starlette.datastructures import FormData
+from starlette.responses import Response
+
+from quailwright.exchange.household import STAYS_SIGNED_IN, TOKEN_BYTES
+from quailwright.journal.people import PersonRole
+from quailwright.web.home import AtHome, Home
+
+SIGNED_IN, VISIT = "quailwright", "quailwright_visit"
+"""Cookies: of a sign-in, and of a visitor who has not signed in."""
+_SALT_BYTES = 8
+_MOST_FIELDS = 200
+
+
+class NotSignedIn(Exception):
+    """A page or call that needs a person."""
+
+
+class NoPassphraseYet(Exception):
+    """Nobody has set a passphrase for this flock."""
+
+
+class MayNot(Exception):
+    """Something that the person's role does not allow, or a write without its token."""
+
+    def __init__(self, sentence: str) -> None:
+        super().__init__(sentence)
+        self.sentence = sentence
+
+
+@dataclass(frozen=True, slots=True)
+class Visitor:
+    """Who asks. `role` is None for one who has not signed in; `key` is what their cookie holds."""
+
+    name: str
+    role: PersonRole | None
+    person: int | None
+    key: str
+
+    @property
+    def may_log(self) -> bool:
+        """Whether they may write entries."""
+        return self.role in ("keeper", "helper")
+
+    @property
+    def keeps(self) -> bool:
+        """Whether they may do all."""
+        return self.role == "keeper"
+
+
+def visitor(request: Request, home: AtHome) -> Visitor:
+    """Who asks, by their cookies."""
+    token = request.cookies.get(SIGNED_IN, "")
+    person = home.household.signed_in(token, home.now()) if token else None
+    if person is not None:
+        return Visitor(person.name, person.role, person.id, token)
+    visit = request.cookies.get(VISIT) or new_token(home)
+    return Visitor("", "keeper" if home.settings.invented else None, None, visit)
+
+
+AnyVisitor = Annotated[Visitor, Depends(visitor)]
+
+
+def reader(home: AtHome, who: AnyVisitor) -> Visitor:
+    """Someone who may read. Raises NotSignedIn or NoPassphraseYet."""
+    if who.role is None:
+        raise NotSignedIn if home.household.everyone() else NoPassphraseYet
+    return who
+
+
+Reader = Annotated[Visitor, Depends(reader)]
+
+
+def logger(who: Reader) -> Visitor:
+    """Someone who may write entries. Raises MayNot."""
+    if not who.may_log:
+        raise MayNot("You may look at everything here, and write nothing. Ask a keeper to log it.")
+    return who
+
+
+Logger = Annotated[Visitor, Depends(logger)]
+
+
+def keeper(who: Reader) -> Visitor:
+    """Someone who may do all. Raises MayNot."""
+    if not who.keeps:
+        raise MayNot("That is for a keeper of this flock.")
+    return who
+
+
+Keeper = Annotated[Visitor, Depends(keeper)]
+
+
+def new_token(home: Home) -> str:
+    """A random token."""
+    return home.settings.noise(TOKEN_BYTES).hex()
+
+
+def write_token(home: Home, who: Visitor) -> str:
+    """What a page of ours puts into its forms: only who can read the page can know it.
+
+    It is salted, so that it is another on each page and cannot be guessed from compressed sizes.
+    """
+    salt = home.settings.noise(_SALT_BYTES).hex()
+    return f"{salt}.{_signed(who, salt)}"
+
+
+def _signed(who: Visitor, salt: str) -> str:
+    return hmac.new(who.key.encode(), salt.encode(), hashlib.sha256).hexdigest()
+
+
+def check_token(who: Visitor, token: str) -> None:
+    """Raises MayNot when a write does not carry a token of this visitor's pages."""
+    salt, _, signed = token.partition(".")
+    expected = _signed(who, salt)
+    if not hmac.compare_digest(signed.encode(), expected.encode()):
+        raise MayNot("This page is too old to write from. Nothing was kept: load it anew.")
+
+
+async def own_form(request: Request, who: AnyVisitor) -> FormData:
+    """A form sent from one of our pages. Raises MayNot."""
+    form = await request.form(max_fields=_MOST_FIELDS, max_files=0)
+    check_token(who, str(form.get("token", "")))
+    return form
+
+
+OwnForm = Annotated[FormData, Depends(own_form)]
+
+
+async def own_body(request: Request, who: AnyVisitor) -> bytes:
+    """A body sent by a script of our pages, with its token in a header. Raises MayNot."""
+    check_token(who, request.headers.get("X-Write-Token", ""))
+    return await request.body()
+
+
+OwnBody = Annotated[bytes, Depends(own_body)]
+
+
+def remember(response: Response, request: Request, name: str, value: str) -> None:
+    """Sets one of our cookies: scripts cannot read it, and other sites' forms do not send it."""
+    response.set_cookie(
+        name,
+        value,
+        max_age=int(STAYS_SIGNED_IN.total_seconds()),
+        httponly=True,
+        secure=request.url.scheme == "https",
+        samesite="lax",
+    )

@@ -1,0 +1,78 @@
+"""What the pages of one flock share: its file at hand, its people, the clock and the templates."""
+
+import secrets
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Annotated
+
+from fastapi import Depends, Request
+
+from quailwright.exchange.desk import Desk
+from quailwright.exchange.household import Household
+from quailwright.exchange.record import Recorded, record
+from quailwright.flock.state import Flock
+from quailwright.journal.entries import Entry
+from quailwright.journal.ids import NOISE_BYTES, new_id
+from quailwright.web.attempts import Attempts
+
+LOOPBACK = ("localhost", "127.0.0.1", "[::1]")
+
+
+def _present() -> datetime:
+    return datetime.now(UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What the pages are started with.
+
+    Attributes:
+        flock: the flock file, or a `postgresql://` URL.
+        clock: gives the present instant (aware).
+        noise: gives so many random bytes.
+        hosts: names by which the pages may be asked for; any other is refused, so that no page
+            elsewhere can reach them through a name of its own.
+        invented: whether it is the demo's flock, which anyone on this computer may open.
+    """
+
+    flock: str
+    clock: Callable[[], datetime] = _present
+    noise: Callable[[int], bytes] = secrets.token_bytes
+    hosts: tuple[str, ...] = LOOPBACK
+    invented: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Home:
+    """What every handler may ask."""
+
+    settings: Settings
+    desk: Desk
+    household: Household
+    attempts: Attempts = field(default_factory=Attempts)
+
+    def now(self) -> datetime:
+        """The present instant."""
+        return self.settings.clock()
+
+    def fresh_id(self) -> str:
+        """The id of a new entry."""
+        return new_id(self.now(), self.settings.noise(NOISE_BYTES))
+
+    def flock(self) -> Flock:
+        """What stands now."""
+        return self.desk.flock(self.now())
+
+    def record(self, *entries: Entry) -> Recorded:
+        """Writes entries, all or none. Raises BadInput and its kin; then nothing was written."""
+        return record(self.desk.store, entries, self.now())
+
+
+def home_of(request: Request) -> Home:
+    """The home that the application was made with."""
+    home: Home = request.app.state.home
+    return home
+
+
+AtHome = Annotated[Home, Depends(home_of)]

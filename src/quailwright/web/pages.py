@@ -1,0 +1,91 @@
+"""The pages that are only read: the round, the birds, one place, the goal, and what else is."""
+
+from datetime import date
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from quailwright.exchange.journal_told import written_on
+from quailwright.flock.standing import standing
+from quailwright.flock.state import Flock
+from quailwright.guide.at_hand import at_hand, known_names
+from quailwright.guide.round import day_at, todays_round, units_of
+from quailwright.journal.findings import BadInput
+from quailwright.web.forms import Form, form_of
+from quailwright.web.guard import Reader
+from quailwright.web.home import AtHome
+from quailwright.web.view import page
+
+router = APIRouter(default_response_class=Response, include_in_schema=False)
+
+_DONE_SHOWN = 12
+
+
+def forms_at(flock: Flock, place: str, on: date) -> list[Form]:
+    """The forms for what is likely to be logged at a place."""
+    return [
+        form_of(each.kind, known_names(flock, each.kind), each.known, each.asks, each.label)
+        for each in at_hand(flock, place, on)
+    ]
+
+
+@router.get("/")
+def the_round(request: Request, home: AtHome, who: Reader) -> Response:
+    """The day's round: the first page."""
+    flock = home.flock()
+    on = day_at(flock, home.now())
+    todays = todays_round(flock, on)
+    return page(
+        request,
+        who,
+        "round.html",
+        round=todays,
+        flock=flock,
+        units=units_of(flock),
+        forms={each.place: forms_at(flock, each.place, on) for each in todays.places},
+        done=written_on(home.desk.entries(), on, home.now(), flock.zone)[:_DONE_SHOWN],
+    )
+
+
+@router.get("/birds")
+def birds(request: Request, home: AtHome, who: Reader) -> Response:
+    """Places and the groups in them."""
+    flock = home.flock()
+    stands = standing(flock, day_at(flock, home.now()))
+    return page(request, who, "birds.html", stands=stands, flock=flock, units=units_of(flock))
+
+
+@router.get("/places/{name:path}")
+def place(request: Request, home: AtHome, who: Reader, name: str) -> Response:
+    """One place: what stands there, and a form for each thing likely to be logged."""
+    flock = home.flock()
+    on = day_at(flock, home.now())
+    found = [each for each in standing(flock, on).places if each.place == name]
+    if not found:
+        raise BadInput(f"There is no place {name!r}. The page of the birds lists them.")
+    tasks = [each.tasks for each in todays_round(flock, on).places if each.place == name]
+    return page(
+        request,
+        who,
+        "place.html",
+        place=found[0],
+        tasks=tasks[0] if tasks else (),
+        on=on,
+        forms=forms_at(flock, name, on),
+        units=units_of(flock),
+    )
+
+
+@router.get("/plan")
+def plan(request: Request, home: AtHome, who: Reader) -> Response:
+    """The goal, and how the outlook stands against it."""
+    from quailwright.exchange.goal_told import goal_told
+
+    told = goal_told(home.desk.store, home.flock(), home.now())
+    return page(request, who, "plan.html", told=told)
+
+
+@router.get("/more")
+def more(request: Request, who: Reader) -> Response:
+    """Everything that the bar at the bottom has no room for."""
+    return page(request, who, "more.html")

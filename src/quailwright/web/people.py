@@ -1,0 +1,159 @@
+"""The people of the household: the first passphrase, signing in and out, roles."""
+
+from datetime import timedelta
+from http import HTTPStatus
+from typing import get_args
+
+from fastapi import APIRouter, Request
+from starlette.responses import RedirectResponse, Response
+
+from quailwright.exchange.household import LONGEST_NAME, SHORTEST_PASSPHRASE
+from quailwright.guide import wording
+from quailwright.journal.findings import BadInput
+from quailwright.journal.people import PersonRole
+from quailwright.web.entering import own_address
+from quailwright.web.guard import (
+    SIGNED_IN,
+    AnyVisitor,
+    Keeper,
+    OwnForm,
+    Reader,
+    Visitor,
+    new_token,
+    remember,
+)
+from quailwright.web.home import AtHome, Home
+from quailwright.web.view import page
+
+router = APIRouter(default_response_class=Response, include_in_schema=False)
+
+
+@router.get("/begin")
+def begin_form(request: Request, home: AtHome, who: AnyVisitor) -> Response:
+    """The first visit: a name and a passphrase."""
+    if home.settings.invented or home.household.everyone():
+        return RedirectResponse("/", HTTPStatus.SEE_OTHER)
+    return _begin_page(request, who)
+
+
+@router.post("/begin")
+def begin(request: Request, home: AtHome, who: AnyVisitor, form: OwnForm) -> Response:
+    """Makes the first keeper, and signs them in."""
+    name, passphrase = _name(form.get("name")), str(form.get("passphrase", ""))
+    if home.settings.invented:
+        raise BadInput("The invented flock has no people.")
+    try:
+        if passphrase != str(form.get("again", "")):
+            raise BadInput("The two passphrases differ. Type the same one twice.")
+        home.household.begin(name, passphrase, home.now())
+    except BadInput as error:
+        return _begin_page(request, who, name, error.sentence)
+    let_in = _let_in(request, home, name, passphrase, "/")
+    return let_in or RedirectResponse("/sign-in", HTTPStatus.SEE_OTHER)
+
+
+def _begin_page(request: Request, who: Visitor, name: str = "", wrong: str = "") -> Response:
+    status = HTTPStatus.UNPROCESSABLE_ENTITY if wrong else HTTPStatus.OK
+    return page(
+        request, who, "begin.html", status=status, name=name, wrong=wrong,
+        shortest=SHORTEST_PASSPHRASE, longest_name=LONGEST_NAME,
+    )  # fmt: skip
+
+
+@router.get("/sign-in")
+def sign_in_form(request: Request, home: AtHome, who: AnyVisitor, back: str = "/") -> Response:
+    """Name and passphrase."""
+    if not home.settings.invented and not home.household.everyone():
+        return RedirectResponse("/begin", HTTPStatus.SEE_OTHER)
+    return page(request, who, "sign_in.html", name="", back=own_address(back), wrong="")
+
+
+@router.post("/sign-in")
+def sign_in(request: Request, home: AtHome, who: AnyVisitor, form: OwnForm) -> Response:
+    """Signs in, unless it was tried too often."""
+    name, back = _name(form.get("name")), own_address(str(form.get("back", "/")))
+    address = request.client.host if request.client is not None else ""
+    wait = home.attempts.wait(address, home.now())
+    if wait is None:
+        let_in = _let_in(request, home, name, str(form.get("passphrase", "")), back)
+        if let_in is not None:
+            home.attempts.succeeded(address)
+            return let_in
+        home.attempts.failed(address, home.now())
+        wrong, status = "That name and passphrase do not fit. Try again.", HTTPStatus.FORBIDDEN
+    else:
+        minutes = -(-wait // timedelta(minutes=1))
+        wrong = f"Tried too often. Wait {wording.counted(minutes, 'minute')}, then try again."
+        status = HTTPStatus.TOO_MANY_REQUESTS
+    return page(request, who, "sign_in.html", status=status, name=name, back=back, wrong=wrong)
+
+
+def _let_in(request: Request, home: Home, name: str, passphrase: str, back: str) -> Response | None:
+    token = new_token(home)
+    if home.household.sign_in(name, passphrase, token, home.now()) is None:
+        return None
+    response = RedirectResponse(back, HTTPStatus.SEE_OTHER)
+    remember(response, request, SIGNED_IN, token)
+    return response
+
+
+@router.post("/sign-out")
+def sign_out(request: Request, home: AtHome, who: Reader, form: OwnForm) -> Response:
+    """Ends this sign-in, or with `everywhere` every one of this person."""
+    if who.person is not None and form.get("everywhere"):
+        home.household.sign_out_everywhere(who.person)
+    elif who.person is not None:
+        home.household.sign_out(who.key)
+    response = RedirectResponse("/sign-in", HTTPStatus.SEE_OTHER)
+    response.delete_cookie(SIGNED_IN)
+    if request.url.scheme == "https":
+        response.headers["Clear-Site-Data"] = '"cache"'
+    return response
+
+
+@router.get("/people")
+def people(request: Request, home: AtHome, who: Keeper) -> Response:
+    """Who may open these pages, and as what."""
+    return _people_page(request, home, who)
+
+
+@router.post("/people")
+def change_people(request: Request, home: AtHome, who: Keeper, form: OwnForm) -> Response:
+    """Adds, changes or removes a person, as the button pressed says."""
+    role, passphrase = str(form.get("role", "")), str(form.get("passphrase", ""))
+    try:
+        match form.get("do"):
+            case "add":
+                home.household.add(_name(form.get("name")), role, passphrase, home.now())
+            case "change":
+                home.household.change(_person(form.get("person")), role, passphrase)
+            case "remove":
+                home.household.remove(_person(form.get("person")))
+            case _:
+                raise BadInput("Nothing was asked for. Press one of the buttons.")
+    except BadInput as error:
+        return _people_page(request, home, who, error.sentence)
+    return RedirectResponse("/people", HTTPStatus.SEE_OTHER)
+
+
+def _people_page(request: Request, home: Home, who: Visitor, wrong: str = "") -> Response:
+    return page(
+        request,
+        who,
+        "people.html",
+        status=HTTPStatus.UNPROCESSABLE_ENTITY if wrong else HTTPStatus.OK,
+        everyone=home.household.everyone(),
+        roles=get_args(PersonRole),
+        wrong=wrong,
+        shortest=SHORTEST_PASSPHRASE,
+        longest_name=LONGEST_NAME,
+    )
+
+
+def _name(typed: object) -> str:
+    return str(typed or "").strip()
+
+
+def _person(typed: object) -> int:
+    text = str(typed or "")
+    return int(text) if text.isdecimal() and len(text) < 10 else -1

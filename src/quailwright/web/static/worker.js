@@ -1,0 +1,72 @@
+// The service worker: the shell of the pages, and each page as it was last seen. It never writes
+// and never answers for a write; entries wait in the page's own queue.
+
+const SHELL_CACHE = `shell-${VERSION}`;
+const SEEN = "seen";
+const PATIENCE_MS = 5000;
+const MOST_SEEN = 80;
+
+self.addEventListener("install", (event) => {
+  event.waitUntil(caches.open(SHELL_CACHE).then((cache) => cache.addAll(SHELL)).then(() => self.skipWaiting()));
+});
+
+self.addEventListener("activate", (event) => {
+  event.waitUntil(dropOld().then(() => self.clients.claim()));
+});
+
+async function dropOld() {
+  for (const name of await caches.keys()) {
+    if (name.startsWith("shell-") && name !== SHELL_CACHE) await caches.delete(name);
+  }
+}
+
+// The first page of all was loaded before there was a worker: it is fetched again, to be kept.
+self.addEventListener("message", (event) => {
+  if (event.data?.seen) event.waitUntil(fetch(event.data.seen).then((answer) => keepPage(event.data.seen, answer)).catch(() => {}));
+});
+
+self.addEventListener("fetch", (event) => {
+  const { request } = event;
+  const { origin, pathname, search } = new URL(request.url);
+  if (origin !== self.location.origin) return;
+  if (request.method === "POST" && pathname === "/sign-out") {
+    event.waitUntil(caches.delete(SEEN));
+  }
+  if (request.method !== "GET") return;
+  if (pathname.startsWith("/static/")) {
+    event.respondWith(file(request, pathname));
+  } else if (request.mode === "navigate") {
+    event.respondWith(page(request, pathname + search.replace(/\?kept=[^&]*$/, "")));
+  }
+});
+
+// A page seen under an earlier version asks for that version's files: the present ones do.
+async function file(request, pathname) {
+  const present = pathname.replace(/^\/static\/[^/]+/, `/static/${VERSION}`);
+  return (await caches.match(request)) ?? (await caches.match(present)) ?? fetch(request);
+}
+
+async function page(request, address) {
+  try {
+    const answer = await fetch(request, { signal: AbortSignal.timeout(PATIENCE_MS) });
+    if (answer.ok) await keepPage(address, answer.clone());
+    return answer;
+  } catch {
+    // A form seen for another hen house will do: the page itself fills in what the address says.
+    const seen = await caches.open(SEEN);
+    const found = (await seen.match(address)) ?? (await seen.match(address, { ignoreSearch: true }));
+    return found ?? (await caches.match(address, { ignoreSearch: true })) ?? caches.match("/no-signal");
+  }
+}
+
+async function keepPage(address, answer) {
+  const isPage = answer.headers.get("Content-Type")?.startsWith("text/html");
+  if (!answer.ok || answer.redirected || !isPage) return;
+  const stamped = (await answer.text()).replace('data-kept-at=""', `data-kept-at="${Date.now()}"`);
+  const headers = new Headers();
+  for (const name of ["Content-Type", "Content-Security-Policy"]) headers.set(name, answer.headers.get(name));
+  const seen = await caches.open(SEEN);
+  await seen.delete(address); // so that it stands last, as the newest
+  await seen.put(address, new Response(stamped, { headers }));
+  for (const old of (await seen.keys()).slice(0, -MOST_SEEN)) await seen.delete(old);
+}

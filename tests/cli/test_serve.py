@@ -1,0 +1,112 @@
+"""`serve` and `demo`: the address printed is the one that answers, and nobody else is let in."""
+
+import http.client
+import os
+import re
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+
+@contextmanager
+def started(folder: Path, *words: str) -> Iterator[tuple[subprocess.Popen[str], int]]:
+    """A command that serves, and the port that it said."""
+    environment = {**os.environ, "XDG_DATA_HOME": str(folder)}
+    environment["QUAILWRIGHT_FLOCK"] = str(folder / "flock.sqlite")
+    with subprocess.Popen(
+        [sys.executable, "-m", "quailwright", *words],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=environment,
+        cwd=folder,
+    ) as process:
+        assert process.stdout is not None
+        said = ""
+        while "Stop with" not in said:
+            line = process.stdout.readline()
+            assert line, process.stderr.read() if process.stderr else ""
+            said += line
+        found = re.search(r"Open http://127\.0\.0\.1:(\d+)/", said)
+        assert found is not None, said
+        yield process, int(found[1])
+        process.send_signal(signal.SIGINT)
+        assert process.wait(10) == 0
+
+
+def asked(port: int, path: str) -> tuple[int, str, str]:
+    """The status of a page, where it leads, and its text."""
+    with closing(http.client.HTTPConnection("127.0.0.1", port, timeout=10)) as connection:
+        connection.request("GET", path)
+        answer = connection.getresponse()
+        return answer.status, answer.headers.get("Location", ""), answer.read().decode()
+
+
+def test_demo_serves_its_round_at_the_address_printed(tmp_path: Path) -> None:
+    with started(tmp_path, "demo") as (_, port):
+        status, _, text = asked(port, "/")
+    assert status == 200
+    assert "The demo garden" in text
+
+
+def test_a_flock_of_your_own_asks_for_a_passphrase_first(tmp_path: Path) -> None:
+    with started(tmp_path, "serve") as (_, port):
+        assert asked(port, "/")[:2] == (303, "/begin")
+        taken = subprocess.run(
+            [sys.executable, "-m", "quailwright", "serve", "--port", str(port)],
+            env={**os.environ, "QUAILWRIGHT_FLOCK": str(tmp_path / "flock.sqlite")},
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+    assert taken.returncode == 2
+    assert f"Port {port} is taken" in taken.stderr
+
+
+def test_the_home_network_is_refused_without_a_passphrase(tmp_path: Path) -> None:
+    refused = subprocess.run(
+        [sys.executable, "-m", "quailwright", "serve", "--home-network"],
+        env={**os.environ, "QUAILWRIGHT_FLOCK": str(tmp_path / "flock.sqlite")},
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert refused.returncode == 2
+    assert "Nobody has set a passphrase" in refused.stderr
+    assert refused.stdout == ""
+
+
+def test_the_home_network_gets_a_code_once_there_is_a_passphrase(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from datetime import UTC, datetime
+
+    from quailwright.cli import serve
+    from quailwright.exchange.household import Household
+    from quailwright.journal.store import open_store
+    from quailwright.web import serving
+
+    flock = str(tmp_path / "flock.sqlite")
+    with open_store(flock, create=True) as store:
+        Household(store).begin("Mira", "four words of ours", datetime.now(UTC))
+    served: list[Any] = []
+
+    def stand_in(app: object, listener: object, ready: object) -> None:
+        served.append(app)
+        listener.close()  # type: ignore[attr-defined]
+        ready()  # type: ignore[operator]
+
+    monkeypatch.setattr(serving, "run", stand_in)
+    monkeypatch.setattr(serving, "home_address", lambda: "192.0.2.7")
+    serve.serve_flock(flock, None, home_network=True, invented=True)
+    said = capsys.readouterr().out
+    assert re.search(r"Open http://192\.0\.2\.7:\d+/", said)
+    assert said.count("\n") > 15  # the code
+    assert not served[0].state.home.settings.invented  # never open to a network

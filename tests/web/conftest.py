@@ -1,0 +1,133 @@
+"""A household for tests: the application over a small flock, asked as a browser would."""
+
+import re
+import shutil
+from collections.abc import Callable, Iterable, Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from fastapi import FastAPI
+from starlette.testclient import TestClient
+from tests.makers import made
+
+from quailwright.exchange.household import Household
+from quailwright.journal.entries import Entry
+from quailwright.journal.store import open_store
+from quailwright.web.app import create_app
+from quailwright.web.home import Settings
+
+NOW = datetime(2027, 5, 3, 7, 30, tzinfo=UTC)
+PHRASES = {"keeper": "keeper words here", "helper": "helper words here", "viewer": "viewer words!"}
+
+SMALL_FLOCK = (
+    made("holding", "2027-01-01", name="Home", timezone="Europe/Lisbon", currency="EUR"),
+    made("place", "2027-01-01", place="pen", role="pen", floor_m2=4, walk_order=2),
+    made(
+        "place", "2027-01-01", place="box", role="incubator", capacity_eggs=60, walk_order=1
+    ),
+    made(
+        "group", "2027-01-01", group="hens", place="pen", hens=10, cocks=2, hatched_on="2026-10-01"
+    ),
+    made("goal", "2027-01-01", eggs_per_week=40, certainty=0.8),
+    made("feed_bought", "2027-04-01", feed="pellets", kg=20, cost=18),
+    made("eggs_collected", "2027-05-01", group="hens", eggs=8, by="Mira"),
+    made("eggs_set", "2027-04-28T20:00+01:00", hatch="may", eggs=24, place="box", source="friend"),
+    made("eggs_weighed", "2027-04-28T20:00+01:00", hatch="may", eggs=24, total_g=264),
+    made("eggs_weighed", "2027-05-02T20:00+01:00", hatch="may", eggs=24, total_g=257),
+)  # fmt: skip
+
+READ_PAGES = (
+    "/", "/hatches", "/hatches/may", "/birds", "/places/pen", "/places/box", "/plan", "/more",
+    "/journal", "/kept", "/no-signal",
+)  # fmt: skip
+WRITE_PAGES = ("/log", "/log/eggs_collected", "/log/eggs_set?hatch=x", "/log/care_rule")
+KEEPER_PAGES = ("/people",)
+
+Enter = Callable[[str], TestClient]
+
+
+@pytest.fixture(scope="session")
+def made_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The flock file that each test gets a copy of: hashing passphrases takes its time."""
+    location = str(tmp_path_factory.mktemp("made once") / "flock.sqlite")
+    with open_store(location, create=True) as store:
+        with store.writing() as writer:
+            writer.append(SMALL_FLOCK, NOW)
+        household = Household(store)
+        household.begin("keeper", PHRASES["keeper"], NOW)
+        for role in ("helper", "viewer"):
+            household.add(role, role, PHRASES[role], NOW)
+    return Path(location)
+
+
+@pytest.fixture
+def flock_file(made_once: Path, tmp_path: Path) -> str:
+    """A flock file with a small flock and three people."""
+    return str(shutil.copy(made_once, tmp_path / "flock.sqlite"))
+
+
+@pytest.fixture
+def app(flock_file: str) -> Iterator[FastAPI]:
+    """The application, with a clock that stands still."""
+    made_app = create_app(Settings(flock_file, lambda: NOW))
+    yield made_app
+    made_app.state.home.desk.store.close()
+
+
+@pytest.fixture
+def enter(app: FastAPI) -> Enter:
+    """Gives a browser signed in as the person of that role; "" as nobody."""
+
+    def browser(role: str) -> TestClient:
+        client = TestClient(app, base_url="http://localhost", follow_redirects=False)
+        if role:
+            form = {
+                "name": role,
+                "passphrase": PHRASES[role],
+                "token": token_of(client, "/sign-in"),
+            }
+            assert client.post("/sign-in", data=form).status_code == 303
+        return client
+
+    return browser
+
+
+@pytest.fixture
+def keeper(enter: Enter) -> TestClient:
+    """A browser signed in as the keeper."""
+    return enter("keeper")
+
+
+def token_of(client: TestClient, page: str = "/more") -> str:
+    """The write token that a page puts into its forms."""
+    text = client.get(page, follow_redirects=True).text
+    found = re.search(r'name="token" value="([^"]+)"', text)
+    assert found is not None, text
+    return found[1]
+
+
+def journal_of(app: FastAPI) -> list[Entry]:
+    """Every entry of the journal."""
+    entries: list[Entry] = app.state.home.desk.entries()
+    return entries
+
+
+def routes_of(app: FastAPI) -> list[tuple[str, set[str]]]:
+    """Every address that is answered, with its methods; names in it are of the small flock."""
+    found: list[tuple[str, set[str]]] = []
+
+    def look(routes: Iterable[object]) -> None:
+        for route in routes:
+            within = getattr(route, "original_router", None)
+            if within is not None:
+                look(within.routes)
+            elif getattr(route, "methods", None):
+                path = str(getattr(route, "path", "")).replace("{kind}", "care")
+                path = path.replace("{entry_id}", SMALL_FLOCK[0].id)
+                name = "pen" if path.startswith("/places") else "may"
+                found.append((path.replace("{name:path}", name), set(route.methods)))  # type: ignore[attr-defined]
+
+    look(app.routes)
+    assert len(found) > 30
+    return found

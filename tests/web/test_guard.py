@@ -1,0 +1,164 @@
+"""Who may come in, what they may do, and that no other site writes for them."""
+
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from fastapi import FastAPI
+from starlette.testclient import TestClient
+from tests.web.conftest import NOW, PHRASES, Enter, journal_of, routes_of, token_of
+
+from quailwright.web.app import LARGEST_BODY_BYTES, create_app
+from quailwright.web.attempts import MOST_FROM_ONE, WITHIN, Attempts
+from quailwright.web.home import Settings
+
+
+def posts(app: FastAPI) -> list[str]:
+    """Every address that takes a write."""
+    return [path for path, methods in routes_of(app) if not methods <= {"GET", "HEAD"}]
+
+
+def test_every_write_needs_the_token_of_a_page(app: FastAPI, keeper: TestClient) -> None:
+    before = journal_of(app)
+    paths = posts(app)
+    assert {"/log/care", "/api/entries", "/sign-out", "/people"} <= set(paths)
+    for path in paths:
+        for token in ("", "a.b", f"00.{'0' * 64}"):
+            answer = keeper.post(
+                path, data={"token": token, "task": "x"}, headers={"X-Write-Token": token}
+            )
+            assert answer.status_code == 403, path
+    assert journal_of(app) == before
+    assert keeper.get("/").status_code == 200  # still signed in
+
+
+def test_a_token_of_another_visitor_does_not_do(app: FastAPI, enter: Enter) -> None:
+    token = token_of(enter("helper"))
+    before = journal_of(app)
+    answer = enter("keeper").post("/log/care", data={"token": token, "task": "x"})
+    assert answer.status_code == 403
+    assert journal_of(app) == before
+
+
+def test_nobody_sees_anything_without_signing_in(app: FastAPI, enter: Enter) -> None:
+    client = enter("")
+    open_to_all = {"/sign-in", "/begin", "/kept", "/no-signal", "/worker.js", "/api/me"}
+    open_to_all |= {"/manifest.webmanifest", "/api/openapi.json"}
+    for path, _ in routes_of(app):
+        answer = client.get(path)
+        assert "pellets" not in answer.text
+        if path not in open_to_all:
+            assert answer.status_code in (303, 401, 405), path
+    for path in ("/kept", "/no-signal", "/sign-in"):
+        assert "Home" not in client.get(path).text
+
+
+def test_roles_hold_on_every_write(app: FastAPI, enter: Enter) -> None:
+    before = journal_of(app)
+    viewer, helper = enter("viewer"), enter("helper")
+    token = token_of(viewer)
+    for path in posts(app):
+        if path in ("/sign-in", "/begin", "/sign-out"):
+            continue
+        form, headers = {"token": token, "task": "x"}, {"X-Write-Token": token}
+        assert viewer.post(path, data=form, headers=headers).status_code == 403, path
+    assert viewer.get("/log").status_code == 403
+    assert journal_of(app) == before
+    assert helper.get("/people").status_code == 403
+    form = {"token": token_of(helper), "do": "remove", "person": "1"}
+    assert helper.post("/people", data=form).status_code == 403
+    assert len(app.state.home.household.everyone()) == 3
+
+
+def test_the_first_visit_sets_a_passphrase(tmp_path: Path) -> None:
+    app = create_app(Settings(str(tmp_path / "new.sqlite"), lambda: NOW))
+    with TestClient(app, base_url="http://localhost", follow_redirects=False) as client:
+        assert client.get("/").headers["location"] == "/begin"
+        assert client.get("/sign-in").headers["location"] == "/begin"
+        form = {"name": "Mira", "passphrase": "our own words", "token": token_of(client, "/begin")}
+        wrong = client.post("/begin", data={**form, "again": "other words"})
+        assert wrong.status_code == 422
+        assert "differ" in wrong.text
+        assert 'value="Mira"' in wrong.text
+        assert client.post("/begin", data={**form, "again": "our own words"}).status_code == 303
+        assert client.get("/").status_code == 200
+        assert client.get("/begin").headers["location"] == "/"
+        late = TestClient(app, base_url="http://localhost", follow_redirects=False)
+        form |= {"again": "our own words", "token": token_of(late, "/sign-in"), "name": "Eve"}
+        assert late.post("/begin", data=form).status_code == 422
+        assert late.get("/").status_code == 303
+
+
+@pytest.mark.parametrize("scheme", ["http", "https"])
+def test_cookies_are_kept_from_scripts_and_other_sites(app: FastAPI, scheme: str) -> None:
+    client = TestClient(app, base_url=f"{scheme}://localhost", follow_redirects=False)
+    form = {
+        "name": "keeper",
+        "passphrase": PHRASES["keeper"],
+        "token": token_of(client, "/sign-in"),
+    }
+    cookie = client.post("/sign-in", data=form).headers["set-cookie"]
+    assert "HttpOnly" in cookie
+    assert "SameSite=lax" in cookie
+    assert ("Secure" in cookie) == (scheme == "https")
+
+
+def test_sign_out_here_and_everywhere(enter: Enter) -> None:
+    one, two, three = enter("keeper"), enter("keeper"), enter("keeper")
+    other = enter("helper")
+    assert one.post("/sign-out", data={"token": token_of(one)}).status_code == 303
+    assert one.get("/").status_code == 303
+    assert two.get("/").status_code == 200
+    two.post("/sign-out", data={"token": token_of(two), "everywhere": "yes"})
+    assert [client.get("/").status_code for client in (two, three, other)] == [303, 303, 200]
+
+
+def test_too_many_wrong_passphrases_must_wait(app: FastAPI, enter: Enter) -> None:
+    client = enter("")
+    form = {"name": "keeper", "passphrase": "wrong words", "token": token_of(client, "/sign-in")}
+    for _ in range(MOST_FROM_ONE):
+        assert client.post("/sign-in", data=form).status_code == 403
+    right = client.post("/sign-in", data={**form, "passphrase": PHRASES["keeper"]})
+    assert right.status_code == 429
+    assert "Wait 15 minutes" in right.text
+
+
+def test_the_wait_ends_and_success_forgets() -> None:
+    attempts, now = Attempts(), NOW
+    for _ in range(MOST_FROM_ONE):
+        attempts.failed("phone", now)
+    assert attempts.wait("phone", now) == WITHIN
+    assert attempts.wait("other phone", now) is None
+    assert attempts.wait("phone", now + WITHIN) is None
+    attempts.succeeded("phone")
+    assert attempts.wait("phone", now + timedelta(seconds=1)) is None
+
+
+def test_back_leads_only_to_our_own_pages(app: FastAPI, enter: Enter) -> None:
+    for back in ("//evil.example", "https://evil.example", "/\\evil.example", "javascript:x"):
+        client = enter("")
+        form = {"name": "keeper", "passphrase": PHRASES["keeper"], "back": back}
+        form["token"] = token_of(client, "/sign-in")
+        assert client.post("/sign-in", data=form).headers["location"] == "/"
+
+
+def test_another_name_for_this_computer_is_refused(app: FastAPI) -> None:
+    client = TestClient(app, base_url="http://evil.example")
+    assert client.get("/").status_code == 400
+
+
+def test_a_body_without_end_is_refused(app: FastAPI, keeper: TestClient) -> None:
+    headers = {"X-Write-Token": keeper.get("/api/me").json()["token"]}
+    answer = keeper.post("/api/entries", content=b" " * (LARGEST_BODY_BYTES + 1), headers=headers)
+    assert answer.status_code == 413
+
+
+def test_the_invented_flock_opens_without_a_passphrase_and_still_needs_tokens(
+    flock_file: str,
+) -> None:
+    app = create_app(Settings(flock_file, lambda: NOW, invented=True))
+    with TestClient(app, base_url="http://127.0.0.1", follow_redirects=False) as client:
+        assert "Everything here is invented" in client.get("/").text
+        assert client.post("/log/care", data={"task": "x"}).status_code == 403
+        form = {"task": "feed_water", "place": "pen", "token": token_of(client, "/")}
+        assert client.post("/log/care", data=form).status_code == 303
