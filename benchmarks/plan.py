@@ -18,7 +18,9 @@ from benchmarks.measure import Ratio, seconds, side_by_side
 from quailwright.flock.fold import fold
 from quailwright.planning.accept import entries_of
 from quailwright.planning.asked import Posed, pose
-from quailwright.planning.model import Asked, Columns, build
+from quailwright.planning.columns import Columns
+from quailwright.planning.given import Asked
+from quailwright.planning.model import build
 from quailwright.planning.plan import Plan, carried_out, make_plan, question_of
 from quailwright.planning.program import Program
 from quailwright.planning.solver import solve

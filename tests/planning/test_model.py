@@ -15,18 +15,12 @@ from tests.outlook.flocks import NOWHERE, hens
 
 from quailwright.flock.fold import fold
 from quailwright.outlook.forecast import learn
+from quailwright.planning.columns import Columns
 from quailwright.planning.drafts import read
+from quailwright.planning.given import Asked, PerHen, There
 from quailwright.planning.hands import a_bird, jobs, minutes_by_day
 from quailwright.planning.kernels import Kernels, kernels
-from quailwright.planning.model import (
-    Asked,
-    Columns,
-    PerHen,
-    There,
-    build,
-    set_bother,
-    wanting_costs,
-)
+from quailwright.planning.model import build
 from quailwright.planning.problem import (
     Busy,
     Candidate,
@@ -42,6 +36,7 @@ from quailwright.planning.problem import (
 )
 from quailwright.planning.program import Program
 from quailwright.planning.solver import Solution, solve
+from quailwright.planning.worth import set_bother, wanting_costs
 
 Array = NDArray[np.float64]
 

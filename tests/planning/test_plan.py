@@ -19,10 +19,12 @@ from quailwright.husbandry.feeding import intake_of_g_per_day
 from quailwright.journal.entries import Entry
 from quailwright.outlook.forecast import Question, forecast, learn
 from quailwright.outlook.hatching import PlannedSet, Stay
-from quailwright.planning.model import blocks, build, wanting_costs
+from quailwright.planning.given import blocks
+from quailwright.planning.model import build
 from quailwright.planning.plan import Plan, Situation, make_plan
 from quailwright.planning.problem import Machine, Problem, Span
 from quailwright.planning.solver import solve
+from quailwright.planning.worth import wanting_costs
 
 Array = NDArray[np.float64]
 

@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 
 from numpy.random import Generator
 
-from quailwright.planning.model import set_cost
 from quailwright.planning.plan import Plan, Situation, make_plan, reckoned
 from quailwright.planning.problem import Problem
+from quailwright.planning.worth import set_cost
 
 NAMES = ("as asked", "surer", "cheaper", "fewer hatches")
 

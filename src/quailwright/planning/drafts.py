@@ -5,10 +5,9 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from quailwright.planning.kernels import Kernels
-from quailwright.planning.model import (
+from quailwright.planning.columns import Columns
+from quailwright.planning.given import (
     Asked,
-    Columns,
     PerHen,
     alive_when_chosen,
     at,
@@ -17,6 +16,7 @@ from quailwright.planning.model import (
     least_eggs,
     relative,
 )
+from quailwright.planning.kernels import Kernels
 from quailwright.planning.problem import Candidate, Cull, Draft, Problem, Set
 from quailwright.planning.solver import Solution
 

@@ -23,18 +23,12 @@ from quailwright.outlook.hatching import HatchTime, PlannedSet, Stay, shares_of_
 from quailwright.outlook.learning import expit
 from quailwright.outlook.light import Light, light_of
 from quailwright.outlook.rates import Rates, draw_rates, hatch_shift
+from quailwright.planning.columns import Columns
 from quailwright.planning.drafts import read
+from quailwright.planning.given import Asked, PerHen, There
 from quailwright.planning.hands import minutes_by_day
 from quailwright.planning.kernels import Kernels, kernels, lit_share
-from quailwright.planning.model import (
-    Asked,
-    Columns,
-    PerHen,
-    There,
-    build,
-    feed_price,
-    laid,
-)
+from quailwright.planning.model import build, feed_price, laid
 from quailwright.planning.problem import (
     CHOSEN_AT_W,
     Candidate,

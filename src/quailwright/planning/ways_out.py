@@ -13,8 +13,9 @@ from quailwright.husbandry import facts
 from quailwright.outlook.forecast import Question
 from quailwright.outlook.light import latitude_of, light_of
 from quailwright.planning.asked import lamp_cost
+from quailwright.planning.given import Asked
 from quailwright.planning.kernels import lit_share
-from quailwright.planning.model import Asked, build
+from quailwright.planning.model import build
 from quailwright.planning.plan import (
     Plan,
     Situation,
