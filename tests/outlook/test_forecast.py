@@ -160,7 +160,7 @@ def hatch(on: date, *more: Entry) -> list[float]:
 # Hatch of set of unknown eggs: Beta(5.9, 3.2), 65 % (between published flocks).
 def test_a_hatch_under_way_brings_what_is_published() -> None:
     chicks = hatch(date(2027, 5, 6))
-    assert np.mean(chicks) == pytest.approx(50 * 5.9 / 9.1, abs=2)
+    assert np.mean(chicks) == pytest.approx(50 * 5.9 / 9.1, abs=1)
     assert np.quantile(chicks, 0.05) < 20
     assert np.quantile(chicks, 0.95) > 42
 
@@ -199,9 +199,10 @@ def test_chicks_housed_already_count_at_eight_weeks_too() -> None:
 
 # A hatch ends at 441 h (South African Journal of Animal Science 2005); keepers log chicks when
 # they take them out (common practice, no source). Silence until then is no failure.
-@pytest.mark.parametrize("day", [22, 23])
-def test_chicks_not_logged_yet_are_still_expected(day: int) -> None:
-    assert np.mean(hatch(date(2027, 5, day))) > 10
+@pytest.mark.parametrize(("day", "least"), [(22, 20), (23, 5)])
+def test_chicks_not_logged_yet_are_still_expected(day: int, least: int) -> None:
+    """Of some 32; on the evening before the last hours fewer, but not none."""
+    assert np.mean(hatch(date(2027, 5, day))) > least
 
 
 def test_a_hatch_long_overdue_brings_nothing() -> None:
