@@ -253,7 +253,7 @@ def simulate(
         if week >= weeks:
             continue
         together = rng.standard_normal(number, dtype=np.float32)
-        spread = _doubt(week)
+        spread = _doubt(week) if any(draws.rates.lay.hen_days) else np.float32(0.0)
         level = np.concatenate(
             [one.next(together, doubt * spread, spread) for one in (lay, lay_of_sets)]
         )
@@ -454,7 +454,11 @@ class _Deaths:
 
 
 def _doubt(week: int) -> np.float32:
-    """Spread of what the model of lay leaves out, a week (0 the next) ahead [log odds]."""
+    """Spread of what the model of lay leaves out, a week (0 the next) ahead [log odds].
+
+    It stands for what the slips of a record hide of a flock's level. Where no egg is logged the
+    level is only the published spread between flocks, which holds all that there is.
+    """
     now, later = (facts.value(f"forecast.level_doubt_{when}") for when in ("now", "later"))
     whole = min(1.0, week / facts.value("forecast.level_doubt_w"))
     return np.float32(now + (later - now) * whole)
