@@ -15,9 +15,9 @@ import numpy as np
 import simpy
 from numpy.random import Generator as Drawing
 
+from quailwright.flock.cohorts import classes_of
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
-from quailwright.outlook.history import classes_of
 from quailwright.outlook.lay import Walk, by_row, curves
 from quailwright.outlook.learning import expit
 from quailwright.outlook.light import Light, lay_share

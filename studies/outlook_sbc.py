@@ -19,10 +19,11 @@ from numpy.random import Generator, default_rng
 from numpy.typing import NDArray
 from scipy import stats  # type: ignore[import-untyped]
 
+from quailwright.flock.cohorts import group_history
 from quailwright.flock.state import Birds, Change, Flock, Group
 from quailwright.husbandry import facts
 from quailwright.journal.entries import Holding
-from quailwright.outlook.history import LaidDay, group_history
+from quailwright.outlook.history import LaidDay
 from quailwright.outlook.lay import (
     Hens,
     LayBelief,

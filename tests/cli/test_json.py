@@ -75,7 +75,8 @@ def test_flock(kept: Quail) -> None:
         stands,
         {"on": str, "holding": str, "totals": dict, "places": list, "eggs": dict, "lots": list,
          "hatching_eggs": list, "feeds": list, "money": dict, "differences": list,
-         "kept_contradictions": int, "entries": int},
+         "kept_contradictions": int, "entries": int, "plan": type(None), "planned_sets": list,
+         "planned_culls": list},
     )  # fmt: skip
     assert stands["totals"] == {"chicks": 0, "hens": 10, "cocks": 2, "birds": 12}
     assert stands["eggs"] == {"on_hand": 8, "withheld": 0, "free": 8}

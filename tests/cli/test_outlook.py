@@ -36,8 +36,9 @@ def test_json_is_that_of_the_contract(kept: Quail) -> None:
     answer = kept("outlook", *ON, *SMALL, "--seed", "3", "--json")
     assert (answer.code, answer.err) == (0, "")
     ahead = answer.json
-    shown = {"as_of", "draws", "seed", "question", "weeks", "hatches", "rates", "said"}
+    shown = {"as_of", "draws", "seed", "question", "planned", "weeks", "hatches", "rates", "said"}
     assert set(ahead) == shown
+    assert ahead["planned"] == {"sets": [], "culls": []}
     assert (ahead["as_of"], ahead["draws"], ahead["seed"]) == ("2027-05-06", 200, 3)
     assert [week["from"] for week in ahead["weeks"]] == [
         str(date(2027, 5, 7) + timedelta(weeks=n)) for n in range(6)
@@ -48,7 +49,8 @@ def test_json_is_that_of_the_contract(kept: Quail) -> None:
         for name in list(week)[1:]:
             is_spread(week[name])
     (hatch,) = ahead["hatches"]
-    assert list(hatch) == ["hatch", "chicks", "first_hatch_at", "hens_at_8_weeks"]
+    assert list(hatch) == ["hatch", "is_set", "chicks", "first_hatch_at", "hens_at_8_weeks"]
+    assert hatch["is_set"] is True
     assert hatch["hatch"] == "may"
     is_spread(hatch["chicks"])
     is_spread(hatch["hens_at_8_weeks"])

@@ -486,3 +486,31 @@ def test_check_tells_of_contradictions_that_came_in_together(store: Store) -> No
         writer.append([made("birds_died", "2027-05-02", group="nobody", hens=1)], NOW)
     [finding] = check(store)
     assert (finding.kind, finding.forced) == ("orphan", False)
+
+
+def test_a_whole_plan_is_kept_in_one_go_in_any_order(store: Store) -> None:
+    moment = "2027-06-01T08:00Z"
+    plan = [
+        made("cull_planned", moment, hatch="july", on="2027-09-01", keep_hens=6),
+        made("set_planned", moment, hatch="july", on="2027-07-01", eggs=40, place="box",
+             source="creek"),
+        made("plan_accepted", moment, brief="[goal]\neggs_per_week = 40\n", certainty=0.8),
+    ]  # fmt: skip
+    record(store, plan, NOW)
+    flock = fold(store.entries())
+    assert flock.plan is not None
+    assert list(flock.planned_sets) == ["july"]
+    assert [one.hatch for one in flock.planned_culls.values()] == ["july"]
+    assert check(store) == []
+
+
+def test_a_plan_of_birds_that_nobody_named_is_not_kept(store: Store) -> None:
+    record(store, [LAYERS, SET], NOW)
+    wrong = made("cull_planned", "2027-06-01", hatch="mya", on="2027-09-01", keep_hens=6)
+    said = sentences(refused(store, wrong))
+    assert said.startswith("hatch: there is no hatch 'mya', planned or on the record.")
+    assert "Did you mean 'may'?" in said
+    right = made("cull_planned", "2027-06-01", hatch="may", on="2027-09-01", keep_hens=6)
+    correction = made("retract", "2027-06-02", entry=right.id, why="slip", instead=as_dict(wrong))
+    record(store, [right], NOW)
+    assert "'mya'" in sentences(refused(store, correction))

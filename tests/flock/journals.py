@@ -109,7 +109,7 @@ TOLD: list[st.SearchStrategy[Draft]] = [
           | st.just(DAYS[-1]), meat_withheld_until=st.none() | st.just(DAYS[-1])),
     _kind("quarantine", place=place, until=st.just(DAYS[-1])),
     _kind("place", place=place, role=st.sampled_from(["pen", "brooder", "incubator"]),
-          floor_m2=st.none() | some),
+          floor_m2=st.none() | some, capacity_eggs=st.none() | some),
     _kind("feed_bought", feed=st.just("starter"), kg=some, cost=st.none() | some),
     _kind("feed_given", feed=st.just("starter"), kg=some, place=st.none() | place),
     _kind("feed_counted", feed=st.just("starter"), kg=some),
@@ -126,7 +126,34 @@ TOLD: list[st.SearchStrategy[Draft]] = [
     _kind("pairing", pen=place, cocks=st.just(["r1"]), hens=st.just(["r2", "r3"])),
 ]  # fmt: skip
 
-facts = st.one_of(*COUNTED, *COUNTED, *TOLD)
+
+def _cull(draft: Draft) -> Draft:
+    """Names a hatch or a group, and hens, cocks or both that stay."""
+    kind, fields = draft
+    fields = dict(fields)
+    if "hatch" in fields:
+        fields = {k: v for k, v in fields.items() if k not in ("group", "hatched_on")}
+    if "keep_cocks" not in fields:
+        fields.setdefault("keep_hens", 3)
+    return kind, fields
+
+
+planned_day = st.sampled_from([DAYS[-1] + timedelta(days=n) for n in (0, 1, 5, 60)])
+PLANNED: list[st.SearchStrategy[Draft]] = [
+    _kind("plan_accepted", brief=st.sampled_from(["", "[goal]\neggs_per_week = 40\n"]),
+          certainty=st.sampled_from([0, 0.8, 1])),
+    _kind("set_planned", hatch=st.sampled_from([*HATCHES, "may"]), on=planned_day, place=place,
+          eggs=some, source=source),
+    _kind("set_planned", hatch=st.sampled_from([*HATCHES, "may"]), on=planned_day, place=place,
+          eggs=some, group=group),
+    _kind("cull_planned", on=planned_day, hatch=st.none() | st.sampled_from([*HATCHES, "may"]),
+          group=group, hatched_on=st.none() | hatching_day, keep_hens=st.none() | small,
+          keep_cocks=st.none() | small).map(_cull),
+    _kind("eggs_set", hatch=st.sampled_from(["may", "other"]), place=place, eggs=some,
+          source=source),
+]  # fmt: skip
+
+facts = st.one_of(*COUNTED, *COUNTED, *TOLD, *PLANNED)
 holdings = _kind("holding", timezone=st.sampled_from(ZONES), name=st.just("home"))
 
 # A sound beginning: every group lives and lays, every hatch is set, on the first of the days.

@@ -17,7 +17,11 @@ RULES = list(printed_rules().values())
 TABLE: list[dict[str, Any]] = tomllib.loads(
     resources.files("quailwright.guide").joinpath("care.toml").read_text(encoding="utf-8")
 )["rule"]
-STATE = {"heat": "35 °C", "heat_range": "32.2 to 35 °C", "surplus": "3"}
+PLANNED = {
+    "eggs": "48", "whose": "creek", "machine": "box", "hatch": "june", "day": "Tue 1 Jun",
+    "stay": "12 hens", "others": "the other hens", "there": "20 hens",
+}  # fmt: skip
+STATE = {"heat": "35 °C", "heat_range": "32.2 to 35 °C", "surplus": "3"} | PLANNED
 BOTH: list[Units] = ["metric", "us"]
 
 
@@ -67,7 +71,7 @@ def test_every_text_fills_in(rule: Rule, units: Units) -> None:
         assert "{" not in filled
         assert "}" not in filled
     foreign = "°C" if units == "us" else "°F"
-    state = {"heat": "", "heat_range": "", "surplus": ""}
+    state = dict.fromkeys(STATE, "")
     assert all(foreign not in wording.fill(text, units, state) for text in texts(rule))
 
 
@@ -99,6 +103,16 @@ def test_every_rule_comes_up_in_the_life_of_a_flock() -> None:
         seen |= rules_asked(round_on(journal, day(number)))
     for number in range(18, 46):
         seen |= rules_asked(round_on(housed, day(number)))
+    planned = [
+        *adults(hens=9),
+        *(made("source", day(-1), source=route, route=route)
+          for route in ("own", "collected", "shipped")),
+        *(made("set_planned", day(-1), hatch=f"of {route}", on=str(day(20)), eggs=9, place="box",
+               source=route) for route in ("own", "collected", "shipped")),
+        made("cull_planned", day(-1), on=str(day(20)), group="pen birds", keep_hens=4),
+    ]  # fmt: skip
+    for number in range(5, 22):
+        seen |= rules_asked(round_on(planned, day(number)))
     for number in [*range(39, 80), *range(200, 240), *range(300, 340)]:
         seen |= rules_asked(round_on(moved if number >= 46 else housed, day(number)))
     assert set(printed_rules()) - seen == set()

@@ -58,7 +58,7 @@ CONTRACT = """
 """  # noqa: E501
 
 # Kinds and fields beyond that table: adding is free.
-ADDED_KINDS = {"care_rule"}
+ADDED_KINDS = {"care_rule", "plan_accepted", "set_planned", "cull_planned"}
 ADDED_FIELDS = {"holding": {"altitude_m"}}
 
 
@@ -137,6 +137,7 @@ HAVING: dict[str, st.SearchStrategy[Any]] = {
         st.builds("{}T{:02d}:{:02d}{}".format, dates, st.integers(0, 23), st.integers(0, 59),
                   st.sampled_from(["Z", "+01:00", "-09:30", "+12:45"])),
     ),
+    "brief": st.sampled_from(["", "[goal]", "[goal]\neggs_per_week = 40\n", "not TOML"]),
     "timezone": st.sampled_from(["", "Europe/Lisbon", "Pacific/Auckland"]),
 }  # fmt: skip
 
@@ -250,7 +251,8 @@ def test_most_kinds_are_sound_as_drawn() -> None:
         "task": "water", "rule": "water", "product": "powder", "category": "bedding", "use": "sold",
         "sex": "hen", "until": "2027-06-01", "why": "a slip", "entry": uid(9), "eggs": 3,
         "total_g": 36, "clear": 1, "dead": 1, "chicks": 4, "kg": 2, "minutes": 5, "amount": -3,
-        "mass_g": 230, "hens": 2, "cocks": 1,
+        "mass_g": 230, "hens": 2, "cocks": 1, "brief": "[goal]", "certainty": 0.8,
+        "on": "2027-06-01",
     }  # fmt: skip
     for kind, cls in KINDS.items():
         plain: dict[str, Any] = {"kind": kind, "id": uid(1), "at": "2027-05-02"}
@@ -260,6 +262,7 @@ def test_most_kinds_are_sound_as_drawn() -> None:
         more: dict[str, dict[str, Any]] = {
             "birds_died": {"hens": 1}, "birds_out": {"hens": 1}, "birds_processed": {"hens": 1},
             "birds_counted": {"hens": 0}, "eggs_set": {"source": "creek"},
+            "set_planned": {"source": "creek"}, "cull_planned": {"hatch": "may", "keep_hens": 1},
             "birds_weighed": {"weights_g": [200]}, "pairing": {"cocks": ["c"], "hens": ["h"]},
         }  # fmt: skip
         plain |= more.get(kind, {})

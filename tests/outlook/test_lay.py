@@ -7,10 +7,11 @@ import pytest
 from tests.makers import made
 from tests.outlook.flocks import LISBON, NOWHERE, ON, binomial, hens, laid, outlook, rate
 
+from quailwright.flock.cohorts import group_history
 from quailwright.flock.fold import fold
 from quailwright.journal.entries import Entry
 from quailwright.outlook.forecast import learn
-from quailwright.outlook.history import group_history, laid_days
+from quailwright.outlook.history import laid_days
 from quailwright.outlook.lay import Weeks, curves, weeks_of
 from quailwright.outlook.light import lay_share, light_of
 

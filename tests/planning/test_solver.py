@@ -5,8 +5,11 @@ version and with another interface; small cases are counted out as well.
 """
 
 import math
+import signal
 import subprocess
 import sys
+import threading
+import time
 from itertools import product
 from typing import Any
 
@@ -181,13 +184,13 @@ def test_no_time_at_all_gives_none_or_the_best_so_far() -> None:
 def test_a_start_is_no_worse_than_none() -> None:
     program = market_split(4, 30)
     first = solve(program, gap=0.0, seconds=0.3)
-    again = solve(program, gap=0.0, seconds=0.3, start=first.values)
+    again = solve(program, gap=0.0, seconds=0.3, start=dict(enumerate(first.values.tolist())))
     assert again.cost <= first.cost + 1e-6
 
 
 def test_a_start_of_another_programme_does_no_harm() -> None:
     program = knapsack(12, 1)
-    found = solve(program, gap=0.0, seconds=10.0, start=np.ones(3))
+    found = solve(program, gap=0.0, seconds=10.0, start={0: 1.0, 1: 1.0, 2: 1.0})
     assert found.cost == pytest.approx(by_scipy(program).fun)
 
 
@@ -232,3 +235,27 @@ def test_the_same_programme_gives_the_same_values() -> None:
     program, _ = build(asked_of(problem([0.0] * 14 + [60.0] * 12)))
     first, again = (solve(program, gap=0.03, seconds=20.0) for _ in range(2))
     np.testing.assert_array_equal(first.values, again.values)
+
+
+def test_ctrl_c_ends_with_the_best_so_far() -> None:
+    """A hard programme: without the signal it would run to the end of its time."""
+    before = signal.getsignal(signal.SIGINT)
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    timer = threading.Timer(1.0, signal.raise_signal, (signal.SIGINT,))
+    try:
+        timer.start()
+        began = time.monotonic()
+        found = solve(market_split(6, 60), gap=0.0, seconds=60.0)
+    finally:
+        timer.cancel()
+        signal.signal(signal.SIGINT, before)
+    assert time.monotonic() - began < 30.0
+    assert found.ended == "stopped"
+    assert found.found
+
+
+def test_nodes_end_it_the_same_way_every_time() -> None:
+    first, again = (solve(market_split(5, 40), gap=0.0, seconds=60.0, nodes=20) for _ in range(2))
+    assert first.ended == "best so far"
+    np.testing.assert_array_equal(first.values, again.values)
+    assert first.bound <= first.cost

@@ -8,7 +8,7 @@ from quailwright.cli import show
 from quailwright.cli.options import FlockOption, JsonOption, OnOption, moment_asked, opened
 from quailwright.exchange import shapes
 from quailwright.flock.fold import fold, newest_zone
-from quailwright.flock.standing import PlaceStanding, Standing, standing
+from quailwright.flock.standing import CullStanding, PlaceStanding, SetStanding, Standing, standing
 from quailwright.guide import wording
 from quailwright.guide.round import day_at, units_of
 from quailwright.journal.entries import Units
@@ -74,6 +74,7 @@ def _show(stands: Standing, units: Units, currency: str) -> None:
                 for h in hatches
             ],
         )
+    _show_planned(stands)
     _show_eggs(stands)
     if stands.feeds:
         unit = wording.feed_unit(units)
@@ -95,6 +96,37 @@ def _show(stands: Standing, units: Units, currency: str) -> None:
         paid = [(what, wording.money(sum_, currency)) for what, sum_ in stands.money.items()]
         show.table(("for", "in or out"), paid)
     _show_doubts(stands)
+
+
+def _show_planned(stands: Standing) -> None:
+    if stands.planned_sets:
+        show.heading("Planned sets")
+        show.table(
+            ("hatch", "on", "eggs", "of", "in", ""),
+            [
+                (s.hatch, s.on, s.eggs, s.group or s.source, s.place, _how_far(s))
+                for s in stands.planned_sets
+            ],
+        )
+    if stands.planned_culls:
+        show.heading("Planned: birds let go")
+        show.table(
+            ("from", "of", "hens stay", "cocks stay", "hens now", "cocks now", "not sexed", ""),
+            [
+                (c.on, _of(c), c.keep_hens, c.keep_cocks, c.hens, c.cocks, c.chicks, c.progress)
+                for c in stands.planned_culls
+            ],
+        )
+
+
+def _how_far(planned: SetStanding) -> str:
+    other = planned.set_as not in (None, planned.hatch)
+    return f"{planned.progress}, as {planned.set_as}" if other else planned.progress
+
+
+def _of(cull: CullStanding) -> str:
+    of_day = "" if cull.hatched_on is None else f", hatched on {cull.hatched_on}"
+    return f"{cull.hatch or cull.group}{of_day}"
 
 
 _LOTS_SHOWN = 14

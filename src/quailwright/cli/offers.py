@@ -1,28 +1,16 @@
 """`offers`: hatching-egg offers compared."""
 
-import sys
 from math import isfinite
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from quailwright.cli import show
-from quailwright.cli.options import (
-    FlockOption,
-    JsonOption,
-    OnOption,
-    location,
-    moment_asked,
-    opened,
-)
-from quailwright.flock.fold import fold, newest_zone
+from quailwright.cli.options import FlockOption, JsonOption, OnOption
+from quailwright.cli.standing import asked_file, standing
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
-from quailwright.guide.round import day_at
-from quailwright.journal.entries import Entry
 from quailwright.journal.findings import BadInput
-from quailwright.journal.jsonl import read_file, read_stream
 
 if TYPE_CHECKING:
     from datetime import date
@@ -71,12 +59,9 @@ def offers(
     ] = None,
 ) -> None:
     """Hatching-egg offers compared by the cost of a hen at lay."""
-    stdin = file == "-"
-    data = read_stream(sys.stdin.buffer, "standard input") if stdin else read_file(Path(file))
-    entries = journal_of(ctx, flock_file)
-    asked_on = moment_asked(on, newest_zone(entries))
-    flock = fold(entries, asked_on)
-    day = day_at(flock, asked_on)
+    data = asked_file(file)
+    stands = standing(ctx, flock_file, on)
+    flock, day = stands.flock, stands.day
     import numpy as np
 
     from quailwright.planning.offers import answer, asking, read_offers
@@ -96,16 +81,6 @@ def offers(
         _show(found, flock, day)
     if not found.reached:
         raise typer.Exit(1)
-
-
-def journal_of(ctx: typer.Context, flock_file: str | None) -> list[Entry]:
-    """The journal; none where there is no flock yet and none was named."""
-    named = flock_file or (ctx.obj or {}).get("flock")
-    where = location(ctx, flock_file)
-    if not named and "://" not in where and not Path(where).expanduser().exists():
-        return []
-    with opened(ctx, flock_file) as store:
-        return list(store.entries())
 
 
 def _show(found: "Answer", flock: Flock, day: "date") -> None:

@@ -31,11 +31,13 @@ EXAMPLES = """Examples:
   quailwright outlook --lamp 15
   quailwright outlook --set "2027-06-01 40 creek-farm" --fewer-cocks 3
   quailwright outlook --no-hatches
+  quailwright outlook --no-planned
   quailwright outlook --rates
   quailwright outlook --past
 
 With a question (--lamp, --set, --fewer-cocks, --fewer-hens, --no-hatches) it also says what the
-answer changes. --past makes forecasts as of past days again and says how they did."""
+answer changes. What you have planned (set_planned, cull_planned) is counted unless --no-planned.
+--past makes forecasts as of past days again and says how they did."""
 
 _SHOWN_WEEKS = 26
 _LONG_DAY_H = 17
@@ -77,6 +79,9 @@ def outlook(
             help="If these eggs were set too; may be repeated.",
         ),
     ] = None,
+    no_planned: Annotated[
+        bool, typer.Option("--no-planned", help="Leave out the sets and culls of your plan.")
+    ] = False,
     rates: Annotated[
         bool, typer.Option("--rates", help="The rates it stands on, and what each rests on.")
     ] = False,
@@ -97,6 +102,8 @@ def outlook(
     import numpy as np
 
     from quailwright.outlook.forecast import Question
+    from quailwright.outlook.hatching import NOTHING_PLANNED
+    from quailwright.outlook.planned import planned_of
     from quailwright.outlook.scores import past_scores
 
     if past:
@@ -112,12 +119,14 @@ def outlook(
         for score in scores:
             print(score.sentence)
         return
+    stands = Question(planned=NOTHING_PLANNED if no_planned else planned_of(flock, day, weeks))
     question = Question(
         lamp,
         fewer_cocks,
         fewer_hens,
         no_hatches,
-        tuple(_planned(text, day, weeks) for text in sets or ()),
+        tuple(_asked_set(text, day, weeks) for text in sets or ()),
+        planned=stands.planned,
     )
     with progress_bar("Weeks drawn", draws * weeks > _LARGE) as drawn:
         ahead = outlook_told.ahead(
@@ -133,8 +142,8 @@ def outlook(
         _show_rates(table)
         return
     _show(ahead, flock, said)
-    if question != Question():
-        as_it_stands = outlook_told.ahead(known, weeks, draws, seed)
+    if question != stands:
+        as_it_stands = outlook_told.ahead(known, weeks, draws, seed, stands)
         _show_answer(ahead, as_it_stands, question)
 
 
@@ -155,7 +164,7 @@ def _check(
         raise BadInput("--fewer-cocks and --fewer-hens take birds away: 0 or more.")
 
 
-def _planned(text: str, day: date, weeks: int) -> "PlannedSet":
+def _asked_set(text: str, day: date, weeks: int) -> "PlannedSet":
     from quailwright.outlook.hatching import PlannedSet
 
     parts = text.split(maxsplit=2)
@@ -179,17 +188,20 @@ def _planned(text: str, day: date, weeks: int) -> "PlannedSet":
 
 
 @contextlib.contextmanager
-def progress_bar(text: str, long: bool) -> Iterator[Callable[[int, int], None]]:
-    """A bar on standard error while something long runs on a terminal."""
+def progress_bar(text: str, long: bool) -> Iterator[Callable[..., None]]:
+    """A bar on standard error while something long runs on a terminal: called with how much is
+    done, of how much, and words if there is something to say."""
     if not (long and sys.stderr.isatty()):
-        yield lambda done, of: None
+        yield lambda done, of, words="": None
         return
     from rich.console import Console
     from rich.progress import Progress
 
     with Progress(console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(text, total=None)
-        yield lambda done, of: bar.update(task, completed=done, total=of)
+        yield lambda done, of, words=text: bar.update(
+            task, completed=done, total=of, description=words
+        )
 
 
 def _show(ahead: "Outlook", flock: Flock, said: list[str]) -> None:
@@ -232,7 +244,8 @@ def _show(ahead: "Outlook", flock: Flock, said: list[str]) -> None:
     if quantities == _FITTING:
         print("  Cocks, chicks and deaths: in a wider window, or --json.")
     if ahead.hatches:
-        show.heading("Hatches under way")
+        is_all_set = all(one.hatch in flock.hatches for one in ahead.hatches)
+        show.heading("Hatches under way" if is_all_set else "Hatches under way or planned")
         show.table(
             ("hatch", "chicks", "hens at 8 weeks"),
             [

@@ -118,6 +118,22 @@ def corridor_plot(
 _FAN_COLUMNS = 50
 
 
+def bars(rows: Sequence[tuple[str, Sequence[tuple[str, float, float]]]], scale: str) -> None:
+    """Spans along a line, a row each: (label, spans of (letter, from, to) as parts of the whole).
+
+    `scale` is printed below them, as wide as they are.
+    """
+    width = max((len(label) for label, _ in rows), default=0)
+    for label, spans in rows:
+        line = [" "] * _FAN_COLUMNS
+        for letter, first, last in spans:
+            begin = min(_FAN_COLUMNS - 1, round(first * _FAN_COLUMNS))
+            end = min(_FAN_COLUMNS, max(begin + 1, round(last * _FAN_COLUMNS)))
+            line[begin:end] = letter * (end - begin)
+        print(f"  {label:{width}} {''.join(line).rstrip()}")
+    print(f"  {'':{width}} {scale}")
+
+
 def fan(labels: Sequence[str], bands: Sequence[Sequence[float]], line: float | None) -> None:
     """Bands of chance, a row each: `-` nine tenths to a tenth, `=` the middle half, `o` the middle.
 

@@ -32,6 +32,27 @@ def outlook_shape(
     return {
         "as_of": outlook.as_of.isoformat(),
         "question": outlook.asked.words or None,
+        "planned": {
+            "sets": [
+                {
+                    "hatch": one.name,
+                    "on": one.on.isoformat(),
+                    "eggs": one.eggs,
+                    "of": one.source,
+                    "place": one.machine,
+                }
+                for one in outlook.asked.planned_sets
+            ],
+            "culls": [
+                {
+                    "on": cull.stay.on.isoformat(),
+                    "of": cull.of,
+                    "keep_hens": cull.stay.hens,
+                    "keep_cocks": cull.stay.cocks,
+                }
+                for cull in outlook.asked.planned.culls
+            ],
+        },
         "draws": outlook.draws,
         "seed": seed,
         "weeks": [
@@ -46,6 +67,7 @@ def outlook_shape(
         "hatches": [
             {
                 "hatch": one.hatch,
+                "is_set": one.hatch in flock.hatches,
                 "chicks": _spread(one.chicks_samples),
                 "first_hatch_at": _times(one.first_at, flock.zone),
                 "hens_at_8_weeks": _spread(one.hens_at_8_weeks),

@@ -1,25 +1,72 @@
 """The JSON shape of `plan`."""
 
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from quailwright.outlook.report import spread_of
+from quailwright.planning.answer import Answer
+from quailwright.planning.calendar import steps
+from quailwright.planning.choices import hatches
 from quailwright.planning.plan import Plan
-from quailwright.planning.ways_out import WayOut
+from quailwright.planning.problem import chosen_on
 
 
-def plan_shape(
-    plan: Plan, reasons: Sequence[str], ways: Sequence[WayOut], said: Sequence[str], seed: int
-) -> dict[str, Any]:
-    """`plan --json`."""
+def answer_shape(answer: Answer, seed: int, accepted: int) -> dict[str, Any]:
+    """`plan --json`; `accepted` is the number of entries that were written."""
+    shape = {
+        **plan_shape(answer.plan),
+        "seed": seed,
+        "choice": answer.choice,
+        "reasons": list(answer.reasons),
+        "alternatives": [
+            {
+                "what": way.what,
+                "status": way.status,
+                "chance_met_overall": round(way.chance, 3),
+                "cost_more": round(way.cost_more, 2),
+            }
+            for way in answer.ways
+        ],
+        "choices": [
+            {"name": one.name, "aim": one.aim, **_beside(one.plan)} for one in answer.choices
+        ],
+        "said": list(answer.said),
+        "accepted_entries": accepted,
+    }
+    if answer.what_if is not None:
+        told, other = answer.what_if
+        shape["what_if"] = {"told": list(told), **plan_shape(other)}
+    if answer.again is not None:
+        shape["again"] = {
+            "accepted_on": answer.again.accepted_on.isoformat(),
+            "changes": [change.words for change in answer.again.changes if change.words],
+            "why": list(answer.again.why),
+        }
+    return shape
+
+
+def _beside(plan: Plan) -> dict[str, Any]:
+    return {
+        "status": plan.status,
+        "chance_met_overall": round(plan.chance_overall, 3),
+        "chance_met_every_week": round(plan.chance_every_week, 3),
+        "cost": round(float(plan.cost.mean()), 2),
+        "hatches": hatches(plan),
+        "minutes_per_day": round(float(plan.minutes_by_day.mean()), 1),
+    }
+
+
+def plan_shape(plan: Plan) -> dict[str, Any]:
+    """One plan."""
     problem = plan.problem
+    busiest, minutes = plan.busiest_day
     low, high = np.quantile(plan.cost, (0.1, 0.9))
     return {
         "as_of": problem.on.isoformat(),
-        "seed": seed,
         "status": plan.status,
+        "out_of_reach": list(plan.out_of_reach),
+        "stopped": plan.stopped,
         "certainty": problem.wanted.certainty,
         "sets": [
             {
@@ -29,6 +76,7 @@ def plan_shape(
                 "place": one.place,
                 "keep_hens": one.keep_hens,
                 "keep_cocks": one.keep_cocks,
+                "choose_on": chosen_on(problem, one.on).isoformat(),
             }
             for one in plan.draft.sets
         ],
@@ -64,18 +112,12 @@ def plan_shape(
         },
         "minutes_per_day": [round(float(minutes), 1) for minutes in plan.minutes_a_day],
         "peak": {name: round(value, 1) for name, value in plan.peak.items()},
+        "busiest_day": {"on": busiest.isoformat(), "minutes": round(minutes, 1)},
         "gap": round(plan.gap, 4),
-        "reasons": list(reasons),
-        "alternatives": [
-            {
-                "what": way.what,
-                "status": way.status,
-                "chance_met_overall": round(way.chance, 3),
-                "cost_more": round(way.cost_more, 2),
-            }
-            for way in ways
+        "calendar": [
+            {"on": step.on.isoformat(), "do": step.doing, "of": step.of, "words": step.words}
+            for step in steps(plan)
         ],
-        "said": list(said),
     }
 
 

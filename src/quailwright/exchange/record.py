@@ -11,11 +11,24 @@ from typing import Any
 import msgspec
 
 from quailwright.exchange.typed import at_present, with_offset
+from quailwright.flock.booking.known import near
 from quailwright.flock.fold import Record, fold, refusals
 from quailwright.flock.state import Flock
 from quailwright.guide import rules
 from quailwright.journal.checks import build_entry, read_entry
-from quailwright.journal.entries import CareRule, Entry, Retract, as_dict, described, kind_of
+from quailwright.journal.entries import (
+    BirdsMoved,
+    CareRule,
+    CullPlanned,
+    EggsSet,
+    Entry,
+    Group,
+    Retract,
+    SetPlanned,
+    as_dict,
+    described,
+    kind_of,
+)
 from quailwright.journal.findings import BadInput, Finding, QuailwrightError, Withheld
 from quailwright.journal.jsonl import parse_lines, write_lines
 from quailwright.journal.store import Store
@@ -99,6 +112,7 @@ def record(store: Store, entries: Sequence[Entry], now: datetime) -> Recorded:
             kept = Record(existing)
             findings = _said_of_what_is_new(refusals(kept, fresh), existing, fresh)
             findings += _changes_that_make_no_sense(fresh, kept.flock)
+            findings += _plans_of_nothing(existing, fresh)
         if findings:
             raise _refusal(findings)
         writer.append(fresh, now)
@@ -150,6 +164,49 @@ def _changes_that_make_no_sense(entries: Iterable[Entry], flock: Flock) -> list[
         if isinstance(fact, CareRule)
         for finding in rules.problems(flock.care_rules.get((fact.rule, fact.place), fact))
     ]
+
+
+def _plans_of_nothing(existing: Iterable[Entry], fresh: Sequence[Entry]) -> list[Finding]:
+    """Plans for birds or eggs that no entry of the journal names: a name is mistyped.
+
+    A name in an entry that was taken back will do: its plan waits for nothing, and does no harm.
+    """
+    planned = [
+        fact
+        for entry in fresh
+        for fact in _facts(entry)
+        if isinstance(fact, SetPlanned | CullPlanned) and not fact.force
+    ]
+    if not planned:
+        return []
+    hatches: dict[str, None] = {}
+    groups: dict[str, None] = {}
+    for entry in (*existing, *fresh):
+        for fact in _facts(entry):
+            if isinstance(fact, EggsSet | SetPlanned):
+                hatches[fact.hatch] = None
+            elif isinstance(fact, Group):
+                groups[fact.group] = None
+            elif isinstance(fact, BirdsMoved) and fact.to_group is not None:
+                groups[fact.to_group] = None
+    found = []
+    for fact in planned:
+        named = [("group", fact.group, groups, "Log the group first.")]
+        if isinstance(fact, CullPlanned):
+            named.append(("hatch", fact.hatch, hatches, "Log set_planned or eggs_set first."))
+        found += [
+            Finding(
+                "orphan",
+                f"there is no {field} {name!r}, planned or on the record.",
+                near(name, known) + mend,
+                entry=fact.id,
+                field=field,
+                at=fact.at,
+            )
+            for field, name, known, mend in named
+            if name is not None and name not in known
+        ]
+    return found
 
 
 def _said_of_what_is_new(

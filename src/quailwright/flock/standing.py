@@ -5,7 +5,16 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from quailwright.flock.state import Difference, Flock, Group, Hatch, Place
+from quailwright.flock.planned import (
+    PROGRESS,
+    Progress,
+    count_meant,
+    cull_progress,
+    culls_in,
+    set_progress,
+    sets_in,
+)
+from quailwright.flock.state import CullToDo, Difference, Flock, Group, Hatch, Place, SetToDo
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +86,44 @@ class FeedStanding:
 
 
 @dataclass(frozen=True, slots=True)
+class PlanStanding:
+    """The plan that was accepted last. Its brief is in the journal."""
+
+    accepted_at: str
+    certainty: float
+
+
+@dataclass(frozen=True, slots=True)
+class SetStanding:
+    """A planned set: `ahead`, `due`, `done` (`set_as` that hatch) or `lapsed`."""
+
+    hatch: str
+    on: date
+    eggs: int
+    place: str
+    source: str | None
+    group: str | None
+    progress: Progress
+    set_as: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class CullStanding:
+    """A planned cull: how many stay, and how many of the birds meant are there now."""
+
+    on: date
+    hatch: str | None
+    group: str | None
+    hatched_on: date | None
+    keep_hens: int | None
+    keep_cocks: int | None
+    progress: Progress
+    hens: int
+    cocks: int
+    chicks: int
+
+
+@dataclass(frozen=True, slots=True)
 class Standing:
     """Everything that stands on a day."""
 
@@ -92,6 +139,9 @@ class Standing:
     differences: list[Difference]
     kept_contradictions: int
     entries: int
+    plan: PlanStanding | None
+    planned_sets: list[SetStanding]
+    planned_culls: list[CullStanding]
 
 
 def standing(flock: Flock, on: date) -> Standing:
@@ -140,6 +190,40 @@ def standing(flock: Flock, on: date) -> Standing:
         flock.differences,
         len(flock.findings),
         flock.entries,
+        None
+        if flock.plan is None
+        else PlanStanding(flock.plan.accepted_at.isoformat(), flock.plan.certainty),
+        [_planned_set(planned, on) for planned in sets_in(flock, on, *PROGRESS)],
+        [_planned_cull(flock, cull, on) for cull in culls_in(flock, on, *PROGRESS)],
+    )
+
+
+def _planned_set(planned: SetToDo, on: date) -> SetStanding:
+    return SetStanding(
+        planned.hatch,
+        planned.on,
+        planned.eggs,
+        planned.place,
+        planned.source,
+        planned.group,
+        set_progress(planned, on),
+        planned.set_as,
+    )
+
+
+def _planned_cull(flock: Flock, cull: CullToDo, on: date) -> CullStanding:
+    birds = count_meant(flock, cull, on)
+    return CullStanding(
+        cull.on,
+        cull.hatch,
+        cull.group,
+        cull.hatched_on,
+        cull.keep_hens,
+        cull.keep_cocks,
+        cull_progress(flock, cull, on),
+        birds.hens,
+        birds.cocks,
+        birds.chicks,
     )
 
 

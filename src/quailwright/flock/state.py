@@ -323,6 +323,69 @@ class Payment:
     category: str
 
 
+@dataclass(frozen=True, slots=True)
+class AcceptedPlan:
+    """The plan that the keeper took on: when, the brief (TOML) it answers, and how sure it is."""
+
+    accepted_at: datetime
+    brief: str
+    certainty: float
+
+
+@dataclass(slots=True)
+class SetToDo:
+    """A planned set.
+
+    Attributes:
+        hatch: the name that its hatch will bear.
+        on: the day to set it.
+        eggs, place: how many, in which incubator.
+        source, group: whose eggs.
+        since: the day on which it was planned.
+        set_as: the hatch that was set for it, under this or another name; None while none is.
+    """
+
+    hatch: str
+    on: date
+    eggs: int
+    place: str
+    source: str | None
+    group: str | None
+    since: date
+    set_as: str | None = None
+
+    @property
+    def whose(self) -> str:
+        """The group or source whose eggs they are."""
+        return self.group or self.source or ""
+
+
+@dataclass(frozen=True, slots=True)
+class CullToDo:
+    """From the day `on` no more than so many of the birds of a hatch or group stay; None: all.
+
+    `hatched_on` says which birds of a group of mixed age; `since` when it was planned.
+    """
+
+    on: date
+    hatch: str | None
+    group: str | None
+    hatched_on: date | None
+    keep_hens: int | None
+    keep_cocks: int | None
+    since: date
+
+    @property
+    def whose(self) -> str:
+        """The hatch or group in words."""
+        of_day = f" hatched on {self.hatched_on}" if self.hatched_on is not None else ""
+        return f"{self.hatch or self.group}{of_day}"
+
+
+CullKey = tuple[date, str | None, str | None, date | None]
+"""Day, hatch, group and hatching day of a planned cull."""
+
+
 @dataclass(slots=True)
 class Flock:
     """Everything that stands, as of the last entry folded."""
@@ -353,6 +416,9 @@ class Flock:
     pairings: dict[str, kinds.Pairing] = field(default_factory=dict)
     differences: list[Difference] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
+    plan: AcceptedPlan | None = None
+    planned_sets: dict[str, SetToDo] = field(default_factory=dict)
+    planned_culls: dict[CullKey, CullToDo] = field(default_factory=dict)
 
     def groups_alive(self) -> Iterator[Group]:
         """Groups that still hold birds."""

@@ -1,5 +1,7 @@
 """What there is to care for on a day: received eggs, hatches, machines, brooders, groups, pens.
 
+What is planned has occasions of its own (`planned.py`).
+
 An occasion is one thing that rules of its stage apply to. It carries what the rules need to know
 of the state, so that the round itself only reads rules and clocks.
 """
@@ -8,7 +10,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from math import ceil, floor
+from typing import Any
 
+from quailwright.flock.planned import sets_in
 from quailwright.flock.state import Flock, Group, Hatch, Place
 from quailwright.guide import wording
 from quailwright.husbandry import brooding, facts
@@ -36,6 +40,8 @@ class Occasion:
         done: for a kind of entry, the days on which one was logged for this.
         per_place: a place as a whole, for recurring care; a group there has its own steps.
         by_hour: steps fall due at their own instant after `since`; else on a day.
+        known_since: the day from which ticks count, where `since` lies ahead.
+        entry: fields of the entry that marks its main step as done.
     """
 
     stage: CareStage
@@ -49,6 +55,8 @@ class Occasion:
     done: dict[str, list[date]] = field(default_factory=dict)
     per_place: bool = False
     by_hour: bool = False
+    known_since: date | None = None
+    entry: dict[str, Any] = field(default_factory=dict)
 
     def age_days(self, on: date) -> int:
         """Whole days from `since` to the end of the day `on`, day 0 being the first."""
@@ -62,7 +70,7 @@ def elapsed(since: datetime, days: float) -> datetime:
 
 def occasions(flock: Flock, on: date, units: Units) -> Iterator[Occasion]:
     """Everything to care for on the day `on`, from what stands then."""
-    yield from _received(flock)
+    yield from _received(flock, on)
     for hatch in flock.hatches.values():
         yield from _of_hatch(hatch, on)
     yield from _machines(flock, on)
@@ -76,17 +84,27 @@ def occasions(flock: Flock, on: date, units: Units) -> Iterator[Occasion]:
         yield _holding(flock, flock.first_day)
 
 
-def _received(flock: Flock) -> Iterator[Occasion]:
-    store = next((p.name for p in flock.places.values() if p.role == "egg_store"), "")
+def egg_store(flock: Flock) -> str:
+    """The place where eggs are kept, or ""."""
+    return next((p.name for p in flock.places.values() if p.role == "egg_store"), "")
+
+
+def _received(flock: Flock, on: date) -> Iterator[Occasion]:
+    store = egg_store(flock)
+    keeps = timedelta(days=facts.value("incubation.storage_best_days"))
+    planned = [(one.source, one.on - keeps) for one in sets_in(flock, on, "ahead", "due")]
     for receipt in flock.receipts:
         if receipt.on_hand > 0:
+            came = receipt.at.date()
+            is_planned = any(receipt.source == source and came >= day for source, day in planned)
             yield Occasion(
                 "received",
                 store,
                 receipt.source,
                 receipt.at,
                 receipt.on_hand,
-                receipt.at.date(),
+                came,
+                frozenset(() if is_planned else ("unplanned",)),
                 by_hour=True,
             )
 

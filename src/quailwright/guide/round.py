@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from itertools import chain
 from typing import Any
 
 from quailwright.flock.state import Flock, Hatch
@@ -23,10 +24,11 @@ from quailwright.guide.occasions import (
     occasions,
     rest_days,
 )
+from quailwright.guide.planned import planned_occasions
 from quailwright.guide.rules import Rule, rests, rules_at
 from quailwright.guide.signs import Sign, signs
 from quailwright.husbandry.facts import Figure
-from quailwright.journal.entries import Units
+from quailwright.journal.entries import KINDS, LONGEST_TASK, Units
 from quailwright.journal.moments import until
 
 LOOK_AHEAD = timedelta(days=7)
@@ -124,7 +126,7 @@ def todays_round(flock: Flock, on: date) -> Round:
     tasks: list[Task] = []
     missed: list[Missed] = []
     coming: list[Task] = []
-    for occasion in occasions(flock, on, units):
+    for occasion in chain(occasions(flock, on, units), planned_occasions(flock, on)):
         for rule in rules_at(occasion.place, flock.care_rules):
             if rule.stage != occasion.stage or not _holds(rule, occasion):
                 continue
@@ -193,7 +195,7 @@ def _steps(flock: Flock, rule: Rule, occasion: Occasion, units: Units) -> Iterat
     for position, day in enumerate(days):
         at = _due_at(occasion, day)
         what = wording.fill(rule.task, units, _words(occasion, day, units))
-        counts_from = max((at - early).date(), occasion.since.date())
+        counts_from = max((at - early).date(), occasion.known_since or occasion.since.date())
         counts_until = date.max
         too_late = None if rule.too_late is None else at + timedelta(days=rule.too_late)
         if position + 1 < len(days):
@@ -245,7 +247,7 @@ def _step_task(rule: Rule, occasion: Occasion, step: Step, on: date, units: Unit
         certainty(rule),
         rule.basis(),
         _printed(rule, units, occasion),
-        _tick(rule, occasion),
+        _tick(rule, occasion, step.what),
     )
 
 
@@ -297,12 +299,17 @@ _NAMES_ITS_SUBJECT = {
 }
 
 
-def _tick(rule: Rule, occasion: Occasion) -> dict[str, Any]:
+def _tick(rule: Rule, occasion: Occasion, text: str) -> dict[str, Any]:
     """The known fields of the entry that marks the task as done."""
     if not rule.done_by:
         place = {"place": occasion.place} if occasion.place else {}
-        return {"kind": "care", "task": rule.rule} | place
+        # Several sets may be planned: the text says which one is meant.
+        by_text = occasion.stage == "planned_set" and len(text) <= LONGEST_TASK
+        return {"kind": "care", "task": text if by_text else rule.rule} | place
     kind = rule.done_by[0]
+    if occasion.stage in ("planned_set", "planned_cull"):
+        fields = KINDS[kind].__struct_encode_fields__
+        return {"kind": kind} | {k: v for k, v in occasion.entry.items() if k in fields}
     if kind == "group":
         return {"kind": kind, "hatch": occasion.subject}
     if kind == "eggs_set":
@@ -361,7 +368,7 @@ def _recurring(
         certainty(rule),
         rule.basis(),
         _printed(rule, units, occasion),
-        _tick(rule, occasion),
+        _tick(rule, occasion, text),
     )
 
 

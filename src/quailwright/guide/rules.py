@@ -28,9 +28,9 @@ class Rule:
 
     Attributes:
         rule: its name, which a `care` entry ticks off.
-        stage: what it belongs to: `received` eggs, a `hatch` (days from setting), a `machine` with
-            eggs in it, hatched `chicks` not housed yet, a `brooder`, a group by age (`grower`), a
-            `pen`, or the `holding`.
+        stage: what it belongs to: a `planned_set` or `planned_cull` (days from its own), `received`
+            eggs, a `hatch` (days from setting), a `machine` with eggs in it, hatched `chicks` not
+            housed yet, a `brooder`, a group by age (`grower`), a `pen`, or the `holding`.
         task, why: texts; {c:KEY}, {n:KEY}, {r:KEY} stand for figures, others for the state.
         every: days from one time to the next; None for a step done once on `days`.
         times: times a day, for a rule of every day (a keeper's `every_days=0.5` makes it two).

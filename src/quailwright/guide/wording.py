@@ -156,6 +156,8 @@ def day_and_month(day: date) -> str:
 
 
 _COUNTED_FROM = {
+    "planned_set": "from the day to set them",
+    "planned_cull": "from the day they go",
     "hatch": "of the hatch",
     "received": "after they came",
     "chicks": "after hatching",

@@ -7,6 +7,7 @@ not exist, more hatched than set) is for `flock.fold`.
 import difflib
 import json
 import re
+import tomllib
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
@@ -200,6 +201,56 @@ def _eggs_set(entry: kinds.EggsSet) -> Iterable[Problem]:
     yield from _in_order(entry, "laid_from", "laid_to")
 
 
+def _plan_accepted(entry: kinds.PlanAccepted) -> Iterable[Problem]:
+    try:
+        tomllib.loads(entry.brief)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        yield ("brief", f"it is not TOML ({error}).", "Give the brief as `plan` reads it.")
+
+
+MOST_YEARS_AHEAD = 10
+"""What is planned later than so many years after the entry has a mistyped year."""
+
+
+def _planned_on(entry: kinds.SetPlanned | kinds.CullPlanned) -> Iterable[Problem]:
+    """What is planned lies ahead; clocks apart by a day are let pass."""
+    if not FIRST_YEAR <= entry.on.year <= LAST_YEAR:
+        return
+    if (entry.on + timedelta(days=1)).isoformat() < entry.at[:10]:
+        yield (
+            "on",
+            f"{entry.on} is before {entry.at[:10]}: a plan is for days to come.",
+            "Give a day ahead; log what was done as what it was (eggs_set, birds_out).",
+        )
+    elif entry.at[:4].isdigit() and entry.on.year > int(entry.at[:4]) + MOST_YEARS_AHEAD:
+        yield (
+            "on",
+            f"{entry.on} is more than {MOST_YEARS_AHEAD} years after {entry.at[:10]}.",
+            "Mend the year.",
+        )
+
+
+def _set_planned(entry: kinds.SetPlanned) -> Iterable[Problem]:
+    if entry.source is None and entry.group is None:
+        yield ("source", "nothing says whose eggs these are to be.", "Give source or group.")
+    yield from _planned_on(entry)
+
+
+def _cull_planned(entry: kinds.CullPlanned) -> Iterable[Problem]:
+    if (entry.hatch is None) == (entry.group is None):
+        said = "nothing says which birds" if entry.hatch is None else "hatch and group are given"
+        yield ("hatch", f"{said}.", "Give either hatch or group.")
+    if entry.hatched_on is not None and entry.group is None:
+        yield (
+            "hatched_on",
+            "a hatch has a hatching day of its own.",
+            "Leave hatched_on out, or name the group that they live in.",
+        )
+    if entry.keep_hens is None and entry.keep_cocks is None:
+        yield ("keep_hens", "nothing says how many stay.", "Give keep_hens, keep_cocks or both.")
+    yield from _planned_on(entry)
+
+
 def _birds_weighed(entry: kinds.BirdsWeighed) -> Iterable[Problem]:
     together = entry.birds is not None and entry.total_g is not None
     if not entry.weights_g and not together:
@@ -253,6 +304,9 @@ _OWN_RULES: dict[type[Entry], Callable[[Any], Iterable[Problem]]] = {
     kinds.Holding: _holding,
     kinds.Goal: lambda entry: _in_order(entry, "from_", "until"),
     kinds.EggsReceived: _eggs_received,
+    kinds.PlanAccepted: _plan_accepted,
+    kinds.SetPlanned: _set_planned,
+    kinds.CullPlanned: _cull_planned,
     kinds.EggsSet: _eggs_set,
     kinds.EggsCollected: lambda entry: _at_most(entry, "cracked", "eggs"),
     kinds.EggsOut: lambda entry: _in_order(entry, "laid_from", "laid_to"),

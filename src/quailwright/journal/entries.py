@@ -11,6 +11,8 @@ import msgspec
 from msgspec import Meta, Struct
 
 MOST_OF_ANYTHING = 1_000_000
+LONGEST_BRIEF = 20_000
+"""Characters of a plan's brief."""
 
 
 # Without control characters, which can drive a terminal, and lone surrogates, which no file holds.
@@ -25,7 +27,8 @@ def _text(longest: int, note: str, pattern: str = ONE_LINE) -> Meta:
 
 
 Name = Annotated[str, Meta(min_length=1, max_length=80, pattern=NAME)]
-TaskName = Annotated[str, Meta(min_length=1, max_length=250, pattern=NAME)]
+LONGEST_TASK = 250
+TaskName = Annotated[str, Meta(min_length=1, max_length=LONGEST_TASK, pattern=NAME)]
 Count = Annotated[int, Meta(ge=0, le=MOST_OF_ANYTHING)]
 Positive = Annotated[int, Meta(ge=1, le=MOST_OF_ANYTHING)]
 Amount = Annotated[float, Meta(ge=0, le=1e9)]
@@ -42,7 +45,10 @@ Found = Literal["chilled", "drowned", "injured", "predator", "unknown"]
 BirdsUse = Literal["sold", "given", "lost"]
 EggsUse = Literal["eaten", "sold", "given", "discarded"]
 LeftUse = Literal["died", "processed", "sold", "given", "lost"]
-CareStage = Literal["holding", "received", "hatch", "machine", "chicks", "brooder", "grower", "pen"]
+CareStage = Literal[
+    "holding", "planned_set", "received", "hatch", "machine", "chicks", "brooder", "grower", "pen",
+    "planned_cull",
+]  # fmt: skip
 
 
 def says(text: str) -> Meta:
@@ -177,6 +183,51 @@ class CareRule(Entry, frozen=True, kw_only=True, tag="care_rule"):
         | None
     ) = None
     caution: Annotated[str, _text(500, "a caution to show with it", LINES)] | None = None
+
+
+class PlanAccepted(Entry, frozen=True, kw_only=True, tag="plan_accepted"):
+    """A plan taken on. What was planned before it no longer holds.
+
+    A moment's entries fold in the order plan_accepted, set_planned, cull_planned, eggs_set: one
+    moment may hold a whole plan.
+    """
+
+    brief: Annotated[str, _text(LONGEST_BRIEF, "the brief it answers, in TOML", LINES)]
+    certainty: Annotated[
+        float, Meta(ge=0, le=1), says("chance that it meets the goal: 0 to 1, such as 0.82")
+    ]
+
+
+class SetPlanned(Entry, frozen=True, kw_only=True, tag="set_planned"):
+    """Eggs to be set. A later entry for the same hatch replaces it.
+
+    It is done when eggs of that hatch are set, or of the same source or group under another name
+    a few days before or after.
+    """
+
+    hatch: Annotated[Name, says("the name that the hatch will bear")]
+    on: Annotated[date, says("the day to set them")]
+    eggs: Annotated[Positive, says("eggs to set")]
+    place: Annotated[Name, says("the incubator")]
+    source: Annotated[Name, says("whose eggs")] | None = None
+    group: Annotated[Name, says("or: which of your own groups will lay them")] | None = None
+
+
+class CullPlanned(Entry, frozen=True, kw_only=True, tag="cull_planned"):
+    """From a day on no more than so many of these birds stay; the others are let go.
+
+    Name a hatch (planned, under way or grown) or a group. Which birds stay, and where the others
+    go, is your choice. A later entry for the same birds and day replaces it.
+    """
+
+    on: Annotated[date, says("the day from which no more stay")]
+    hatch: Annotated[Name, says("the birds of this hatch, wherever they live")] | None = None
+    group: Annotated[Name, says("or: the birds of this group")] | None = None
+    hatched_on: (
+        Annotated[date, says("of a group of mixed age: those hatched about this day")] | None
+    ) = None
+    keep_hens: Annotated[Count, says("hens that stay at most; left out: all")] | None = None
+    keep_cocks: Annotated[Count, says("cocks that stay at most; left out: all")] | None = None
 
 
 class EggsReceived(Entry, frozen=True, kw_only=True, tag="eggs_received"):
@@ -487,6 +538,7 @@ class Retract(Entry, frozen=True, kw_only=True, tag="retract"):
 
 AnyFact = (
     Holding | Place | Instrument | Source | Feed | Goal | CareRule
+    | PlanAccepted | SetPlanned | CullPlanned
     | EggsReceived | EggsSet | EggsWeighed | EggsCandled | TurningStopped | ChicksHatched
     | EggsOpened | HatchClosed | Group | BirdsMoved | BirdsSexed | BirdsDied | BirdsProcessed
     | BirdsOut | BirdsCounted | BirdsWeighed | EggsCollected | EggsOut | FeedBought | FeedGiven
@@ -499,6 +551,9 @@ KINDS: dict[str, type[Entry]] = {str(cls.__struct_config__.tag): cls for cls in 
 
 _RANKED = (
     (Holding, Place, Instrument, Source, Feed, Goal, CareRule, FeedBought),
+    (PlanAccepted,),
+    (SetPlanned,),
+    (CullPlanned,),
     (EggsReceived, EggsCollected),
     (EggsSet,),
     (EggsWeighed, EggsCandled),

@@ -14,8 +14,11 @@ from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.fertility import fertility_factor
 from quailwright.journal.moments import zone
 from quailwright.outlook.hatching import (
+    NOTHING_PLANNED,
+    BirdsKey,
     Coming,
     HatchTime,
+    Planned,
     PlannedSet,
     Stay,
     coming,
@@ -26,6 +29,7 @@ from quailwright.outlook.light import Light, light_of
 from quailwright.outlook.rates import Rates, draw_rates, learn_rates
 from quailwright.outlook.simulate import (
     Flight,
+    Going,
     Leaving,
     flights_of,
     flights_to_come,
@@ -68,6 +72,8 @@ class Question:
         sets: eggs to be set.
         stay: birds that are to go, by (group, hatching day) of those there, or (name, None) of a
             hatch under way.
+        planned: what the keeper has planned (`planned.planned_of`): part of how things stand, to
+            which the rest is asked.
     """
 
     lamp_h: float | None = None
@@ -75,7 +81,13 @@ class Question:
     fewer_hens: int = 0
     no_hatches: bool = False
     sets: tuple[PlannedSet, ...] = ()
-    stay: Mapping[tuple[str, date | None], tuple[Stay, ...]] = field(default_factory=dict)
+    stay: Mapping[BirdsKey, tuple[Stay, ...]] = field(default_factory=dict)
+    planned: Planned = NOTHING_PLANNED
+
+    @property
+    def planned_sets(self) -> tuple[PlannedSet, ...]:
+        """Planned sets that are counted: none when nothing more is to hatch."""
+        return () if self.no_hatches else self.planned.sets
 
     @property
     def words(self) -> str:
@@ -172,15 +184,16 @@ def forecast(
     chicks = coming(flock, drawn, now, times or {}, of_hatches)
     chicks = [_without(one) for one in chicks] if asked.no_hatches else chicks
     flights = _leave(flights_of(drawn, on, of_birds), asked)
-    under_way = len(chicks)
-    for planned in asked.sets:
+    stands = len(chicks) + len(asked.planned_sets)
+    for planned in (*asked.planned_sets, *asked.sets):
         mated = _fertility(flock, known, planned, on, asked)
         chicks.append(coming_of_set(flock, planned, drawn, mated, of_hatches))
     to_come = flights_to_come(chicks, on, of_birds)
-    to_come[under_way:] = [replace(flight, planned=True) for flight in to_come[under_way:]]
+    to_come[stands:] = [replace(flight, if_asked=True) for flight in to_come[stands:]]
     flights = [_watched(flock, flight) for flight in flights]
     followed = _with_leaving([*flights, *to_come], asked, on)
-    ahead = simulate(followed, drawn, light, on, weeks, of_weeks, progress)
+    goings = _goings(followed, asked, on)
+    ahead = simulate(followed, drawn, light, on, weeks, of_weeks, progress, goings)
     hatches = [
         HatchOutlook(
             one.hatch,
@@ -274,15 +287,35 @@ def _fertility(flock: Flock, rates: Rates, planned: PlannedSet, on: date, asked:
     return min(1.0, then / now) if now > 0.0 else 1.0
 
 
+def _goings(flights: Sequence[Flight], asked: Question, on: date) -> list[Going]:
+    """Which flights the planned culls are of, and when."""
+    rows: dict[BirdsKey, list[int]] = {}
+    for row, flight in enumerate(flights):
+        rows.setdefault(_key(flight), []).append(row)
+    found = []
+    for cull in asked.planned.culls:
+        of = tuple(row for key in cull.birds for row in rows.get(key, ()))
+        if of:
+            found.append(Going(_week_of(cull.stay, on), of, cull.stay.hens, cull.stay.cocks))
+    return found
+
+
+def _key(flight: Flight) -> BirdsKey:
+    return (flight.hatch, None) if flight.hatch else (flight.group, flight.hatched_on)
+
+
+def _week_of(stay: Stay, on: date) -> int:
+    return max(0, ((stay.on - on).days - 1) // DAYS_A_WEEK)
+
+
 def _with_leaving(flights: list[Flight], asked: Question, on: date) -> list[Flight]:
     """Flights with the weeks in which their birds are to go."""
     stays = dict(asked.stay) | {(planned.name, None): planned.stay for planned in asked.sets}
     found = []
     for flight in flights:
-        key = (flight.hatch, None) if flight.hatch else (flight.group, flight.hatched_on)
         leaves = tuple(
-            Leaving(max(0, ((stay.on - on).days - 1) // DAYS_A_WEEK), stay.hens, stay.cocks)
-            for stay in stays.get(key, ())
+            Leaving(_week_of(stay, on), stay.hens, stay.cocks)
+            for stay in stays.get(_key(flight), ())
         )
         found.append(replace(flight, leaves=leaves) if leaves else flight)
     return found

@@ -86,9 +86,9 @@ def shares_of_batch(
     """
     source = source_of(clutches)
     hatch = expit(draws.hatch.log_odds((source, machine), rng, shift))
-    fertile = expit(draws.fertility.log_odds((source,), rng))
-    of_fertile = hatch / np.maximum(fertile, hatch)
-    return _batch(fertile, rng, looked), _batch(of_fertile, rng)
+    # No more hatch than are fertile; the two are learnt apart.
+    fertile = np.maximum(hatch, expit(draws.fertility.log_odds((source,), rng)))
+    return _batch(fertile, rng, looked), _batch(hatch / fertile, rng)
 
 
 def _batch(usual: Array, rng: Generator, seen: tuple[int, int] = (0, 0)) -> Array:
@@ -238,7 +238,7 @@ class Stay:
 class PlannedSet:
     """Eggs to be set: how many, on which day, whose (a source or an own group), in what machine.
 
-    `stay` says which of their birds are kept.
+    `stay` says which of their birds are kept, `hatch` what the hatch will be called.
     """
 
     on: date
@@ -246,12 +246,58 @@ class PlannedSet:
     source: str
     machine: str = ""
     stay: tuple[Stay, ...] = ()
+    hatch: str = ""
 
     @property
     def name(self) -> str:
         """What to call its hatch before it is set."""
+        if self.hatch:
+            return self.hatch
         place = f" in {self.machine}" if self.machine else ""
         return f"set of {self.on} from {self.source}{place}"
+
+
+BirdsKey = tuple[str, date | None]
+"""Birds: (group, hatching day) of those there, or (hatch, None) of those to come."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedCull:
+    """Birds of which together, from a day on, no more than so many stay.
+
+    Attributes:
+        stay: the day, and how many.
+        birds: whose, the oldest first; they go first.
+        of: the same in words.
+    """
+
+    stay: Stay
+    birds: tuple[BirdsKey, ...]
+    of: str
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """What the keeper has planned, as far as it is neither done nor given up."""
+
+    sets: tuple[PlannedSet, ...] = ()
+    culls: tuple[PlannedCull, ...] = ()
+
+    @property
+    def words(self) -> str:
+        """`3 planned sets (...) and birds let go as planned on 2 days`."""
+        names = ", ".join(one.name for one in self.sets)
+        sets = "" if not self.sets else f"{_counted(len(self.sets), 'planned set')} ({names})"
+        days = len({cull.stay.on for cull in self.culls})
+        culls = "" if not days else f"birds let go as planned on {_counted(days, 'day')}"
+        return " and ".join(part for part in (sets, culls) if part)
+
+
+NOTHING_PLANNED = Planned()
+
+
+def _counted(number: int, one: str) -> str:
+    return f"{number} {one}" if number == 1 else f"{number} {one}s"
 
 
 def coming_of_set(

@@ -22,9 +22,10 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
+from quailwright.flock.cohorts import Cohort, GroupHistory, birds_on, hatched
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
-from quailwright.outlook.history import Cohort, GroupHistory, LaidDay, birds_on
+from quailwright.outlook.history import LaidDay
 from quailwright.outlook.learning import expit
 from quailwright.outlook.light import Curves, Light, lay_share
 
@@ -322,13 +323,6 @@ def _shares(
     there = hens > 0
     total[there] /= hens[there][:, None, None, None]
     return total, there
-
-
-def hatched(cohort: Cohort) -> date:
-    """The day a cohort hatched, or is taken to have hatched."""
-    if cohort.hatched_on is not None:
-        return cohort.hatched_on
-    return cohort.came_on - timedelta(weeks=facts.value("laying.unknown_age_w"))
 
 
 class _Reader:

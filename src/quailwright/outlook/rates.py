@@ -11,23 +11,14 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
+from quailwright.flock.cohorts import AGE_CLASSES, Cohort, GroupHistory, birds_on, group_history
 from quailwright.flock.state import Clutch, Flock, Hatch
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.feeding import intake_of_g_per_day
 from quailwright.husbandry.fertility import storage_factor
 from quailwright.husbandry.growth import mass_g
-from quailwright.outlook.history import (
-    AGE_CLASSES,
-    Cohort,
-    FeedUse,
-    GroupHistory,
-    birds_on,
-    days_logged,
-    feed_use,
-    group_history,
-    laid_days,
-)
+from quailwright.outlook.history import FeedUse, days_logged, feed_use, laid_days
 from quailwright.outlook.lay import (
     WEEKS_REMEMBERED,
     LayBelief,

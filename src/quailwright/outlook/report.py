@@ -9,14 +9,16 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
+from quailwright.flock.cohorts import AGE_CLASSES
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.proportion import QUANTILES
 from quailwright.outlook.forecast import Outlook, evening
-from quailwright.outlook.history import AGE_CLASSES
+from quailwright.outlook.hatching import NOTHING_PLANNED, Planned
 from quailwright.outlook.lay import LayBelief
 from quailwright.outlook.learning import Drawn, Learnt, expit
 from quailwright.outlook.light import latitude_of
+from quailwright.outlook.planned import planned_of
 from quailwright.outlook.rates import (
     RateDraws,
     Rates,
@@ -332,16 +334,33 @@ def says(outlook: Outlook, flock: Flock, table: Sequence[Rate]) -> list[str]:
     said += _of_hatches_left(outlook, flock)
     said += _of_light(outlook, flock)
     said += _of_sets(outlook, flock)
+    said += _of_plans(outlook, flock)
     if outlook.asked.words:
         said.append(f"As if: {outlook.asked.words}.")
     elif birds or outlook.hatches:
-        said.append("If nothing is bought, sold or culled, and no more eggs are set.")
+        more = "else " if outlook.asked.planned != NOTHING_PLANNED else ""
+        said.append(f"If nothing {more}is bought, sold or culled, and no more eggs are set.")
     return said
+
+
+def _of_plans(outlook: Outlook, flock: Flock) -> list[str]:
+    """Which plans are counted, and which are not though they stand."""
+    counted = Planned(outlook.asked.planned_sets, outlook.asked.planned.culls)
+    there = planned_of(flock, outlook.as_of, outlook.weeks)
+    left_out = Planned(
+        tuple(one for one in there.sets if one not in counted.sets),
+        tuple(one for one in there.culls if one not in counted.culls),
+    )
+    return [
+        *([f"With {counted.words}."] if counted.words else []),
+        *([f"Left out: {left_out.words}."] if left_out.words else []),
+    ]
 
 
 def _of_sets(outlook: Outlook, flock: Flock) -> list[str]:
     known = flock.sources.keys() | flock.groups.keys() | {r.source for r in flock.receipts}
-    unknown = {one.source for one in outlook.asked.sets} - known
+    sets = (*outlook.asked.planned_sets, *outlook.asked.sets)
+    unknown = {one.source for one in sets} - known
     return [
         f"No source {name!r} is on the record: reckoned as a new one." for name in sorted(unknown)
     ]

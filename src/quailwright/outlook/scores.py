@@ -7,12 +7,14 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.random import Generator
 
+from quailwright.flock.cohorts import group_history
 from quailwright.flock.fold import fold
 from quailwright.flock.state import Flock
 from quailwright.journal.entries import Entry
-from quailwright.outlook.forecast import forecast, learn, light_ahead
-from quailwright.outlook.history import group_history, laid_days
+from quailwright.outlook.forecast import Question, forecast, learn, light_ahead
+from quailwright.outlook.history import laid_days
 from quailwright.outlook.lay import Weeks, weeks_of
+from quailwright.outlook.planned import planned_of
 
 _ORIGINS = 8
 _WEEKS_BETWEEN = 3
@@ -79,7 +81,13 @@ def past_scores(
         if horizons and before:
             then = fold(entries, origin)
             made = forecast(
-                then, origin, rng=rng, weeks=max(horizons), draws=_DRAWS, rates=learn(then, origin)
+                then,
+                origin,
+                rng=rng,
+                weeks=max(horizons),
+                draws=_DRAWS,
+                question=Question(planned=planned_of(then, origin, max(horizons))),
+                rates=learn(then, origin),
             )
             for ahead in horizons:
                 what_came = came[len(came) - ago + ahead - 1]

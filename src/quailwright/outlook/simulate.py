@@ -12,14 +12,14 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
+from quailwright.flock.cohorts import GroupHistory, class_ages, hatched
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.feeding import intake_of_g_per_day
 from quailwright.husbandry.growth import mass_g
 from quailwright.husbandry.survival import Sex
 from quailwright.outlook.hatching import Coming
-from quailwright.outlook.history import GroupHistory, class_ages
-from quailwright.outlook.lay import Hens, Walk, by_row, curves, hatched
+from quailwright.outlook.lay import Hens, Walk, by_row, curves
 from quailwright.outlook.learning import expit
 from quailwright.outlook.light import Light, lay_share
 from quailwright.outlook.rates import RateDraws, cock_shift
@@ -39,6 +39,16 @@ class Leaving:
     cocks: int | None
 
 
+@dataclass(frozen=True, slots=True)
+class Going:
+    """The same of several flights together, by their number: the first named go first."""
+
+    week: int
+    flights: tuple[int, ...]
+    hens: int | None
+    cocks: int | None
+
+
 @dataclass(frozen=True)
 class Flight:
     """Birds that are followed together: one cohort of one group, or the chicks of one hatch.
@@ -54,7 +64,7 @@ class Flight:
         seen: hens on record over those that live, shape (draws,): some died without a word, and
             what is known of a group's lay is known of hens on record.
         told: hens and cocks that are known as such, chicks not.
-        planned: whether they come of eggs that are not set yet; such flights stand last.
+        if_asked: whether they come of eggs that are only asked about; such flights stand last.
     """
 
     group: str
@@ -67,7 +77,7 @@ class Flight:
     watched: str = ""
     seen: Array | None = None
     told: tuple[int, int] = (0, 0)
-    planned: bool = False
+    if_asked: bool = False
 
 
 @dataclass(frozen=True)
@@ -173,12 +183,14 @@ def simulate(
     weeks: int,
     rng: Generator,
     progress: Callable[[int], None] | None = None,
+    goings: Sequence[Going] = (),
 ) -> Ahead:
     """Follows all flights through `weeks` weeks after the day `on`.
 
     Args:
         light: reaching to the last day.
         progress: called after each week with its number.
+        goings: when some of the birds of several flights go.
     """
     number = len(draws)
     shown = {name: np.zeros((number, weeks)) for name in QUANTITIES}
@@ -197,7 +209,7 @@ def simulate(
     hens, cocks = np.where(there, begin_hens, 0), np.where(there, begin_cocks, 0)
     arriving = not there.all()
     of_rates, of_levels, of_sets, of_hens, of_cocks, of_eggs, of_attacks, rng = rng.spawn(8)
-    there_only = sum(not flight.planned for flight in flights)
+    there_only = sum(not flight.if_asked for flight in flights)
     luck_of_hens, luck_of_cocks, luck_of_eggs = map(_Luck, (of_hens, of_cocks, of_eggs))
     deaths = _Deaths(flights, draws, _class_parts(flights, on, last_week), of_rates)
     of_there = list(dict.fromkeys(flight.group for flight in flights[:there_only]))
@@ -221,6 +233,10 @@ def simulate(
             for leaving in flight.leaves:
                 if leaving.week == week < weeks:
                     left[:, week] += _go(hens[row], leaving.hens) + _go(cocks[row], leaving.cocks)
+        for going in goings:
+            if going.week == week < weeks:
+                left[:, week] += _go_together(hens, going.flights, going.hens)
+                left[:, week] += _go_together(cocks, going.flights, going.cocks)
         shock = np.exp(shared_sd * rng.standard_normal(number) - shared_sd**2 / 2)
         hen_chance, cock_chance = deaths.of_hens(week, shock), deaths.of_cocks(week, shock)
         for first, end, luck in ((0, len(of_there), rng), (len(of_there), len(groups), of_attacks)):
@@ -237,8 +253,10 @@ def simulate(
         if week >= weeks:
             continue
         together = rng.standard_normal(number, dtype=np.float32)
-        left_out = doubt * _doubt(week)
-        level = np.concatenate((lay.next(together, left_out), lay_of_sets.next(together, left_out)))
+        spread = _doubt(week)
+        level = np.concatenate(
+            [one.next(together, doubt * spread, spread) for one in (lay, lay_of_sets)]
+        )
         laying = np.flatnonzero(_may_lay(ages[:, week]) & (hens.max(1) > 0))
         if len(laying):
             hen_days = DAYS_A_WEEK * hens[laying] + (DAYS_A_WEEK * dead_hens[laying]) // 2
@@ -298,6 +316,18 @@ def _go(birds: Whole, stay: int | None) -> Whole:
     return gone
 
 
+def _go_together(birds: Whole, flights: Sequence[int], stay: int | None) -> Whole:
+    """As `_go` for what is above `stay` in several flights, the first of them first."""
+    there: Whole = birds[list(flights)].sum(0)
+    above: Whole = np.zeros_like(there) if stay is None else np.maximum(0, there - stay)
+    left = above.copy()
+    for row in flights:
+        gone = np.minimum(birds[row], left)
+        birds[row] -= gone
+        left -= gone
+    return above
+
+
 _DRIFTED_W = 12
 """Weeks over which feed use may come to differ from what the record showed."""
 
@@ -353,13 +383,13 @@ def _shares(
 
 
 class _Luck:
-    """Draws for birds that are there, and apart from them for those of planned sets.
+    """Draws for birds that are there or planned, and apart from them for those asked about.
 
     So a question that adds a set leaves the luck of all others as it was.
     """
 
     def __init__(self, rng: Generator) -> None:
-        self._there, self._planned = rng.spawn(2)
+        self._there, self._asked = rng.spawn(2)
 
     def binomial(self, number: Whole, chance: Array, there: int) -> Whole:
         """Binomial draws, shape (flights, draws); the first `there` flights are there."""
@@ -368,7 +398,7 @@ class _Luck:
         return np.concatenate(
             (
                 self._there.binomial(number[:there], chance[:there]),
-                self._planned.binomial(number[there:], chance[there:]),
+                self._asked.binomial(number[there:], chance[there:]),
             )
         )
 
@@ -397,7 +427,7 @@ class _Deaths:
         self._parts = parts
         luck = rng.spawn(2)
         odds = {
-            name: np.array([drawn.log_odds((one.group,), luck[one.planned]) for one in flights])
+            name: np.array([drawn.log_odds((one.group,), luck[one.if_asked]) for one in flights])
             for name, drawn in draws.deaths.items()
         }
         adult = odds.pop("adult")
@@ -454,13 +484,18 @@ class _Lay:
         self._spread = facts.value("laying.level_logit_group_sd")
         self._walk, self._rng = walks[0], rng
 
-    def next(self, common: NDArray[np.float32], left_out: NDArray[np.float32]) -> Array:
+    def next(
+        self, common: NDArray[np.float32], left_out: NDArray[np.float32], doubt: np.float32
+    ) -> Array:
         """Chance of an egg of a hen in full lay in the next week, shape (groups, draws).
 
         Args:
             common: what moves all groups of the holding that week, standard normal, (draws,).
             left_out: what the model leaves out, added to the log odds of that week, (draws,).
+            doubt: its spread. It makes the week less sure, and leaves its mean where it was.
         """
+        # The mean of a logistic of a normal (MacKay 1992, Neural Computation 4:720-736).
+        evened = np.float32((1.0 + np.pi * float(doubt) ** 2 / 8.0) ** 0.5)
         rng, shape = self._rng, self._level.shape
         shared = facts.value("laying.week_shared")
         own = rng.standard_normal(shape, dtype=np.float32)
@@ -479,7 +514,7 @@ class _Lay:
             drop & (chance < walk.drops * (1.0 - walk.lasts))
         )
         noise = self._noise * rng.standard_normal(shape, dtype=np.float32)
-        return expit(self._level + noise + left_out)
+        return expit(np.asarray((self._level + noise) * evened + left_out, dtype=np.float64))
 
 
 def _week_noise(walk: Walk) -> float:

@@ -1,6 +1,7 @@
 """From a brief that is complete to the planner's problem, in figures."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -8,9 +9,26 @@ import numpy as np
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.husbandry.photoperiod import natural_hours
+from quailwright.journal import entries as kinds
+from quailwright.journal.findings import BadInput
+from quailwright.outlook.forecast import learn
+from quailwright.outlook.hatching import HatchTime
+from quailwright.outlook.light import latitude_of
 from quailwright.outlook.report import prices_of
-from quailwright.planning.brief import Brief, Place, Source, spans_between
+from quailwright.planning.accept import accepted_ahead
+from quailwright.planning.brief import (
+    NOT_AN_ENTRY,
+    Brief,
+    Place,
+    Source,
+    completed,
+    read_brief,
+    spans_between,
+    taken_for_granted,
+)
 from quailwright.planning.kernels import STAGES
+from quailwright.planning.plan import Situation
 from quailwright.planning.problem import (
     MOST_WEEKS,
     EggSource,
@@ -20,6 +38,86 @@ from quailwright.planning.problem import (
     Room,
     Wanted,
 )
+
+
+def flock_of(brief: Brief, flock: Flock) -> Flock:
+    """The flock with what a complete brief tells of its place and of sources of eggs."""
+    told = {
+        source.name: kinds.Source(
+            id=NOT_AN_ENTRY,
+            at=_ALWAYS,
+            source=source.name,
+            route=source.route,
+            price_per_egg=source.price_per_egg,
+        )
+        for source in brief.sources
+        if source.name not in flock.groups
+    }
+    holding = brief.holding or flock.holding
+    zone = (holding.timezone if holding is not None else "") or flock.zone
+    return replace(flock, holding=holding, zone=zone, sources={**flock.sources, **told})
+
+
+_ALWAYS = "2000-01-01"
+
+
+@dataclass(frozen=True)
+class Posed:
+    """A brief that can be planned for: what is asked, of what flock, and what nobody told."""
+
+    brief: Brief
+    situation: Situation
+    problem: Problem
+    said: list[str]
+
+
+def pose(
+    name: str,
+    data: bytes,
+    flock: Flock,
+    on: date,
+    times: Mapping[str, HatchTime],
+    changes: Sequence[str] = (),
+    accepted: bool = True,
+) -> Posed:
+    """What a brief asks on the day `on`, completed from the journal.
+
+    Args:
+        name: of the file, for what is said of it.
+        data: the brief, TOML.
+        flock: folded up to the end of that day.
+        times: when hatches under way are due.
+        changes: as `brief.read_brief` takes them.
+        accepted: whether an accepted plan is to be changed as little as can be.
+
+    Raises:
+        BadInput: the brief cannot be read, or something is missing; with every finding.
+    """
+    read, findings = read_brief(data, changes)
+    if read is None or findings:
+        raise BadInput(f"{name} cannot be used as it is.", tuple(findings))
+    brief, missing = completed(read, flock, on)
+    if missing:
+        raise BadInput("There is no plan without this:", tuple(missing))
+    whole = flock_of(brief, flock)
+    situation = Situation(whole, learn(whole, on), times)
+    problem = problem_of(brief, whole, on)
+    if accepted:
+        sets, culls = accepted_ahead(flock, on)
+        problem = replace(problem, kept=sets, kept_culls=culls)
+    return Posed(brief, situation, problem, taken_for_granted(brief))
+
+
+def lamp_cost(flock: Flock, problem: Problem, kwh: float) -> float:
+    """What the power of a lamp costs that makes each day `problem.lamp_h` long; 0 where there is
+    none, or nobody told where the flock lives."""
+    latitude = latitude_of(flock)
+    if not problem.lamp_h or latitude is None:
+        return 0.0
+    days = problem.weeks * DAYS_A_WEEK
+    natural = natural_hours(latitude, problem.on + timedelta(days=1), days)
+    hours = float(np.maximum(0.0, problem.lamp_h - natural).sum())
+    return hours * facts.value("planning.lamp_w") / 1000.0 * kwh
 
 
 def problem_of(brief: Brief, flock: Flock, on: date) -> Problem:
@@ -38,7 +136,7 @@ def problem_of(brief: Brief, flock: Flock, on: date) -> Problem:
         for first in firsts
     ]
     last = on + timedelta(weeks=weeks)
-    return Problem(
+    found = Problem(
         on,
         weeks,
         Wanted(
@@ -47,6 +145,7 @@ def problem_of(brief: Brief, flock: Flock, on: date) -> Problem:
             days.first,
             days.last,
             brief.goal.sure,
+            brief.goal.breeding_hens or 0.0,
         ),
         tuple(_source(brief, source, on, last) for source in brief.sources),
         _room(brief),
@@ -54,9 +153,10 @@ def problem_of(brief: Brief, flock: Flock, on: date) -> Problem:
         brief.limits.lamp_h,
         brief.limits.absences,
         spans_between(brief.limits.no_hatching, on, last + timedelta(weeks=4)),
-        brief.limits.hens_per_cock or facts.value("housing.hens_per_cock"),
+        brief.limits.hens_per_cock or 0.0,
         brief.limits.keep_hens_until_w,
     )
+    return replace(found, lamp_cost=lamp_cost(flock, found, found.prices.kwh))
 
 
 def _source(brief: Brief, source: Source, on: date, last: date) -> EggSource:
@@ -119,6 +219,7 @@ def _prices(brief: Brief, flock: Flock, on: date) -> Prices:
         brief.limits.budget_per_month,
         brief.limits.minutes_by_weekday,
         currency,
+        prices.kwh or 0.0,
     )
 
 

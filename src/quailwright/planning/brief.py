@@ -66,6 +66,7 @@ class Goal:
         cushion: share wanted on top, 0 to 1.
         first, last: days; None where not told.
         certainty: chance that a week is met; None where not told.
+        breeding_hens: hens kept all the time, with their cocks; None where nothing is asked.
     """
 
     eggs_per_week: float | None = None
@@ -75,11 +76,12 @@ class Goal:
     first: date | None = None
     last: date | None = None
     certainty: float | None = None
+    breeding_hens: int | None = None
 
     @property
     def asks(self) -> bool:
         """Whether it asks for anything."""
-        amounts = (self.eggs_per_week, self.table_birds_per_month)
+        amounts = (self.eggs_per_week, self.table_birds_per_month, self.breeding_hens)
         return any(amounts) or any(season.eggs_per_week for season in self.seasons)
 
     @property
@@ -483,6 +485,7 @@ _GOAL = {
     "certainty": CERTAIN,
     "cushion": Field(Annotated[float, Meta(ge=0, le=1)], "a number from 0 to 1, such as 0.1"),
     "season": _ANYTHING,
+    "breeding_hens": Field(kinds.Count, "a whole number, 0 or more"),
 }
 _SEASON = {
     "from": replace(_WHEN, required=True),
@@ -539,15 +542,19 @@ def source_fields() -> dict[str, Field]:
 # Reading a brief.
 
 
-def read_brief(data: bytes) -> tuple[Brief | None, list[Finding]]:
+def read_brief(data: bytes, changes: Sequence[str] = ()) -> tuple[Brief | None, list[Finding]]:
     """A plan brief from TOML: the brief, or None and every problem found in it.
 
     Args:
         data: the file. All tables may be left out; `completed` takes them from the journal.
+        changes: what is told otherwise, each as ``limits.max_birds = 100``; a table of a list by
+            its name: ``place.pens.floor_m2 = 8``.
     """
     document, findings = read_document(data)
     if document is None:
         return None, findings
+    for change in changes:
+        _change(document, change)
     readers: dict[str, Callable[[Document], Any]] = {
         "goal": _goal,
         "limits": _limits,
@@ -574,6 +581,38 @@ def read_brief(data: bytes) -> tuple[Brief | None, list[Finding]]:
     ), []
 
 
+def _change(document: Document, change: str) -> None:
+    """Writes `change` over the values of a brief."""
+    try:
+        told = tomllib.loads(change)
+    except tomllib.TOMLDecodeError:
+        told = {}
+    if not told:
+        document.find((), f"{shown(change)} changes nothing.", "Write, say, limits.max_birds=100.")
+    _merge(document.values, told)
+
+
+def _merge(values: dict[str, Any], told: Mapping[str, Any]) -> None:
+    for name, value in told.items():
+        there = values.get(name)
+        if isinstance(value, dict) and (isinstance(there, list) or name in _LISTED):
+            rows = values.setdefault(name, [])
+            if not isinstance(rows, list):
+                continue  # found where the list is read
+            for called, fields in value.items():
+                row = next((r for r in rows if isinstance(r, dict) and r.get(name) == called), None)
+                if row is None:
+                    rows.append(row := {name: called})
+                _merge(row, fields if isinstance(fields, dict) else {str(fields): True})
+        elif isinstance(value, dict) and isinstance(there, dict):
+            _merge(there, value)
+        else:
+            values[name] = value
+
+
+_LISTED = ("place", "source", "feed")
+
+
 def _goal(document: Document) -> Goal:
     path: Path = ("goal",)
     given = document.values["goal"]
@@ -594,8 +633,9 @@ def _goal(document: Document) -> Goal:
         told.get("from"),
         told.get("until"),
         told.get("certainty"),
+        told.get("breeding_hens"),
     )
-    amounts = ("eggs_per_week", "table_birds_per_month", "season")
+    amounts = ("eggs_per_week", "table_birds_per_month", "breeding_hens", "season")
     asked = isinstance(given, dict) and any(name in given for name in amounts)
     said_badly = any(finding.field.startswith("goal") for finding in document.findings)
     if not said_badly and not goal.asks and (asked or not told):
@@ -715,13 +755,13 @@ def _end(
 def _holding(document: Document) -> kinds.Holding:
     path: Path = ("holding",)
     told = document.fields(path, _as_journal("holding"), document.values["holding"])
-    holding = kinds.Holding(id=_NOT_AN_ENTRY, at="2000-01-01", **told)
+    holding = kinds.Holding(id=NOT_AN_ENTRY, at="2000-01-01", **told)
     for name, what, mend in own_problems(holding):
         document.find((*path, name), what, mend)
     return holding
 
 
-_NOT_AN_ENTRY = "00000000-0000-0000-0000-000000000000"
+NOT_AN_ENTRY = "00000000-0000-0000-0000-000000000000"
 _ROOM: dict[str, tuple[str, str]] = {
     "incubator": ("capacity_eggs", "eggs"),
     "hatcher": ("capacity_eggs", "eggs"),
@@ -819,7 +859,10 @@ def completed(brief: Brief, flock: Flock, on: date) -> tuple[Brief, list[Finding
         target = holding.light_target_h if holding is not None else None
         usual = facts.value("laying.light_target_h")
         limits = replace(limits, lamp_h=usual if target is None else target, lamp=False)
-    if limits.hens_per_cock is None:
+    sources = _sources_of(brief, flock)
+    if limits.hens_per_cock is None and (
+        goal.breeding_hens or any(source.route == "own" for source in sources)
+    ):
         limits = replace(limits, hens_per_cock=facts.value("housing.hens_per_cock"))
     prices = brief.prices
     if prices.feed_per_kg is None:
@@ -830,7 +873,7 @@ def completed(brief: Brief, flock: Flock, on: date) -> tuple[Brief, list[Finding
         limits,
         prices,
         _places_of(brief, flock),
-        _sources_of(brief, flock),
+        sources,
         _feeds_of(brief, flock),
         holding,
         brief.closed,
@@ -1000,6 +1043,8 @@ def taken_for_granted(brief: Brief) -> list[str]:
         said.append("No price of feed is told: counted as nothing.")
     if brief.prices.minute is None:
         said.append("No price of your minute is told: your time costs nothing here.")
+    if brief.limits.hens_per_cock is None:
+        said.append("No cock is kept: hens lay without. Give hens_per_cock to keep some.")
     if brief.holding is None or brief.holding.latitude is None:
         said.append("Where the flock lives is not told, so short days are not reckoned with.")
     return said

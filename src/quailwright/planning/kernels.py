@@ -7,11 +7,11 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
+from quailwright.flock.cohorts import AGE_CLASSES
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.feeding import Stage, intake_of_g_per_day, stage
 from quailwright.husbandry.housing import floor_m2_per_bird
-from quailwright.outlook.history import AGE_CLASSES
 from quailwright.outlook.lay import by_row, curves
 from quailwright.outlook.learning import expit
 from quailwright.outlook.light import Light, lay_share
@@ -123,6 +123,17 @@ def _eggs(
     earliest, _ = facts.spread("laying.first_egg_age_d")
     eggs: Array = np.where(ages >= earliest, DAYS_A_WEEK * mean.reshape(ages.shape), 0.0)
     return eggs
+
+
+def lit_share(rates: Rates, light: Light, on: date, weeks: int) -> Array:
+    """What the light leaves of a grown hen's lay, on the mean of what is believed, by week from the
+    day after `on`, shape (weeks,)."""
+    table = rates.lay.hens
+    by_light = np.bincount(table.light, rates.lay.chances, len(light.names))
+    share = by_light @ light.old
+    first = (on - light.first).days + 1
+    lit: Array = share[first : first + DAYS_A_WEEK * weeks].reshape(weeks, DAYS_A_WEEK).mean(1)
+    return lit
 
 
 def _alive(rates: Rates, ages: Array, shift: float) -> Array:

@@ -11,6 +11,7 @@ from msgspec import Meta
 from numpy.random import Generator
 from numpy.typing import NDArray
 
+from quailwright.flock.cohorts import classes_of
 from quailwright.flock.state import Clutch, Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
@@ -18,7 +19,6 @@ from quailwright.journal import entries as kinds
 from quailwright.journal.findings import Finding
 from quailwright.outlook.forecast import learn
 from quailwright.outlook.hatching import shares_of_batch
-from quailwright.outlook.history import classes_of
 from quailwright.outlook.learning import expit
 from quailwright.outlook.rates import RateDraws, Rates, draw_rates, hatch_shift, source_of
 from quailwright.planning.brief import (

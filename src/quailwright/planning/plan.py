@@ -6,7 +6,7 @@ fewer. What is reported comes from fresh draws that no draft was fitted to.
 """
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Literal
@@ -21,9 +21,11 @@ from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.outlook.forecast import Outlook, Question, forecast
 from quailwright.outlook.hatching import HatchTime, PlannedSet, Stay, shares_of_batch
 from quailwright.outlook.learning import expit
-from quailwright.outlook.light import light_of
+from quailwright.outlook.light import Light, light_of
 from quailwright.outlook.rates import Rates, draw_rates, hatch_shift
-from quailwright.planning.kernels import Kernels, kernels
+from quailwright.planning.drafts import read
+from quailwright.planning.hands import minutes_by_day
+from quailwright.planning.kernels import Kernels, kernels, lit_share
 from quailwright.planning.model import (
     Asked,
     Columns,
@@ -31,9 +33,10 @@ from quailwright.planning.model import (
     There,
     build,
     feed_price,
-    read,
+    laid,
 )
 from quailwright.planning.problem import (
+    CHOSEN_AT_W,
     Candidate,
     Draft,
     EggSource,
@@ -41,6 +44,8 @@ from quailwright.planning.problem import (
     Set,
     Span,
     candidates,
+    chosen_on,
+    days_of_hatch,
 )
 from quailwright.planning.program import Program
 from quailwright.planning.solver import Solution, solve
@@ -48,21 +53,28 @@ from quailwright.planning.solver import Solution, solve
 Array = NDArray[np.float64]
 Status = Literal["met", "best_effort", "infeasible"]
 
-_DRAFTS_OF_DAYS, _DRAFTS_OF_SIZES = 3, 8
-"""Drafts that choose days and sizes, then drafts that only mend sizes."""
+_ROUNDS = 4
+"""Times that days are chosen: of every week, then around the days that were found good, and again
+while that helps a goal that is not met."""
+_ROUND_HELPS = 0.02
+_SIZES = 4
+"""Drafts that only mend sizes, after each choice of days."""
+_NODES = 10
+"""Branches that the solver tries for one choice of days."""
 _TRIAL_DRAWS = 1600
 FINAL_DRAWS = 4000
 _EGG = 0.5
 """Eggs wanting in a week below which none are."""
 _GAP = 0.03
-_SECONDS = 4.0
-_SAFE = 0.025
-"""Drafts aim so much above the certainty, for what fitting to their own draws flatters them."""
+_SECONDS = 30.0
+_SAFE, _SAFE_PART = 0.025, 0.25
+"""Drafts aim so much above the certainty, or this part of what lacks to it, whichever is less."""
 _NEAR = 0.02
 """A chance that falls short of the certainty by no more than this is taken for met."""
+_WORTH_UPSETTING = 0.02
+"""An accepted plan is left for one whose chances fall short by so much less."""
 _SHORT = 0.02
 """Part of a week's goal that may be wanting on the mean before it is said to be out of reach."""
-_CHOSEN_AT_W = 6
 
 
 @dataclass(frozen=True)
@@ -79,11 +91,13 @@ class Plan:
         chance_overall: mean share of the goal's weeks that are met.
         chance_every_week: share of draws in which every week of the goal is met.
         cost: of each draw, shape (draws,); `parts` by kind on the mean.
-        minutes_a_day: by week, shape (weeks,).
+        minutes_by_day: from tomorrow, shape (7 weeks,).
         peak: most eggs turned ("incubator"), chicks ("brooder") and grown birds ("pen") at once.
         gap: how far the cost of the draft may lie above the least possible, as a share.
         table_met: mean share of the goal's months with enough table birds; None if none are asked.
         asked, solution: what it was drafted from, and what the solver found.
+        stopped: whether somebody stopped the search.
+        out_of_reach: what falls short even on the mean: "eggs", "hens", "birds for the table".
     """
 
     problem: Problem
@@ -96,11 +110,30 @@ class Plan:
     table_met: float | None
     cost: Array
     parts: Mapping[str, float]
-    minutes_a_day: Array
+    minutes_by_day: Array
     peak: Mapping[str, float]
     gap: float
     asked: Asked
     solution: Solution
+    stopped: bool = False
+    out_of_reach: tuple[str, ...] = ()
+
+    @property
+    def weeks_asked(self) -> int:
+        """Weeks in which something is asked."""
+        return int((~np.isnan(self.chance_met)).sum())
+
+    @property
+    def busiest_day(self) -> tuple[date, float]:
+        """The day with the most minutes, and how many."""
+        number = int(np.argmax(self.minutes_by_day))
+        return self.problem.on + timedelta(days=1 + number), float(self.minutes_by_day[number])
+
+    @property
+    def minutes_a_day(self) -> Array:
+        """Minutes of a day on the mean, by week, shape (weeks,)."""
+        mean: Array = self.minutes_by_day.reshape(-1, DAYS_A_WEEK).mean(1)
+        return mean
 
 
 @dataclass(frozen=True)
@@ -123,62 +156,28 @@ def make_plan(
 ) -> Plan:
     """The cheapest plan found that meets the goal as surely as asked, or comes nearest.
 
+    Days of a plan accepted before (`Problem.kept`) stay as they are where the goal is met so, with
+    other sizes at most. Ctrl-C ends the search with the best plan so far.
+
     Args:
         rng: the same generator gives the same plan.
-        progress: called with what is being done and how far it is (0 to 1).
-        seconds: the most that the solver may take for one draft.
+        progress: called with the best so far, in words, and how far the search is (0 to 1).
+        seconds: the most that the solver may take for one draft; on a machine slow enough to need
+            them, the same generator may give another plan.
         rough: quicker and less exact, to try what a change would do.
+
+    Raises:
+        KeyboardInterrupt: Ctrl-C before any draft was made.
     """
-    of_days, of_sizes = (1, 2) if rough else (_DRAFTS_OF_DAYS, _DRAFTS_OF_SIZES)
-    gap, trial_draws = (2 * _GAP, _TRIAL_DRAWS // 2) if rough else (_GAP, _TRIAL_DRAWS)
-    fit_seed, trial_seed, end_seed = (int(n) for n in rng.integers(0, 2**31, 3))
-    base = carried_out(situation, problem, Question(lamp_h=problem.lamp_h), fit_seed, trial_draws)
-    asked = asked_of(situation, problem, base, rng, problem.wanted.certainty)
-    best: _Tried | None = None
-    start: Array | None = None
-    days: Array | None = None
-    wanting = False
-    for turn in range(of_days + of_sizes):
-        if progress is not None:
-            progress("drafting and trying", turn / (of_days + of_sizes))
-        program, columns = build(asked)
-        if turn >= of_days and best is not None and not wanting:
-            days = days if days is not None else best.solution.values[columns.is_set].round()
-            _hold(program, columns, days)
-        else:
-            days = None
-        solution = solve(program, gap=gap, seconds=seconds, start=start)
-        if not solution.found:
-            break
-        start = solution.values
-        draft = read(asked, columns, solution)
-        wanting = days is not None and bool((draft.short_weeks > _EGG).any())
-        tried = carried_out(
-            situation, problem, _question(problem, asked, draft), trial_seed, trial_draws
-        )
-        price = feed_price(asked, columns, solution)
-        cost = float(_cost(problem, draft, tried, price)[0].mean())
-        rated = _Tried(_shortfall(problem, tried), cost, draft, asked, solution)
-        if best is None or rated.rank < best.rank:
-            best = rated
-        need = _need_again(problem, asked, tried, draft)
-        table = _table_again(problem, asked, tried)
-        if np.allclose([*need, table], [*asked.need, asked.table_birds], rtol=0.003):
-            break
-        asked = replace(asked, need=need, table=table)
-    if best is None:
-        nothing = Draft((), (), 0.0, problem.wanted.eggs.copy())
-        unsolved = Solution("none found", np.zeros(0), 0.0, 0.0)
-        best = _Tried(1.0, 0.0, nothing, asked, unsolved)
-    else:
-        best = _without_the_needless(situation, problem, best, trial_seed, trial_draws)
-    question = _question(problem, best.asked, best.draft)
-    ahead = carried_out(
-        situation, problem, question, end_seed, FINAL_DRAWS // 4 if rough else FINAL_DRAWS
-    )
-    if progress is not None:
-        progress("done", 1.0)
-    return _plan(problem, best.draft, best.asked, best.solution, ahead)
+    search = _Search(situation, problem, rng, progress, seconds, rough)
+    stopped = False
+    try:
+        search.run()
+    except KeyboardInterrupt:
+        if search.best is None:
+            raise
+        stopped = True
+    return search.plan(stopped)
 
 
 @dataclass(frozen=True)
@@ -189,41 +188,236 @@ class _Tried:
     cost: float
     draft: Draft
     asked: Asked
+    program: Program
+    columns: Columns
     solution: Solution
+    is_met: bool = False
 
     @property
     def rank(self) -> tuple[float, float]:
         return self.shortfall, self.cost
 
 
-def _without_the_needless(
-    situation: Situation, problem: Problem, best: _Tried, seed: int, draws: int
-) -> _Tried:
-    """The draft without sets that the goal is met without, the smallest tried first."""
-    for one in sorted(best.draft.sets, key=lambda a_set: a_set.eggs):
-        if best.rank[0] > 0.0:
-            break
-        sets = tuple(other for other in best.draft.sets if other != one)
-        days = {other.on for other in sets}
-        culls = tuple(
-            cull for cull in best.draft.culls if cull.of != f"set of {one.on}" or one.on in days
+class _Search:
+    """Drafts and their trials; `best` is the best so far."""
+
+    def __init__(
+        self,
+        situation: Situation,
+        problem: Problem,
+        rng: Generator,
+        progress: Callable[[str, float], None] | None,
+        seconds: float,
+        rough: bool,
+    ) -> None:
+        self.best: _Tried | None = None
+        self._situation, self._problem = situation, problem
+        self._progress, self._seconds, self._rough = progress, seconds, rough
+        self._draws = _TRIAL_DRAWS // 2 if rough else _TRIAL_DRAWS
+        fit, self._trial_seed, self._end_seed = (int(n) for n in rng.integers(0, 2**31, 3))
+        self._tell(0.0)
+        question = Question(lamp_h=problem.lamp_h)
+        base = carried_out(situation, problem, question, fit, self._draws)
+        self._asked = asked_of(situation, problem, base, rng)
+
+    def run(self) -> None:
+        """The accepted plan as it is, then with other sizes; else chooses days, mends sizes, and
+        again."""
+        kept = self._problem.kept
+        if kept and self._keep_accepted():
+            self._leave_out_the_needless()
+            return
+        accepted = self.best
+        self._choose()
+        self._tell(0.9)
+        self._leave_out_the_needless()
+        if accepted is None or self.best is None:
+            return
+        if accepted.shortfall - self.best.shortfall < _WORTH_UPSETTING:
+            self.best = accepted
+
+    def _keep_accepted(self) -> bool:
+        """Whether the accepted plan will do, or will with other sizes."""
+        days = {one.on for one in self._problem.kept}
+        self._draft(days, as_accepted=True)
+        if self._is_good():
+            return True
+        self._draft(days)
+        self._mend_sizes()
+        return self._is_good()
+
+    def _is_good(self) -> bool:
+        return self.best is not None and self.best.is_met
+
+    def _choose(self) -> None:
+        rounds = 1 if self._rough else _ROUNDS
+        before = np.inf
+        for turn in range(rounds):
+            short = np.inf if self.best is None else self.best.shortfall
+            if turn > 1 and (short <= 0.0 or short > before - _ROUND_HELPS):
+                return
+            before = short
+            self._tell(0.05 + 0.8 * turn / rounds)
+            if self.best is not None:
+                near = {(one.on, one.source) for one in self.best.draft.sets}
+                self._asked = _around(self._situation, self._asked, near)
+            if not self._draft(None):
+                return
+            self._mend_sizes()
+
+    def plan(self, stopped: bool) -> Plan:
+        """The best draft, tried in draws that no draft was fitted to."""
+        best = self.best
+        if best is None:
+            draft = Draft((), (), 0.0, self._problem.wanted.eggs.copy())
+            unsolved = Solution("none found", np.zeros(0), 0.0, 0.0)
+            best = _Tried(1.0, 0.0, draft, self._asked, *build(self._asked), unsolved)
+        elif not stopped:
+            best = replace(best, draft=replace(best.draft, gap=self._gap(best)))
+        draws = FINAL_DRAWS // 4 if self._rough else FINAL_DRAWS
+        ahead = trial(self._situation, self._problem, best.asked, best.draft, self._end_seed, draws)
+        self._tell(1.0)
+        return _plan(self._problem, best, ahead, stopped)
+
+    def _draft(self, held: Collection[date] | None, *, as_accepted: bool = False) -> bool:
+        """One draft and its trial; whether the next should ask for something else.
+
+        Args:
+            held: days on which eggs are set, with no other; None to choose them.
+            as_accepted: whether sizes and culls are those of the accepted plan.
+        """
+        program, columns = build(self._asked)
+        if held is not None:
+            _hold(program, columns, self._asked, held)
+        if as_accepted:
+            _hold_sizes(program, columns, self._asked)
+        solution = solve(
+            program,
+            gap=2 * _GAP if self._rough else _GAP,
+            seconds=self._seconds,
+            nodes=1 if self._rough else _NODES,
+            start=_start(program, self.best),
         )
-        draft = replace(best.draft, sets=sets, culls=culls)
-        question = _question(problem, best.asked, draft)
-        tried = carried_out(situation, problem, question, seed, draws)
-        price = feed_price(best.asked, build(best.asked)[1], best.solution)
+        if not solution.found:
+            return False
+        draft = read(self._asked, columns, solution)
+        draft = self._last = replace(draft, laid=laid(program, columns, self._asked, solution))
+        if as_accepted:
+            kept, culls = self._problem.kept, self._problem.kept_culls
+            draft = self._last = replace(draft, sets=kept, culls=culls)
+        tried = self._try(draft, program, columns, solution)
+        if solution.ended == "stopped":
+            raise KeyboardInterrupt
+        problem, asked = self._problem, self._asked
+        need = _need_again(problem, asked, tried, draft)
+        table, hens = _table_again(problem, asked, tried, draft), _hens_again(problem, asked, tried)
+        before = [*asked.need, asked.table_birds, asked.breeding_hens]
+        self._asked = replace(asked, need=need, table=table, hens=hens)
+        return not np.allclose([*need, table, hens], before, rtol=0.003)
+
+    def _try(self, draft: Draft, program: Program, columns: Columns, solution: Solution) -> Outlook:
+        problem, asked = self._problem, self._asked
+        tried = trial(self._situation, problem, asked, draft, self._trial_seed, self._draws)
+        price = feed_price(asked, columns, solution)
         cost = float(_cost(problem, draft, tried, price)[0].mean())
-        fewer = _Tried(_shortfall(problem, tried), cost, draft, best.asked, best.solution)
-        if fewer.rank < best.rank:
-            best = fewer
-    return best
+        short = _shortfall(problem, tried, draft)
+        rated = _Tried(
+            short, cost, draft, asked, program, columns, solution, _is_met(problem, tried, draft)
+        )
+        if self.best is None or rated.rank < self.best.rank:
+            self.best = rated
+            self._tell(None)
+        return tried
+
+    def _mend_sizes(self) -> None:
+        """Drafts on the days of the last, until what is asked of them changes no more."""
+        if self._last is None:
+            return
+        days = {one.on for one in self._last.sets}
+        for _ in range(_SIZES):
+            if not self._draft(days):
+                return
+
+    def _leave_out_the_needless(self) -> None:
+        """Tries the best without each of its sets, the smallest first."""
+        if self.best is None:
+            return
+        for one in sorted(self.best.draft.sets, key=lambda a_set: a_set.eggs):
+            best = self.best
+            if best.shortfall > 0.0:
+                return
+            sets = tuple(other for other in best.draft.sets if other != one)
+            days = {other.on for other in sets}
+            culls = tuple(
+                cull for cull in best.draft.culls if cull.of != f"set of {one.on}" or one.on in days
+            )
+            self._asked = best.asked
+            draft = replace(best.draft, sets=sets, culls=culls)
+            self._try(draft, best.program, best.columns, best.solution)
+
+    def _gap(self, best: _Tried) -> float:
+        """How far the cost of the best may lie above the least, its days chosen freely."""
+        held, columns = build(best.asked)
+        _hold(held, columns, best.asked, {one.on for one in best.draft.sets})
+        cost = solve(held, gap=0.0, seconds=self._seconds, nodes=_NODES).cost
+        free, _ = build(best.asked)
+        if self._problem.kept or self._rough:
+            free = replace(free, whole=[False] * len(free.whole))
+        start = _start(free, best)
+        found = solve(free, gap=_GAP, seconds=self._seconds, nodes=1, start=start)
+        if not found.found or cost <= 0.0:
+            return 0.0 if found.found else 1.0
+        return min(1.0, max(0.0, (cost - found.bound) / cost))
+
+    def _tell(self, part: float | None) -> None:
+        if self._progress is None:
+            return
+        self._part = part if part is not None else self._part
+        self._progress(_in_words(self.best), self._part)
+
+    _last: Draft | None = None
+    _part = 0.0
 
 
-def _hold(program: Program, columns: Columns, days: Array) -> None:
-    """Holds the days of the sets, so that only their sizes are left to choose."""
-    for column, chosen in zip(columns.is_set, days.tolist(), strict=True):
-        program.lower[column] = program.upper[column] = min(chosen, program.upper[column])
-        program.whole[column] = False
+def _in_words(best: _Tried | None) -> str:
+    if best is None:
+        return "no plan yet"
+    short = "as sure as asked" if best.shortfall <= 0.0 else "not sure enough yet"
+    sets = len({one.on for one in best.draft.sets})
+    return f"best so far: {sets} sets, cost {best.cost:.0f}, {short}"
+
+
+def _hold(program: Program, columns: Columns, asked: Asked, days: Collection[date]) -> None:
+    """Lets eggs be set on these days only, so that only sources and sizes are left to choose."""
+    for n, one in enumerate(asked.candidates):
+        if one.day not in days:
+            program.upper[columns.is_set[n]] = program.upper[columns.eggs[n]] = 0.0
+    for (day, _), (filled, eggs) in columns.loads.items():
+        if day not in days:
+            program.upper[filled] = program.upper[eggs] = 0.0
+
+
+def _hold_sizes(program: Program, columns: Columns, asked: Asked) -> None:
+    """Sets as many eggs on a day from a source as the accepted plan has it."""
+    sizes = asked.problem.kept
+    for n, one in enumerate(asked.candidates):
+        name = asked.problem.sources[one.source].name
+        told = sum(kept.eggs for kept in sizes if (kept.on, kept.source) == (one.day, name))
+        eggs = min(float(told), program.upper[columns.eggs[n]])
+        program.lower[columns.eggs[n]] = program.upper[columns.eggs[n]] = eggs
+
+
+def _start(program: Program, best: _Tried | None) -> dict[int, float]:
+    """What is set and filled in the best so far, as a start for another programme."""
+    if best is None:
+        return {}
+    values = best.solution.values
+    before = dict(zip(best.program.column_names, values.tolist(), strict=True))
+    return {
+        column: min(round(before.get(name, 0.0)), program.upper[column])
+        for column, name in enumerate(program.column_names)
+        if program.whole[column]
+    }
 
 
 def carried_out(
@@ -241,65 +435,119 @@ def carried_out(
     )
 
 
-def _shortfall(problem: Problem, tried: Outlook) -> float:
+def trial(
+    situation: Situation, problem: Problem, asked: Asked, draft: Draft, seed: int, draws: int
+) -> Outlook:
+    """A draft carried out in draws; own eggs that it sets are no longer among the eggs."""
+    tried = carried_out(situation, problem, question_of(problem, asked, draft), seed, draws)
+    own = {source.name for source in problem.sources if source.own}
+    eggs = tried.samples["eggs"]
+    for one in draft.sets:
+        if one.source in own:
+            eggs[:, problem.week_of(one.on)] -= one.eggs
+    np.maximum(eggs, 0.0, out=eggs)
+    return tried
+
+
+def _aim(problem: Problem) -> float:
+    """The chance that drafts aim at: above the certainty, for what fitting to their own draws
+    flatters them."""
+    sure = problem.wanted.certainty
+    return sure + min(_SAFE, _SAFE_PART * (1.0 - sure))
+
+
+def _met(problem: Problem, tried: Outlook) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+    """Weeks of the goal in which eggs or hens are asked, and in which draws they are there."""
+    wanted = problem.wanted
+    none = np.zeros(0, dtype=np.int64)
+    of_goal = problem.weeks_of_goal() if wanted.breeding_hens else none
+    weeks = np.union1d(np.flatnonzero(wanted.eggs > 0), of_goal).astype(np.int64)
+    met = tried.samples["eggs"][:, weeks] >= wanted.eggs[weeks]
+    few = tried.samples["hens"][:, weeks] < wanted.breeding_hens
+    return weeks, met & ~(few & np.isin(weeks, of_goal))
+
+
+def _shortfall(problem: Problem, tried: Outlook, draft: Draft) -> float:
     """By how much the weeks of the goal miss the certainty asked, on the mean."""
-    weeks = np.flatnonzero(problem.wanted.eggs > 0)
-    table = _table_met(problem, tried)
+    weeks, met = _met(problem, tried)
+    table = _table_met(problem, tried, draft)
     birds = 0.0 if table is None else max(0.0, problem.wanted.certainty - table)
     if not len(weeks):
         return round(birds, 3)
-    chance = (tried.samples["eggs"][:, weeks] >= problem.wanted.eggs[weeks]).mean(0)
-    missed = np.maximum(0.0, problem.wanted.certainty + _SAFE / 2 - chance)
+    missed = np.maximum(0.0, (problem.wanted.certainty + _aim(problem)) / 2 - met.mean(0))
     worst = max(0.0, float(missed.max()) - _NEAR / 2)
     return round(float(missed.mean()) + worst + birds, 3)
 
 
-def _need_again(problem: Problem, asked: Asked, tried: Outlook, draft: Draft) -> Array:
-    """Eggs to ask of each week on the mean: what was asked, by how far the sure eggs fell short.
+def _is_met(problem: Problem, tried: Outlook, draft: Draft) -> bool:
+    """Whether every week of the goal is met as surely as asked."""
+    _, met = _met(problem, tried)
+    table = _table_met(problem, tried, draft)
+    least = problem.wanted.certainty - _NEAR
+    return bool((met.mean(0) >= least).all()) and (table is None or table >= least)
 
-    Sure eggs are those that come with the certainty asked. Neighbouring weeks share one birds'
-    fate, so the ratio is smoothed over five weeks.
+
+def _need_again(problem: Problem, asked: Asked, tried: Outlook, draft: Draft) -> Array:
+    """Eggs to ask of each week on the mean: the goal times what the draft lays in the programme
+    over its sure eggs.
+
+    Sure eggs are those that come with the certainty asked. A week that the draft cannot serve asks
+    for no more by that: its margin follows from how far its own eggs may be off. Neighbouring weeks
+    share one birds' fate, so margins are smoothed over five weeks.
     """
     wanted = problem.wanted.eggs
-    asked_for = min(0.995, problem.wanted.certainty + _SAFE)
-    sure = np.quantile(tried.samples["eggs"], 1.0 - asked_for, axis=0)
-    ratio = np.where(wanted > 0, wanted / np.maximum(sure, 0.2 * np.maximum(wanted, 1.0)), 1.0)
-    ratio = np.clip(ratio, 0.8, 1.5)
-    width = np.ones(min(_SMOOTH, len(ratio)))
-    smooth = np.convolve(ratio, width, "same") / np.convolve(np.ones_like(ratio), width, "same")
-    ratio = np.maximum(ratio, smooth)
-    # Where eggs were wanting already, asking for more would only shift what is short.
-    ratio = np.where(draft.short_weeks > 0.5, np.minimum(ratio, 1.0), ratio)
-    found: Array = np.where(wanted > 0, np.maximum(wanted, asked.need * ratio), 0.0)
+    sure = np.quantile(tried.samples["eggs"], 1.0 - _aim(problem), axis=0)
+    least = np.maximum(_FEW * draft.laid, 1.0)
+    margin = np.clip(draft.laid / np.maximum(sure, least), 1.0, 1.0 / _FEW)
+    width = np.ones(min(_SMOOTH, len(margin)))
+    smooth = np.convolve(margin, width, "same") / np.convolve(np.ones_like(margin), width, "same")
+    margin = np.maximum(margin, smooth)
+    # Where it is dark, and doubtful whether hens lay at all, more hens make a week no surer.
+    margin = np.where(asked.lit < _DARK, 1.0, margin)
+    found: Array = wanted * margin
     return found
 
 
+_FEW = 0.3
+"""Sure eggs below this part of those on the mean are not chased further."""
 _SMOOTH = 5
+_DARK = 0.4
+"""Part of a hen's lay that short days leave, below which more hens do not mend a week."""
 
 
-def _table_again(problem: Problem, asked: Asked, tried: Outlook) -> float:
+def _table_again(problem: Problem, asked: Asked, tried: Outlook, draft: Draft) -> float:
     """Birds for the table to ask of a month on the mean, as `_need_again` for eggs."""
     wanted = problem.wanted.table_birds_a_month
-    months = [tried.left[:, weeks].sum(1) for weeks in _whole_months(problem)]
+    months = [tried.left[:, weeks].sum(1) for weeks in _whole_months(problem, draft)]
     if not wanted or not months:
         return asked.table_birds
-    asked_for = min(0.995, problem.wanted.certainty + _SAFE)
+    asked_for = _aim(problem)
     sure = float(np.quantile(np.concatenate(months), 1.0 - asked_for))
     ratio = min(1.5, max(0.8, wanted / max(sure, 0.2 * wanted)))
     return max(wanted, asked.table_birds * ratio)
 
 
-def asked_of(
-    situation: Situation, problem: Problem, base: Outlook, rng: Generator, sure: float
-) -> Asked:
+def _hens_again(problem: Problem, asked: Asked, tried: Outlook) -> float:
+    """Hens to ask of each week on the mean, as `_need_again` for eggs."""
+    wanted, weeks = problem.wanted.breeding_hens, problem.weeks_of_goal()
+    if not wanted or not len(weeks):
+        return asked.breeding_hens
+    hens = tried.samples["hens"][:, weeks]
+    sure = np.quantile(hens, 1.0 - _aim(problem), axis=0)
+    in_reach = hens.mean(0) >= wanted
+    if not in_reach.any():
+        return asked.breeding_hens
+    ratio = min(1.5, max(0.8, wanted / max(float(sure[in_reach].min()), 0.2 * wanted)))
+    return max(wanted, asked.breeding_hens * ratio)
+
+
+def asked_of(situation: Situation, problem: Problem, base: Outlook, rng: Generator) -> Asked:
+    """What the first programme is built from; `base` is the outlook if nothing is set."""
     flock, rates = situation.flock, situation.rates
-    light = rates.light
-    until = problem.first_day(problem.weeks + 1)
-    light = light_of(flock, light.first, until, problem.lamp_h, problem.on + timedelta(days=1))
     turned, still, busy = _under_way(flock, problem)
     days = candidates(problem, busy)
-    hatched = [one.hatches for one in days]
     feed = problem.prices.feed_per_kg
+    light = _light(situation, problem)
     there = _there(base)
     of_there = kernels(
         rates, light, problem.on, [one.hatched_on for one in there], problem.weeks, feed
@@ -308,15 +556,43 @@ def asked_of(
     return Asked(
         problem,
         days,
-        kernels(rates, light, problem.on, hatched, problem.weeks, feed),
+        _kernels_of(situation, problem, days),
         [replace(one, lay=_own_level(base, there, of_there, one)) for one in there],
         of_there,
-        [per_hen(flock, rates, source, problem, rng, sure) for source in problem.sources],
+        [per_hen(flock, rates, source, problem, rng) for source in problem.sources],
         wanted * _FIRST_MARGIN,
         turned,
         still,
+        busy,
         problem.wanted.table_birds_a_month * _FIRST_MARGIN,
+        problem.wanted.breeding_hens * _FIRST_MARGIN,
+        lit_share(rates, light, problem.on, problem.weeks),
     )
+
+
+def _light(situation: Situation, problem: Problem) -> Light:
+    until = problem.first_day(problem.weeks + 1)
+    first = situation.rates.light.first
+    return light_of(situation.flock, first, until, problem.lamp_h, problem.on + timedelta(days=1))
+
+
+def _kernels_of(situation: Situation, problem: Problem, days: Sequence[Candidate]) -> Kernels:
+    return kernels(
+        situation.rates,
+        _light(situation, problem),
+        problem.on,
+        [one.hatches for one in days],
+        problem.weeks,
+        problem.prices.feed_per_kg,
+    )
+
+
+def _around(situation: Situation, asked: Asked, near: Collection[tuple[date, str]]) -> Asked:
+    """The same, with every day around those that were found good to choose from."""
+    problem = asked.problem
+    names = [source.name for source in problem.sources]
+    days = candidates(problem, asked.busy, {(day, names.index(name)) for day, name in near})
+    return replace(asked, candidates=days, of_sets=_kernels_of(situation, problem, days))
 
 
 _FIRST_MARGIN = 1.08
@@ -366,13 +642,8 @@ def per_hen(
     source: EggSource,
     problem: Problem,
     rng: Generator,
-    sure: float,
 ) -> PerHen:
-    """Eggs of a source to set for each hen kept, so that they come with the certainty `sure`.
-
-    By draws of the hatch, of the chicks' deaths and of the sexes; a straight line through what
-    eight and forty eggs give.
-    """
+    """What eggs of a source give at the age of choosing, by draws of batches and of deaths."""
     draws = draw_rates(rates, _EGG_DRAWS, rng)
     clutch = Clutch(
         1, None if source.own else source.name, source.name if source.own else None, "",
@@ -386,47 +657,42 @@ def per_hen(
     for name, weeks in (("week_1", 1), ("week_2", 1), ("week_3", 1), ("grower", 2), ("adult", 1)):
         weekly = expit(draws.deaths[name].log_odds(("\nnew",), rng))
         lives = lives * (1.0 - weekly) ** weeks
-    points = []
-    for eggs in _EGGS_TRIED:
-        chicks = rng.binomial(eggs, hatch)
-        hens = rng.binomial(rng.binomial(chicks, 1 - facts.value("survival.cocks_at_hatch")), lives)
-        points.append(float(np.quantile(hens, 1.0 - sure, method="lower")))
-    (low, high), (few, many) = _EGGS_TRIED, points
-    each = (high - low) / max(many - few, 0.5)
-    fixed = max(0.0, high - each * many)
-    return PerHen(fixed, each, float(hatch.mean()))
+    hens = hatch * (1.0 - facts.value("survival.cocks_at_hatch")) * lives
+    mean = max(float(hens.mean()), _FEWEST_AN_EGG)
+    return PerHen(1.0 / mean, float(hatch.mean()), float(hens.std()))
 
 
 _EGG_DRAWS = 4000
-_EGGS_TRIED = (24, 96)
+_FEWEST_AN_EGG = 1e-3
 
 
-def _under_way(flock: Flock, problem: Problem) -> tuple[Array, Array, list[Span]]:
-    """Eggs of hatches under way by day, turned and lying still, and when they need a machine."""
+def _under_way(
+    flock: Flock, problem: Problem
+) -> tuple[dict[str, Array], Array, dict[str, list[Span]]]:
+    """Eggs of hatches under way: turned by incubator and day, lying in hatchers by day, and when
+    they lie still in an incubator. Where no hatcher is, those that lie still count in both."""
     days = problem.weeks * DAYS_A_WEEK
-    turned, still = np.zeros(days), np.zeros(days)
-    busy = []
-    stop = int(facts.value("incubation.turning_stop_day"))
-    last = math.ceil(facts.value("incubation.hatch_day_last"))
+    turned: dict[str, Array] = {}
+    still = np.zeros(days)
+    busy: dict[str, list[Span]] = {}
+    stop, _, last = days_of_hatch()
     for hatch in flock.hatches_open():
         set_on = hatch.set_at.date()
         if hatch.alive <= 0 or set_on + timedelta(days=last) <= problem.on:
             continue
         lies_from, ends = set_on + timedelta(days=stop), set_on + timedelta(days=last)
-        for number in range(days):
-            day = problem.on + timedelta(days=number + 1)
-            if day < lies_from:
-                turned[number] += hatch.alive
-            elif day <= ends:
-                still[number] += hatch.alive
-        if not problem.room.hatchers:
-            busy.append(Span(lies_from, ends))
-    if not problem.room.hatchers:
-        turned = turned + still
+        in_machine = turned.setdefault(hatch.place, np.zeros(days))
+        first = problem.on + timedelta(days=1)
+        down, out = max(0, (lies_from - first).days), (ends - first).days + 1
+        in_machine[: down if problem.room.hatchers else out] += hatch.alive
+        if problem.room.hatchers:
+            still[down:out] += hatch.alive
+        else:
+            busy.setdefault(hatch.place, []).append(Span(lies_from, ends))
     return turned, still, busy
 
 
-def _question(problem: Problem, asked: Asked, draft: Draft) -> Question:
+def question_of(problem: Problem, asked: Asked, draft: Draft) -> Question:
     """The draft as what would change from tomorrow on."""
     by_name: dict[str, list[Stay]] = {}
     for cull in draft.culls:
@@ -435,9 +701,10 @@ def _question(problem: Problem, asked: Asked, draft: Draft) -> Question:
     stay: dict[tuple[str, date | None], tuple[Stay, ...]] = {}
     for one in asked.there:
         own = list(by_name.get(one.name, ()))
-        chosen = one.hatched_on + timedelta(weeks=_CHOSEN_AT_W)
-        if one.key[1] is None and chosen > problem.on and problem.hens_per_cock:
-            own.insert(0, Stay(chosen, None, math.ceil(one.hens / problem.hens_per_cock)))
+        chosen = one.hatched_on + timedelta(weeks=CHOSEN_AT_W)
+        if one.key[1] is None and chosen > problem.on:
+            ratio = problem.hens_per_cock
+            own.insert(0, Stay(chosen, None, math.ceil(one.hens / ratio) if ratio else 0))
         if own:
             stay[one.key] = tuple(own)
     return Question(lamp_h=problem.lamp_h, sets=sets, stay=stay)
@@ -449,7 +716,7 @@ def _planned(
     """A set of the plan; culls of a day's hens are shared out among its sources."""
     hens_of_day = sum(other.keep_hens for other in sets if other.on == one.on)
     share = one.keep_hens / hens_of_day if hens_of_day else 0.0
-    chosen = Candidate(one.on, 0).hatches + timedelta(weeks=_CHOSEN_AT_W)
+    chosen = chosen_on(problem, one.on)
     later = [
         Stay(stay.on, None if stay.hens is None else round(stay.hens * share), stay.cocks)
         for stay in by_name.get(f"set of {one.on}", ())
@@ -458,68 +725,97 @@ def _planned(
     return PlannedSet(one.on, one.eggs, one.source, one.place, stay)
 
 
-def _plan(problem: Problem, draft: Draft, asked: Asked, solution: Solution, ahead: Outlook) -> Plan:
-    wanted = problem.wanted.eggs
-    eggs = ahead.samples["eggs"]
-    goal_weeks = np.flatnonzero(wanted > 0)
-    met = eggs[:, goal_weeks] >= wanted[goal_weeks]
+def _plan(problem: Problem, best: _Tried, ahead: Outlook, stopped: bool) -> Plan:
+    wanted = problem.wanted
+    weeks, met = _met(problem, ahead)
     chance = np.full(problem.weeks, np.nan)
-    chance[goal_weeks] = met.mean(0) if len(goal_weeks) else []
-    short = eggs[:, goal_weeks].mean(0) < (1.0 - _SHORT) * wanted[goal_weeks]
+    chance[weeks] = met.mean(0)
     price = problem.prices.feed_per_kg[2]
-    if solution.found:
-        price = feed_price(asked, build(asked)[1], solution)
-    cost, parts = _cost(problem, draft, ahead, price)
-    minutes = _minutes(problem, draft, ahead)
-    table = _table_met(problem, ahead)
-    sure = bool((chance[goal_weeks] >= problem.wanted.certainty - _NEAR).all())
-    enough = table is None or table >= problem.wanted.certainty - _NEAR
-    status: Status = "met" if sure and enough else "best_effort"
-    table_short = any(
-        ahead.left[:, weeks].sum(1).mean() < (1.0 - _SHORT) * problem.wanted.table_birds_a_month
-        for weeks in _whole_months(problem)
-    )
-    if status != "met" and (short.any() or table_short or not solution.found):
-        status = "infeasible"
-    wanting = np.where(wanted > 0, np.maximum(0.0, wanted - eggs.mean(0)), 0.0)
-    draft = replace(draft, short_weeks=wanting)
+    if best.solution.found:
+        price = feed_price(best.asked, best.columns, best.solution)
+    cost, parts = _cost(problem, best.draft, ahead, price)
+    table = _table_met(problem, ahead, best.draft)
+    eggs = ahead.samples["eggs"].mean(0)
+    wanting = np.where(wanted.eggs > 0, np.maximum(0.0, wanted.eggs - eggs), 0.0)
+    birds = ahead.samples["hens"] + ahead.samples["cocks"] + ahead.samples["chicks"]
+    status, out_of_reach = _status(problem, ahead, best.draft, best.solution.found)
     return Plan(
         problem,
         status,
-        draft,
+        replace(best.draft, short_weeks=wanting),
         ahead,
         chance,
-        float(met.mean()) if len(goal_weeks) else 1.0,
-        float(met.all(1).mean()) if len(goal_weeks) else 1.0,
+        float(met.mean()) if len(weeks) else 1.0 if table is None else table,
+        float(met.all(1).mean()) if len(weeks) else 1.0 if table is None else table,
         table,
         cost,
         parts,
-        minutes,
-        _peak(problem, draft, ahead),
-        draft.gap,
-        asked,
-        solution,
+        minutes_by_day(problem, best.draft.sets, birds.mean(0)),
+        _peak(problem, best.draft, ahead),
+        best.draft.gap,
+        best.asked,
+        best.solution,
+        stopped,
+        out_of_reach,
     )
 
 
-def _table_met(problem: Problem, ahead: Outlook) -> float | None:
+def reckoned(plan: Plan, problem: Problem) -> Plan:
+    """A plan that was drafted at other prices, told at those of `problem`."""
+    price = problem.prices.feed_per_kg[2]
+    if plan.solution.found:
+        _, columns = build(plan.asked)
+        price = feed_price(plan.asked, columns, plan.solution)
+    cost, parts = _cost(problem, plan.draft, plan.ahead, price)
+    return replace(plan, problem=problem, cost=cost, parts=parts)
+
+
+def _status(
+    problem: Problem, ahead: Outlook, draft: Draft, solved: bool
+) -> tuple[Status, tuple[str, ...]]:
+    """How the goal is met, and what is out of reach even on the mean."""
+    wanted = problem.wanted
+    if _is_met(problem, ahead, draft):
+        return "met", ()
+    eggs, hens = ahead.samples["eggs"].mean(0), ahead.samples["hens"].mean(0)
+    short = bool((eggs < (1.0 - _SHORT) * wanted.eggs).any())
+    few = bool((hens[problem.weeks_of_goal()] < (1.0 - _SHORT) * wanted.breeding_hens).any())
+    table_short = any(
+        ahead.left[:, weeks].sum(1).mean() < (1.0 - _SHORT) * wanted.table_birds_a_month
+        for weeks in _whole_months(problem, draft)
+    )
+    lacking = {"eggs": short, "hens": few, "birds for the table": table_short}
+    out_of_reach = tuple(name for name, lacks in lacking.items() if lacks)
+    return "infeasible" if out_of_reach or not solved else "best_effort", out_of_reach
+
+
+def _table_met(problem: Problem, ahead: Outlook, draft: Draft) -> float | None:
     """Mean share of the goal's months with enough birds for the table."""
     wanted = problem.wanted
     if not wanted.table_birds_a_month:
         return None
-    whole = _whole_months(problem)
+    whole = _whole_months(problem, draft)
     if not whole:
         return None
     met = [ahead.left[:, weeks].sum(1) >= wanted.table_birds_a_month for weeks in whole]
     return float(np.mean(met))
 
 
-def _whole_months(problem: Problem) -> list[list[int]]:
-    """Weeks of each month that the goal holds for as a whole."""
+def _whole_months(problem: Problem, draft: Draft) -> list[list[int]]:
+    """Weeks of each month that the goal holds for as a whole.
+
+    A week that ends in another month belongs to it if birds of the draft's sets are chosen there
+    and none is let go before.
+    """
+    chosen = {chosen_on(problem, one.on) for one in draft.sets}
+    gone = {cull.on for cull in draft.culls}
     months: dict[tuple[int, int], list[int]] = {}
     for week in range(problem.weeks):
-        day = problem.first_day(week)
-        if problem.wanted.first <= day <= problem.wanted.last:
+        first = problem.first_day(week)
+        days = [first + timedelta(days=n) for n in range(DAYS_A_WEEK)]
+        busy = [day for day in days if day in chosen | gone]
+        day = min(busy, default=first)
+        if problem.wanted.first <= first <= problem.wanted.last:
             months.setdefault((day.year, day.month), []).append(week)
     return [weeks for weeks in months.values() if len(weeks) >= _WEEKS_OF_A_MONTH]
 
@@ -536,37 +832,19 @@ def _cost(
     orders = {(one.on, one.source) for one in draft.sets}
     postage = sum(by_name[source].postage for _, source in orders)
     feed = ahead.samples["feed_kg"].sum(1) * feed_per_kg
-    hatches = len(orders) * prices.hatch
-    minutes = float(_minutes(problem, draft, ahead).sum()) * DAYS_A_WEEK * prices.minute
-    total: Array = feed + eggs + postage + hatches + minutes
+    hatches = len({(one.on, one.place) for one in draft.sets}) * prices.hatch
+    birds = sum(ahead.samples[name].mean(0) for name in ("hens", "cocks", "chicks"))
+    minutes = float(minutes_by_day(problem, draft.sets, np.asarray(birds)).sum()) * prices.minute
+    total: Array = feed + eggs + postage + hatches + problem.lamp_cost + minutes
     parts = {
         "hatching_eggs": float(eggs),
         "postage": float(postage),
         "feed": float(feed.mean()),
         "power_and_bedding": float(hatches),
+        "light": problem.lamp_cost,
         "time": minutes,
     }
     return total, parts
-
-
-def _minutes(problem: Problem, draft: Draft, ahead: Outlook) -> Array:
-    """Minutes a day by week on the mean, by what daily care of so many birds and hatches takes."""
-    a_bird = facts.value("care.minutes_day_adults") / facts.value("care.flock_of_minutes")
-    more = facts.value("care.minutes_day_hatch_and_brooder") - facts.value(
-        "care.minutes_day_adults"
-    )
-    birds = sum(ahead.samples[name].mean(0) for name in ("hens", "cocks", "chicks"))
-    minutes = a_bird * np.asarray(birds)
-    brooding = timedelta(days=int(facts.value("brooding.time_in_brooder_d")))
-    for week in range(problem.weeks):
-        first = problem.first_day(week)
-        last = first + timedelta(days=DAYS_A_WEEK - 1)
-        for day in {one.on for one in draft.sets}:
-            one = Candidate(day, 0)
-            if one.day <= last and one.hatches + brooding >= first:
-                apart = one.hatches > last or one.hatches < first
-                minutes[week] += more / 2 if apart else more
-    return np.asarray(minutes, dtype=np.float64)
 
 
 def _peak(problem: Problem, draft: Draft, ahead: Outlook) -> dict[str, float]:

@@ -3,8 +3,8 @@ simplex method, Mathematical Programming Computation 10:119-142)."""
 
 import os
 import sys
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import highspy
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from quailwright.planning.program import Program
 
 Array = NDArray[np.float64]
-Ended = Literal["optimal", "best so far", "infeasible", "none found"]
+Ended = Literal["optimal", "best so far", "stopped", "infeasible", "none found"]
 
 
 @dataclass(frozen=True)
@@ -22,17 +22,19 @@ class Solution:
     """What the solver found.
 
     Attributes:
-        ended: "optimal" within the gap asked for, "best so far" when time ran out or somebody
-            stopped it, "infeasible", or "none found".
+        ended: "optimal" within the gap asked for, "best so far" when its nodes or time ran out,
+            "stopped" when somebody stopped it (Ctrl-C), "infeasible", or "none found".
         values: of the columns, shape (columns,); empty where there are none.
         cost: of those values.
         gap: how far the cost may be above the least possible, as a share of it.
+        bound: no solution costs less.
     """
 
     ended: Ended
     values: Array
     cost: float
     gap: float
+    bound: float = 0.0
 
     @property
     def found(self) -> bool:
@@ -45,7 +47,8 @@ def solve(
     *,
     gap: float,
     seconds: float,
-    start: Array | None = None,
+    nodes: int | None = None,
+    start: Mapping[int, float] | None = None,
     progress: Callable[[float, float], None] | None = None,
 ) -> Solution:
     """Solves a programme.
@@ -53,19 +56,20 @@ def solve(
     Args:
         gap: relative gap at which to stop, 0 or more.
         seconds: time after which the best so far is taken.
-        start: values to begin from, of an earlier solution of a like programme.
+        nodes: branches after which the best so far is taken; unlike time, the same every time.
+        start: values of some columns to begin from.
         progress: called with (best cost, gap) when a better solution is found.
     """
     highs = _quiet_solver()
     highs.setOptionValue("mip_rel_gap", gap)
     highs.setOptionValue("time_limit", seconds)
     highs.setOptionValue("random_seed", 1)
-    highs.HandleKeyboardInterrupt = True
-    highs.passModel(_model(program))
-    if start is not None and len(start) == len(program.cost):
-        warm = highspy.HighsSolution()
-        warm.col_value = start.tolist()
-        highs.setSolution(warm)
+    highs.HandleKeyboardInterrupt = True  # lets `cancelSolve` work
+    if nodes is not None:
+        highs.setOptionValue("mip_max_nodes", nodes)
+    highs.passModel(as_model(program))
+    if start:
+        highs.setSolution(len(start), np.array(list(start)), np.array(list(start.values())))
     if progress is not None:
         tell = progress
 
@@ -75,8 +79,24 @@ def solve(
                 tell(float(out.objective_function_value), float(out.mip_gap))
 
         highs.cbMipImprovingSolution.subscribe(improved)
-    highs.solve()
-    return _solution(highs, program)
+    stopped = _run(highs)
+    found = _solution(highs, program)
+    return replace(found, ended="stopped") if stopped else found
+
+
+def _run(highs: highspy.Highs) -> bool:
+    """Runs it in a thread of its own, so that Ctrl-C stops it with what it has; whether it was."""
+    highs.startSolve()
+    stopped = False
+    while True:
+        try:
+            done, _ = highs.wait(0.1)
+        except KeyboardInterrupt:
+            stopped = True
+            highs.cancelSolve()  # type: ignore[no-untyped-call]
+            continue
+        if done:
+            return stopped
 
 
 def _quiet_solver() -> highspy.Highs:
@@ -102,7 +122,8 @@ def _quiet_solver() -> highspy.Highs:
     return highs
 
 
-def _model(program: Program) -> highspy.HighsLp:
+def as_model(program: Program) -> highspy.HighsLp:
+    """The programme as the solver takes it."""
     lp = highspy.HighsLp()
     lp.num_col_, lp.num_row_ = len(program.cost), len(program.row_names)
     lp.col_cost_ = np.array(program.cost, dtype=np.float64)
@@ -139,9 +160,11 @@ def _solution(highs: highspy.Highs, program: Program) -> Solution:
     values = np.array(highs.getSolution().col_value, dtype=np.float64)
     optimal = status == highspy.HighsModelStatus.kOptimal
     gap = float(info.mip_gap) if any(program.whole) else 0.0
+    cost = float(info.objective_function_value)
     return Solution(
         "optimal" if optimal else "best so far",
         values,
-        float(info.objective_function_value),
+        cost,
         max(0.0, gap) if np.isfinite(gap) else 1.0,
+        float(info.mip_dual_bound) if any(program.whole) else cost,
     )

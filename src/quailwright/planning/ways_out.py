@@ -10,9 +10,10 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from quailwright.husbandry import facts
-from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.outlook.forecast import Question
 from quailwright.outlook.light import latitude_of, light_of
+from quailwright.planning.asked import lamp_cost
+from quailwright.planning.kernels import lit_share
 from quailwright.planning.model import Asked, build
 from quailwright.planning.plan import (
     Plan,
@@ -21,7 +22,7 @@ from quailwright.planning.plan import (
     carried_out,
     make_plan,
 )
-from quailwright.planning.problem import EggSource, Machine, Problem, Room
+from quailwright.planning.problem import MOST_WEEKS, EggSource, Machine, Problem, Room
 from quailwright.planning.solver import solve
 
 Array = NDArray[np.float64]
@@ -29,6 +30,8 @@ Array = NDArray[np.float64]
 _MORE = 1.5
 """A limit that is tried wider is tried this many times as wide."""
 _TRIED = 4
+_GAINS = 0.05
+"""A way out that does not meet the goal is told if a week is met so much more often."""
 _HELPS = 0.9
 """A way out helps if it leaves no more than this part of the eggs wanting."""
 
@@ -41,7 +44,8 @@ class WayOut:
         what: in words.
         status: of the plan then.
         chance: mean share of the goal's weeks met.
-        cost_more: against the plan without it, on the mean; the thing itself is not priced.
+        cost_more: against the plan without it, on the mean; of the thing itself only a lamp's power
+            is in it.
         why: what of the goal's trouble it mends, in words; '' where nothing binds.
     """
 
@@ -57,6 +61,7 @@ class _Change:
     what: str
     problem: Problem
     why: Callable[[Plan], str]
+    less_sure: bool = False
 
 
 def ways_out(
@@ -79,7 +84,8 @@ def ways_out(
         if progress is not None:
             progress(f"trying {change.what}", number / min(_TRIED, len(helping)))
         tried = make_plan(situation, change.problem, rng.spawn(1)[0], rough=True)
-        if tried.chance_overall > plan.chance_overall + 0.01 or tried.status == "met":
+        gains = tried.chance_overall - plan.chance_overall
+        if tried.status == "met" or (gains >= _GAINS and not change.less_sure):
             found.append(
                 WayOut(
                     change.what,
@@ -97,13 +103,33 @@ def reasons(situation: Situation, plan: Plan, ways: Sequence[WayOut]) -> list[st
     if plan.status == "met":
         return []
     said = list(_too_early(situation, plan))
+    short = plan.chance_met < plan.problem.wanted.certainty
+    if (_dark_weeks(situation, plan.problem) & short).any():
+        said.append(_of_light(situation, plan))
     said += [way.why for way in ways if way.why and way.why not in said]
     if not plan.asked.candidates:
         said.append(
             "There is no day on which eggs can be set: look at absences, months without hatching, "
             "and when eggs can be had."
         )
-    return said
+    return said or list(_least_sure(plan))
+
+
+def _least_sure(plan: Plan) -> Iterator[str]:
+    """The weeks that fall short, where no limit that could give was found to mend them."""
+    problem = plan.problem
+    least = problem.wanted.certainty
+    weeks = [w for w in range(problem.weeks) if plan.chance_met[w] < least]
+    if weeks:
+        eggs = plan.ahead.samples["eggs"].mean(0)
+        worst = min(weeks, key=lambda w: float(plan.chance_met[w]))
+        yield (
+            f"It falls short {_spans(problem, weeks)}. In the worst week, that of "
+            f"{_plain(problem.first_day(worst))}, {eggs[worst]:.0f} eggs come on the mean for "
+            f"{problem.wanted.eggs[worst]:.0f} wanted."
+        )
+    elif plan.table_met is not None and plan.table_met < least:
+        yield f"A month has birds enough for the table with {plan.table_met:.0%} only."
 
 
 def _wanting(asked: Asked) -> float:
@@ -111,16 +137,18 @@ def _wanting(asked: Asked) -> float:
     program, columns = build(replace(asked, need=asked.need * 1.05))
     program.whole[:] = [False] * len(program.whole)
     solution = solve(program, gap=0.0, seconds=5.0)
-    return float(solution.values[columns.wanting].sum()) if solution.found else math.inf
+    short = [*columns.wanting, *columns.margin]
+    return float(solution.values[short].sum()) if solution.found else math.inf
 
 
 def _asked_again(situation: Situation, problem: Problem, plan: Plan, rng: Generator) -> Asked:
     base = carried_out(situation, problem, Question(lamp_h=problem.lamp_h), 1, _DRAWS)
-    asked = asked_of(situation, problem, base, rng, problem.wanted.certainty)
+    asked = asked_of(situation, problem, base, rng)
     wanted = problem.wanted.eggs
     before = plan.problem.wanted.eggs
-    margin = np.where(before > 0, plan.asked.need / np.maximum(before, 1e-9), 1.0)
-    return replace(asked, need=wanted * np.maximum(1.0, margin))
+    margins = plan.asked.need[before > 0] / before[before > 0]
+    margin = float(margins.mean()) if len(margins) else 1.0
+    return replace(asked, need=wanted * max(1.0, margin))
 
 
 _DRAWS = 300
@@ -128,13 +156,23 @@ _DRAWS = 300
 
 def _changes(situation: Situation, problem: Problem, plan: Plan) -> Iterator[_Change]:
     room, prices = problem.room, problem.prices
-    lamp_h = facts.value("laying.light_target_h")
-    if (problem.lamp_h or 0.0) < lamp_h and _dark_weeks(situation, problem).any():
-        yield _Change(
-            f"a lamp that makes each day {lamp_h:g} h long",
-            replace(problem, lamp_h=lamp_h),
-            lambda plan: _of_light(situation, plan),
-        )
+    if _dark_weeks(situation, problem).any():
+        for lamp_h in _lamps():
+            if (problem.lamp_h or 0.0) < lamp_h:
+                lit = replace(problem, lamp_h=lamp_h)
+                lit = replace(lit, lamp_cost=lamp_cost(situation.flock, lit, prices.kwh))
+                yield _Change(
+                    f"a lamp that makes each day {lamp_h:g} h long",
+                    lit,
+                    lambda plan: _of_light(situation, plan),
+                )
+        later = _after_the_dark(situation, problem)
+        if later is not None:
+            yield _Change(
+                f"the same eggs a week for as long, from {_plain(later.wanted.first)} on",
+                later,
+                lambda plan: _of_light(situation, plan),
+            )
     for name, words, verb in (
         ("pen_m2", "the pens", "are"),
         ("brooder_m2", "the brooder", "is"),
@@ -192,12 +230,22 @@ def _of_goal(situation: Situation, problem: Problem, plan: Plan) -> Iterator[_Ch
             replace(problem, sources=sources),
             lambda plan: "Posted eggs hatch badly.",
         )
+    first = min((source.first for source in problem.sources), default=problem.on)
+    sooner = max(problem.on + timedelta(days=1), first - _SOONER)
+    if sooner < first:
+        earlier = tuple(replace(one, first=min(one.first, sooner)) for one in problem.sources)
+        yield _Change(
+            f"eggs to be had from {_plain(sooner)} on, not only from {_plain(first)}",
+            replace(problem, sources=earlier),
+            lambda plan: "",
+        )
     sure = max(0.5, wanted.certainty - 0.2)
     if sure < wanted.certainty:
         yield _Change(
             f"being {sure:.0%} sure instead of {wanted.certainty:.0%}",
             replace(problem, wanted=replace(wanted, certainty=sure)),
             lambda plan: "",
+            less_sure=True,
         )
     weeks = np.flatnonzero(wanted.eggs > 0)
     short = plan.draft.short_weeks > 0.02 * np.maximum(wanted.eggs, 1.0)
@@ -215,8 +263,40 @@ def _of_goal(situation: Situation, problem: Problem, plan: Plan) -> Iterator[_Ch
             )
 
 
+def _lamps() -> tuple[float, float]:
+    """Day lengths to try [h]: where lay is full, and the usual."""
+    usual = facts.value("laying.light_target_h")
+    return math.ceil((facts.value("laying.light_full_h") + usual) / 2.0), usual
+
+
+def _after_the_dark(situation: Situation, problem: Problem) -> Problem | None:
+    """The goal moved to the first week in which days are long again, as long as it was."""
+    longer = replace(problem, weeks=MOST_WEEKS)
+    goal = np.flatnonzero(problem.wanted.eggs > 0)
+    lit = _lit(situation, longer)
+    begins = next((w for w in range(int(goal[0]), MOST_WEEKS) if lit[w] >= _BRIGHT), None)
+    number = int(goal[-1] - goal[0]) + 1
+    if begins is None or begins == goal[0] or begins + number > MOST_WEEKS:
+        return None
+    if begins - goal[0] > _LATEST_W or lit[begins : begins + number].min() < _DIM:
+        return None
+    eggs = np.zeros(begins + number)
+    eggs[begins:] = problem.wanted.eggs[goal[0] : goal[-1] + 1]
+    first, last = longer.first_day(begins), longer.first_day(begins + number)
+    wanted = replace(problem.wanted, eggs=eggs, first=first, last=last - timedelta(days=1))
+    sources = tuple(
+        replace(source, last=max(source.last, last))
+        if source.last >= problem.first_day(problem.weeks - 1)
+        else source
+        for source in problem.sources
+    )
+    return replace(problem, weeks=begins + number, wanted=wanted, sources=sources)
+
+
+_BRIGHT = 0.9
 _NEAR_BY = "eggs near by"
 _LATEST_W = 26
+_SOONER = timedelta(weeks=3)
 
 
 def _grown(machines: Sequence[Machine]) -> tuple[Machine, ...]:
@@ -224,21 +304,15 @@ def _grown(machines: Sequence[Machine]) -> tuple[Machine, ...]:
 
 
 def _dark_weeks(situation: Situation, problem: Problem) -> NDArray[np.bool_]:
-    """Weeks of the goal in which days without a lamp are too short for full lay."""
-    light = light_of(
-        situation.flock,
-        problem.on,
-        problem.first_day(problem.weeks),
-        problem.lamp_h,
-        problem.on,
-    )
-    chances = situation.rates.lay.chances
-    rows = situation.rates.lay.hens.light
-    by_light = np.array([chances[rows == n].sum() for n in range(len(light.names))])
-    share = by_light @ light.old
-    weekly = share[1 : 1 + DAYS_A_WEEK * problem.weeks].reshape(problem.weeks, DAYS_A_WEEK).mean(1)
-    dark: NDArray[np.bool_] = (weekly < _DIM) & (problem.wanted.eggs > 0)
+    """Weeks of the goal in which days are too short for full lay."""
+    dark: NDArray[np.bool_] = (_lit(situation, problem) < _DIM) & (problem.wanted.eggs > 0)
     return dark
+
+
+def _lit(situation: Situation, problem: Problem) -> Array:
+    until = problem.first_day(problem.weeks)
+    light = light_of(situation.flock, problem.on, until, problem.lamp_h, problem.on)
+    return lit_share(situation.rates, light, problem.on, problem.weeks)
 
 
 _DIM = 0.6

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from datetime import date
 from typing import Any
 
-from quailwright.flock.booking import birds, eggs, feed, hatching, holding, rings
+from quailwright.flock.booking import birds, eggs, feed, hatching, holding, plans, rings
 from quailwright.flock.booking.known import Refused
 from quailwright.flock.state import Flock
 from quailwright.journal import entries as kinds
@@ -31,6 +31,9 @@ BOOKINGS: dict[type[Entry], Booking] = {
     kinds.Feed: holding.feed,
     kinds.Goal: holding.goal,
     kinds.CareRule: holding.care_rule,
+    kinds.PlanAccepted: plans.plan_accepted,
+    kinds.SetPlanned: plans.set_planned,
+    kinds.CullPlanned: plans.cull_planned,
     kinds.EggsReceived: hatching.eggs_received,
     kinds.EggsSet: hatching.eggs_set,
     kinds.EggsWeighed: hatching.eggs_weighed,

@@ -4,6 +4,7 @@ from datetime import date, datetime, timedelta
 
 from quailwright.flock.booking.eggs import forget_empty, lot_of, lots
 from quailwright.flock.booking.known import contradict, group_of, hatch_of, pay, place_of, refuse
+from quailwright.flock.booking.plans import set_as_planned
 from quailwright.flock.state import Clutch, Difference, Flock, Hatch, Receipt
 from quailwright.husbandry import facts
 from quailwright.journal import entries as kinds
@@ -65,6 +66,7 @@ def eggs_set(flock: Flock, entry: kinds.EggsSet, day: date, forced: bool) -> Non
             entry.storage_c,
         )
     )
+    set_as_planned(flock, hatch, day)
 
 
 def _set_own_eggs(flock: Flock, entry: kinds.EggsSet, day: date) -> None:

@@ -79,6 +79,7 @@ def figure(key: str) -> Figure:
     return rows(key)[0]
 
 
+@cache
 def value(key: str) -> float:
     """The number of the default row, in that row's unit.
 
@@ -109,6 +110,7 @@ def rows(key: str) -> tuple[Figure, ...]:
     raise UnknownFigure(f"No figure is called '{key}'.{hint}")
 
 
+@cache
 def spread(key: str) -> tuple[float, float]:
     """Lowest and highest number for `key` over every source, ranges included.
 
