@@ -14,12 +14,12 @@ from quailwright.cli.options import (
     JsonOption,
     OnOption,
     fresh_id,
-    local,
     now,
     opened,
 )
 from quailwright.cli.outlook import progress_bar
 from quailwright.cli.standing import Standing, asked_file, standing
+from quailwright.exchange.typed import local
 from quailwright.flock.fold import fold
 from quailwright.flock.state import Flock
 from quailwright.guide import wording

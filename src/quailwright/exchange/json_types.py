@@ -146,6 +146,7 @@ class HatchAheadShape(TypedDict):
     """A hatch under way, as the outlook sees it."""
 
     hatch: str
+    is_set: bool
     chicks: Quantiles
     first_hatch_at: QuantileTimes | None
     hens_at_8_weeks: Quantiles
@@ -156,6 +157,7 @@ class OutlookShape(TypedDict):
 
     as_of: str
     question: str | None
+    planned: dict[str, Any]
     draws: int
     seed: int
     weeks: list[dict[str, Any]]
