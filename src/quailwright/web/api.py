@@ -120,13 +120,15 @@ def outlook(
     weeks: Annotated[int, Query(ge=1, le=104)] = 26,
     draws: Annotated[int, Query(ge=1, le=4000)] = 4000,
     seed: Annotated[int, Query(ge=0, le=2**31)] = 1,
+    planned: Annotated[bool, Query(description="Whether what is planned counts.")] = True,
 ) -> Response:
     """The weeks ahead, as `outlook --json`."""
     from quailwright.exchange import outlook_told
     from quailwright.exchange.outlook_shape import outlook_shape
 
-    stands, asked = _asked(home, on)
-    known = outlook_told.believed(home.desk.store, stands, asked)
-    ahead = outlook_told.ahead(known, weeks, draws, seed)
+    flock, asked = _asked(home, on)
+    known = outlook_told.believed(home.desk.store, flock, asked)
+    stands = outlook_told.as_it_stands(known, weeks, with_planned=planned)
+    ahead = outlook_told.ahead(known, weeks, draws, seed, stands)
     table, said = outlook_told.rests_on(known, ahead, seed)
-    return JSONResponse(outlook_shape(ahead, stands, seed, table, said))
+    return JSONResponse(outlook_shape(ahead, flock, seed, table, said))
