@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quailwright.exchange.loss_chart import Mark
-from quailwright.guide.wording import MONTHS_SHORT
 from quailwright.outlook.report import spread_of
 
 WIDTH, HEIGHT = 360, 230
@@ -118,7 +117,7 @@ def _months(weeks: Sequence[WeekTold]) -> list[tuple[int, str]]:
     room = max(1, len(weeks) // (_MOST_MONTHS + 2))
     if len(firsts) > 1 and firsts[1] - firsts[0] < room:
         firsts = firsts[1:]
-    return [(n, MONTHS_SHORT[weeks[n].first_day.month - 1]) for n in firsts[::step]]
+    return [(n, f"{weeks[n].first_day:%b}") for n in firsts[::step]]
 
 
 def _amounts(most: float) -> list[float]:

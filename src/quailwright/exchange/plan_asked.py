@@ -24,11 +24,7 @@ Takes = Literal["number", "whole", "day", "text", "choice"]
 
 SURE = (("0.6", "more often than not"), ("0.8", "four weeks in five"), ("0.95", "nearly always"))
 _LAMP = (("", "as it is now"), ("true", "with a lamp"), ("false", "without a lamp"))
-_MONTHS = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September",
-    "October", "November", "December",
-)  # fmt: skip
-_MONTH = (("", ""), *((f"{number:02}", name) for number, name in enumerate(_MONTHS, 1)))
+_MONTH = (("", ""), *((f"{number:02}", f"{date(2000, number, 1):%B}") for number in range(1, 13)))
 _TO_BEGIN = timedelta(weeks=2)
 """Our judgement: to find eggs and warm the machine."""
 

@@ -3,9 +3,11 @@
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from typing import TypeVar
 
 import msgspec
 
+from quailwright.exchange.json_types import PlanAcceptance, PlanRequest
 from quailwright.exchange.record import Recorded, record
 from quailwright.exchange.typed import local
 from quailwright.flock.fold import fold
@@ -52,6 +54,36 @@ class PlanFrom:
     flock: Flock
     day: date
     times: Mapping[str, HatchTime]
+
+
+def plan_requested(body: bytes) -> PlanAsked:
+    """What a JSON body asks of the planner. Raises BadInput."""
+    asked = _decoded(body, PlanRequest)
+    return PlanAsked(
+        None if asked.brief is None else "The brief",
+        (asked.brief or "").encode("utf-8", "replace"),
+        asked.seed,
+        asked.choice,
+        tuple(asked.what_if),
+        with_ways=asked.ways_out,
+        with_choices=asked.choices,
+        anew=asked.anew,
+    )
+
+
+def acceptance_requested(body: bytes) -> PlanAcceptance:
+    """Which plan a JSON body takes on. Raises BadInput."""
+    return _decoded(body, PlanAcceptance)
+
+
+Asked = TypeVar("Asked", PlanRequest, PlanAcceptance)
+
+
+def _decoded(body: bytes, kind: type[Asked]) -> Asked:
+    try:
+        return msgspec.json.decode(body, type=kind)
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
+        raise BadInput(f"The body is not as asked for ({error}). Nothing was written.") from None
 
 
 def brief_of(asked: PlanAsked, flock: Flock) -> bytes:
