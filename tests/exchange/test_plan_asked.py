@@ -153,9 +153,10 @@ postage = 9
     assert other.limits.absences == read.limits.absences
     assert other.limits.no_hatching == read.limits.no_hatching
     assert other.limits.minutes_by_weekday == read.limits.minutes_by_weekday
-    free, _ = read_brief(changed(text, whole, {"limits.max_birds": ""}))
+    free, _ = read_brief(changed(text, whole, {"limits.max_birds": "", "limits.lamp": "0"}))
     assert free is not None
     assert free.limits.max_birds is None
+    assert free.limits.lamp_h == 0
 
 
 def test_the_goal_of_the_journal_stays_where_something_else_is_changed() -> None:

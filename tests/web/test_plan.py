@@ -172,7 +172,6 @@ def test_a_hostile_source_is_shown_as_its_name(app: FastAPI, keeper: TestClient)
     assert "<b>creek" not in text
     job = app.state.home.planner.job(path.rpartition("/")[2])
     assert job.refused is None
-    print([one.source for one in job.made.pages["as asked"].sets])
     assert any(one.source == name for one in job.made.pages["as asked"].sets)
     assert f"eggs from {name}" in html.unescape(text)
 
@@ -239,6 +238,8 @@ def test_stop_ends_the_search(app: FastAPI, keeper: TestClient) -> None:
     while "best so far" not in job.words and job.runs:
         time.sleep(0.02)
     began = time.monotonic()
+    assert keeper.get("/").status_code == 200
+    assert job.runs, "the round waited for the plan"
     assert post(keeper, path, do="stop").status_code == 303
     job.wait()
     assert time.monotonic() - began < _PATIENCE_S

@@ -79,20 +79,13 @@ _Row = tuple[str, str, str, Takes, tuple[tuple[str, str], ...], bool]
 
 def _asked(flock: Flock, on: date, currency: str) -> Iterator[_Row]:
     yield "goal.eggs_per_week", "eggs a week", "", "number", (), False
-    yield "goal.table_birds_per_month", "birds for the table a month", "", "number", (), False
+    yield "goal.table_birds_per_month", "table birds a month", "", "number", (), False
+    yield "goal.certainty", "how sure, week by week", "", "choice", SURE, False
     yield "goal.from", "from when", "", "day", (), False
-    yield (
-        "goal.certainty",
-        "how sure",
-        "how often a week should bring as much",
-        "choice",
-        SURE,
-        False,
-    )
-    yield "limits.lamp", "lamp in short days", "", "choice", _LAMP, False
-    yield "limits.max_birds", "most birds", "grown, at once", "whole", (), False
-    yield "limits.absences 1, from", "away from", "nothing needs hands then", "day", (), False
+    yield "limits.lamp", "lamp", "", "choice", _LAMP, False
+    yield "limits.absences 1, from", "away from", "", "day", (), False
     yield "limits.absences 1, until", "away until", "", "day", (), False
+    yield "limits.max_birds", "most grown birds", "", "whole", (), False
     if not _has_incubator(flock):
         says = "no incubator is in the journal yet"
         yield "place 1, capacity_eggs", "eggs that your incubator holds", says, "whole", (), False
@@ -287,7 +280,9 @@ def _put(values: dict[str, Any], name: str, text: str) -> None:
     if not key:
         table, _, key = head.partition(".")
         if table in _TABLES and key:
-            values.setdefault(table, {})[key] = _read(text)
+            value = _read(text)
+            no_lamp = key == "lamp" and value == 0
+            values.setdefault(table, {})[key] = False if no_lamp else value
         return
     path, _, _ = head.partition(" ")
     if path in _LISTS:

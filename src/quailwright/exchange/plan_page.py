@@ -136,7 +136,7 @@ def _page(answer: Answer, name: str, plan: Plan) -> PlanPage:
         {
             "goal.eggs_per_week": "" if eggs is None else f"{eggs:g}",
             "limits.max_birds": "" if most is None else f"{most}",
-            "limits.lamp": "" if not problem.lamp_h else f"{problem.lamp_h:g}",
+            "limits.lamp": "" if problem.lamp_h is None else f"{problem.lamp_h:g}",
             "goal.certainty": f"{problem.wanted.certainty:g}",
         },
     )

@@ -116,10 +116,10 @@ class Planner:
             return self._running()
 
     def newest(self) -> Job | None:
-        """The last that was made and not taken on."""
+        """The last, where it was made and not taken on."""
         with self._lock:
-            jobs = [job for job in self._jobs.values() if job.made is not None and not job.taken]
-            return jobs[-1] if jobs else None
+            last = next(reversed(self._jobs.values()), None)
+            return last if last is not None and last.made is not None and not last.taken else None
 
     def _running(self) -> Job | None:
         return next((job for job in self._jobs.values() if job.runs), None)
