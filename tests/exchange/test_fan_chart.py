@@ -29,6 +29,7 @@ def test_every_mark_lies_on_the_paper_and_in_order(weeks: int) -> None:
     for x, y in [*likely, *half, *((m.x, m.y) for m in (*chart.months, *chart.amounts))]:
         assert 0 <= x <= WIDTH
         assert 0 <= y <= HEIGHT
+    assert all(mark.x <= WIDTH - 28 for mark in chart.months)  # so wide is `May` at 12 px
     along = [mark.x for mark in chart.months]
     assert all(later - earlier > 30 for earlier, later in pairwise(along))
     assert 1 <= len(along) <= 8

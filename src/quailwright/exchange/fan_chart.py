@@ -14,6 +14,7 @@ from quailwright.outlook.report import spread_of
 WIDTH, HEIGHT = 360, 230
 _LEFT, _RIGHT, _TOP, _BOTTOM = 40, 10, 14, 30
 _MOST_MONTHS = 7
+_ROOM_OF_A_MONTH = 28
 _STEPS = (1, 2, 5)
 
 Array = NDArray[np.float64]
@@ -92,7 +93,11 @@ def fan_chart(weeks: Sequence[WeekTold]) -> FanChart:
         band([week.lower for week in weeks], [week.upper for week in weeks]),
         " ".join(line([week.middle for week in weeks])),
         _goal([(along(n), up(w.wanted) if w.wanted else None) for n, w in enumerate(weeks)]),
-        [Mark(along(n), HEIGHT - _BOTTOM, says) for n, says in _months(weeks)],
+        [
+            Mark(along(n), HEIGHT - _BOTTOM, says)
+            for n, says in _months(weeks)
+            if along(n) <= WIDTH - _ROOM_OF_A_MONTH
+        ],
         [Mark(_LEFT, up(amount), f"{amount:g}") for amount in _amounts(most)],
     )
 
