@@ -38,8 +38,9 @@ SMALL_FLOCK = (
 )  # fmt: skip
 
 READ_PAGES = (
-    "/", "/hatches", "/hatches/may", "/birds", "/places/pen", "/places/box", "/plan", "/more",
-    "/journal", "/kept", "/no-signal",
+    "/", "/hatches", "/hatches/may", "/birds", "/places/pen", "/places/box", "/plan", "/plan/ask",
+    "/outlook", "/outlook?ask=fewer_cocks", "/outlook?ask=no_hatches", "/more", "/journal", "/kept",
+    "/no-signal",
 )  # fmt: skip
 WRITE_PAGES = ("/log", "/log/eggs_collected", "/log/eggs_set?hatch=x", "/log/care_rule")
 KEEPER_PAGES = ("/people",)

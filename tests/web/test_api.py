@@ -157,3 +157,13 @@ def test_a_viewer_may_read_and_not_write(enter: Enter) -> None:
     assert viewer.get("/api/today").status_code == 200
     assert send(viewer, EGGS).status_code == 403
     assert enter("").get("/api/today").status_code == 401
+
+
+def test_the_outlook_counts_what_is_planned_unless_told_otherwise(keeper: TestClient) -> None:
+    fields = {"hatch": "june", "on": "2027-05-20", "eggs": 30, "place": "box", "source": "friend"}
+    assert send(keeper, as_dict(made("set_planned", "2027-05-03", **fields))).status_code == 200
+    asked = "/api/outlook?weeks=26&draws=100"
+    with_it, without = keeper.get(asked).json(), keeper.get(f"{asked}&planned=false").json()
+    assert [one["hatch"] for one in with_it["planned"]["sets"]] == ["june"]
+    assert without["planned"]["sets"] == []
+    assert with_it["weeks"][-1]["hens"]["mean"] > without["weeks"][-1]["hens"]["mean"] + 3

@@ -102,8 +102,6 @@ def outlook(
     import numpy as np
 
     from quailwright.outlook.forecast import Question
-    from quailwright.outlook.hatching import NOTHING_PLANNED
-    from quailwright.outlook.planned import planned_of
     from quailwright.outlook.scores import past_scores
 
     if past:
@@ -119,7 +117,7 @@ def outlook(
         for score in scores:
             print(score.sentence)
         return
-    stands = Question(planned=NOTHING_PLANNED if no_planned else planned_of(flock, day, weeks))
+    stands = outlook_told.as_it_stands(known, weeks, with_planned=not no_planned)
     question = Question(
         lamp,
         fewer_cocks,

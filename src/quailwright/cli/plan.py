@@ -19,14 +19,12 @@ from quailwright.cli.options import (
 )
 from quailwright.cli.outlook import progress_bar
 from quailwright.cli.standing import Standing, asked_file, standing
-from quailwright.exchange.typed import local
-from quailwright.flock.fold import fold
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
-from quailwright.journal.entries import LONGEST_BRIEF
 from quailwright.journal.findings import BadInput
 
 if TYPE_CHECKING:
+    from quailwright.exchange.plan_told import PlanAsked
     from quailwright.planning.again import Again
     from quailwright.planning.answer import Answer
     from quailwright.planning.plan import Plan
@@ -97,36 +95,26 @@ def plan(
     if accept and what_if:
         raise BadInput("--what-if only tries. Write the change into the brief, then --accept.")
     stands = standing(ctx, flock_file, on)
-    name, data = _brief(file, stands.flock)
-    from quailwright.planning.asked import pose
+    if file is None and stands.flock.plan is None:
+        raise BadInput("No plan has been accepted yet. Name a brief: quailwright plan brief.toml")
+    data = b"" if file is None else asked_file(file)
+    from quailwright.exchange.plan_told import PlanAsked, PlanFrom, answer_to
 
-    flock, day, times = stands.flock, stands.day, stands.times
-    posed = pose(name, data, flock, day, times, accepted=not anew)
-    other = None
-    if what_if:
-        other = what_if, pose(name, data, flock, day, times, what_if, accepted=not anew)
-    then = None
-    if flock.plan is not None and not anew:
-        then = fold(stands.entries, flock.plan.accepted_at)
-    from quailwright.planning.answer import answered
-
-    try:
-        with _planning() as tell:
-            answer = answered(
-                posed,
-                seed,
-                choice=choice or "as asked",
-                with_ways=not no_ways_out,
-                with_choices=choices,
-                what_if=other,
-                then=then,
-                progress=tell,
-            )
-    except ValueError as error:
-        raise BadInput(f"--choice: {error}") from None
-    except KeyboardInterrupt:
-        raise BadInput("Stopped before any plan was made; nothing was written.") from None
-    accepted = _accept(ctx, flock_file, stands, on, answer, data) if accept else 0
+    asked = PlanAsked(
+        file,
+        data,
+        seed,
+        choice or "as asked",
+        tuple(what_if or ()),
+        with_ways=not no_ways_out,
+        with_choices=choices,
+        anew=anew,
+    )
+    flock = stands.flock
+    with _planning() as tell:
+        whole = PlanFrom(stands.entries, flock, stands.day, stands.times)
+        answer = answer_to(asked, whole, tell)
+    accepted = _accept(ctx, flock_file, stands, on, answer, asked) if accept else 0
     if as_json:
         from quailwright.exchange.plan_shape import answer_shape
 
@@ -137,15 +125,6 @@ def plan(
             print(f"\nAccepted: {accepted} entries are in the journal.")
     if answer.plan.status != "met" and not accept:
         raise typer.Exit(1)
-
-
-def _brief(file: str | None, flock: Flock) -> tuple[str, bytes]:
-    """The name of the brief and its text: the accepted one where no file is named."""
-    if file is not None:
-        return file, asked_file(file)
-    if flock.plan is None:
-        raise BadInput("No plan has been accepted yet. Name a brief: quailwright plan brief.toml")
-    return "The accepted brief", flock.plan.brief.encode()
 
 
 @contextmanager
@@ -161,41 +140,30 @@ def _accept(
     stands: Standing,
     on: str | None,
     answer: "Answer",
-    brief: bytes,
+    asked: "PlanAsked",
 ) -> int:
     """Writes the plan's entries and gives their number."""
-    from quailwright.exchange.record import record
+    from quailwright.exchange.plan_told import brief_of, take_on
     from quailwright.outlook.forecast import evening
-    from quailwright.planning.accept import entries_of
 
-    whole = answer.posed.situation.flock
     moment = now()
     if on is not None:
-        asked = stands.asked
-        moment = asked if isinstance(asked, datetime) else evening(whole, stands.day)
-    at = local(moment, whole.zone).isoformat(timespec="seconds")
-    text = brief.decode("utf-8-sig").replace("\r\n", "\n")
-    if len(text) > LONGEST_BRIEF:
-        raise BadInput(f"The brief has {len(text)} characters; {LONGEST_BRIEF} can be kept.")
-    entries = entries_of(answer.plan, answer.posed.brief, text, stands.flock, at, fresh_id)
+        evening_then = evening(answer.posed.situation.flock, stands.day)
+        moment = stands.asked if isinstance(stands.asked, datetime) else evening_then
+    brief = brief_of(asked, stands.flock)
     with opened(ctx, flock_file, create=True) as store:
-        return len(record(store, entries, now()).written)
-
-
-_STATUS = {
-    "met": "This meets the goal.",
-    "best_effort": "This does not meet the goal as surely as asked; it comes nearest.",
-    "infeasible": "No: at times too few {lacking} are in reach. This comes nearest.",
-}
+        taken = take_on(store, answer, brief, stands.flock, moment, now(), fresh_id)
+    return len(taken.written)
 
 
 def _show(answer: "Answer", flock: Flock) -> None:
+    from quailwright.exchange.plan_told import chances, status_words
+
     plan = answer.plan
     name = flock.holding.name if flock.holding is not None else ""
     print(f"{name + ': ' if name else ''}a plan from {wording.full_day(plan.problem.on)}")
-    lacking = " and ".join(plan.out_of_reach) or "eggs"
-    print(_STATUS[plan.status].format(lacking=lacking))
-    for sentence in [*_chances(plan), *answer.reasons, *answer.said]:
+    print(status_words(plan))
+    for sentence in [*chances(plan), *answer.reasons, *answer.said]:
         print(textwrap.fill(sentence, 100, initial_indent="  ", subsequent_indent="  "))
     if answer.again is not None:
         _show_again(answer.again)
@@ -233,26 +201,17 @@ _COMPARED = ("plan", "a week is met with", "all weeks", "costs", "hatches", "min
 
 
 def _compared(plan: "Plan") -> tuple[object, ...]:
+    from quailwright.exchange.plan_told import beside
+
+    one = beside(plan)
     return (
-        f"{plan.chance_overall:.0%}",
-        f"{plan.chance_every_week:.0%}",
-        f"{plan.cost.mean():.0f}",
-        len({one.on for one in plan.draft.sets}),
-        f"{plan.minutes_by_day.mean():.0f}",
-        f"{plan.peak['pen']:.0f}",
+        f"{one.chance:.0%}",
+        f"{one.every_week:.0%}",
+        f"{one.cost:.0f}",
+        one.hatches,
+        f"{one.minutes:.0f}",
+        f"{one.birds:.0f}",
     )
-
-
-def _chances(plan: "Plan") -> Iterator[str]:
-    asked = f"(asked: {plan.problem.wanted.certainty:.0%})"
-    weeks = plan.weeks_asked
-    if weeks:
-        yield (
-            f"A week of the goal is met with {plan.chance_overall:.0%} on the mean {asked}; all "
-            f"{weeks} weeks together with {plan.chance_every_week:.0%}."
-        )
-    if plan.table_met is not None:
-        yield f"A month has birds enough for the table with {plan.table_met:.0%} {asked}."
 
 
 def _show_again(again: "Again") -> None:
@@ -338,6 +297,7 @@ _SHOWN_WEEKS = 26
 
 
 def _show_cost(plan: "Plan") -> None:
+    from quailwright.exchange.plan_told import most_and_longest
     from quailwright.outlook.report import spread_of
 
     prices = plan.problem.prices
@@ -348,9 +308,4 @@ def _show_cost(plan: "Plan") -> None:
     for name, part in plan.parts.items():
         if part:
             print(f"    {name.replace('_', ' ')}: {part:.0f}")
-    peak, (busiest, minutes) = plan.peak, plan.busiest_day
-    print(
-        f"  At most {peak['incubator']:.0f} eggs in machines, {peak['brooder']:.0f} chicks, "
-        f"{peak['pen']:.0f} grown birds. The longest day is {wording.full_day(busiest)} with "
-        f"{minutes:.0f} minutes."
-    )
+    print(f"  {most_and_longest(plan)}")

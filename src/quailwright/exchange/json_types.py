@@ -1,6 +1,11 @@
 """The JSON shapes of docs/contract.md as types: what a script may rely on, field by field."""
 
-from typing import Any, TypedDict
+from typing import Annotated, Any, NotRequired, TypedDict
+
+import msgspec
+from msgspec import Meta
+
+from quailwright.journal.entries import LONGEST_BRIEF
 
 
 class Quantiles(TypedDict):
@@ -164,6 +169,72 @@ class OutlookShape(TypedDict):
     hatches: list[HatchAheadShape]
     rates: list[dict[str, Any]]
     said: list[str]
+
+
+class PlannedSetShape(TypedDict):
+    """Eggs to set, and how many of their birds stay, chosen on which day."""
+
+    on: str
+    source: str
+    eggs: int
+    place: str
+    keep_hens: int
+    keep_cocks: int
+    choose_on: str
+
+
+class PlanShape(TypedDict):
+    """`plan --json`. A week has `from` too."""
+
+    as_of: str
+    status: str
+    out_of_reach: list[str]
+    stopped: bool
+    certainty: float
+    sets: list[PlannedSetShape]
+    culls: list[dict[str, Any]]
+    weeks: list[dict[str, Any]]
+    chance_met_overall: float
+    chance_met_every_week: float
+    chance_table_birds: float | None
+    cost: dict[str, Any]
+    minutes_per_day: list[float]
+    busiest_day: dict[str, Any]
+    peak: dict[str, float]
+    gap: float
+    calendar: list[dict[str, Any]]
+    seed: int
+    choice: str
+    reasons: list[str]
+    alternatives: list[dict[str, Any]]
+    choices: list[dict[str, Any]]
+    said: list[str]
+    accepted_entries: int
+    what_if: NotRequired[dict[str, Any]]
+    again: NotRequired[dict[str, Any]]
+    plan: NotRequired[str]
+
+
+class PlanRequest(msgspec.Struct, forbid_unknown_fields=True):
+    """What the planner is asked: a brief in TOML; the accepted one where it is null.
+
+    Each of `what_if` is told otherwise, as in `limits.max_birds=100`.
+    """
+
+    brief: Annotated[str, Meta(max_length=LONGEST_BRIEF)] | None
+    choice: Annotated[str, Meta(max_length=80)] = "as asked"
+    what_if: Annotated[list[Annotated[str, Meta(max_length=200)]], Meta(max_length=20)] = []
+    seed: Annotated[int, Meta(ge=0, le=2**31)] = 1
+    anew: bool = False
+    ways_out: bool = True
+    choices: bool = False
+
+
+class PlanAcceptance(msgspec.Struct, forbid_unknown_fields=True):
+    """Which plan is taken on: `plan` of its answer, and of its `choices` the name."""
+
+    plan: Annotated[str, Meta(max_length=80)]
+    choice: Annotated[str, Meta(max_length=80)] = ""
 
 
 class FindingShape(TypedDict):

@@ -13,7 +13,8 @@ from quailwright.guide.round import day_at
 from quailwright.journal.findings import BadInput
 from quailwright.journal.store import Store
 from quailwright.outlook.forecast import Outlook, Question, evening, forecast, learn
-from quailwright.outlook.hatching import HatchTime
+from quailwright.outlook.hatching import NOTHING_PLANNED, HatchTime
+from quailwright.outlook.planned import planned_of
 from quailwright.outlook.rates import Rates
 from quailwright.outlook.report import Rate, rates_table, says
 
@@ -42,6 +43,13 @@ def _whole(asked: date | datetime, zone_name: str) -> bool:
     return not isinstance(asked, datetime) or local(asked, zone_name).hour >= _EVENING_H
 
 
+def as_it_stands(known: Believed, weeks: int, *, with_planned: bool = True) -> Question:
+    """Nothing asked: how things stand, what the keeper has planned among it unless left out."""
+    if not with_planned:
+        return Question(planned=NOTHING_PLANNED)
+    return Question(planned=planned_of(known.flock, known.day, weeks))
+
+
 def ahead(
     known: Believed,
     weeks: int,
@@ -50,7 +58,10 @@ def ahead(
     question: Question | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> Outlook:
-    """The weeks drawn. Raises BadInput when a question cannot be asked of this flock."""
+    """The weeks drawn; where nothing is asked, as it stands.
+
+    Raises BadInput when a question cannot be asked of this flock.
+    """
     try:
         return forecast(
             known.flock,
@@ -58,7 +69,7 @@ def ahead(
             rng=np.random.default_rng(seed),
             weeks=weeks,
             draws=draws,
-            question=question,
+            question=question or as_it_stands(known, weeks),
             times=known.times,
             rates=known.rates,
             progress=progress,

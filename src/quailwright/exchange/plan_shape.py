@@ -4,6 +4,7 @@ from typing import Any
 
 import numpy as np
 
+from quailwright.exchange.json_types import PlanShape
 from quailwright.outlook.report import spread_of
 from quailwright.planning.answer import Answer
 from quailwright.planning.calendar import steps
@@ -12,9 +13,9 @@ from quailwright.planning.plan import Plan
 from quailwright.planning.problem import chosen_on
 
 
-def answer_shape(answer: Answer, seed: int, accepted: int) -> dict[str, Any]:
+def answer_shape(answer: Answer, seed: int, accepted: int) -> PlanShape:
     """`plan --json`; `accepted` is the number of entries that were written."""
-    shape = {
+    shape: Any = {
         **plan_shape(answer.plan),
         "seed": seed,
         "choice": answer.choice,
@@ -43,7 +44,8 @@ def answer_shape(answer: Answer, seed: int, accepted: int) -> dict[str, Any]:
             "changes": [change.words for change in answer.again.changes if change.words],
             "why": list(answer.again.why),
         }
-    return shape
+    whole: PlanShape = shape
+    return whole
 
 
 def _beside(plan: Plan) -> dict[str, Any]:

@@ -72,14 +72,17 @@ def answered(
     ways: list[WayOut] = []
     others: list[Choice] = []
     other: tuple[Sequence[str], Plan] | None = None
-    if not plan.stopped:
-        if with_ways and plan.status != "met":
+    stopped = plan.stopped
+    try:
+        if with_ways and not stopped and plan.status != "met":
             ways = ways_out(situation, plan, of_ways, progress)
-        if with_choices:
+        if with_choices and not stopped:
             others = choices(situation, plan, of_choices, progress)
-        if what_if is not None:
+        if what_if is not None and not stopped:
             told, changed = what_if
             other = told, plan_of(changed.situation, changed.problem, choice, of_other, progress)
+    except KeyboardInterrupt:  # the plan is made: what was asked beside it is left out
+        stopped = True
     again = None if then is None else planned_again(situation, plan, then, of_again)
     return Answer(
         posed,
@@ -90,14 +93,16 @@ def answered(
         others,
         other,
         again,
-        [*posed.said, *_said_of(plan)],
+        [*posed.said, *_said_of(plan, stopped)],
     )
 
 
-def _said_of(plan: Plan) -> list[str]:
+def _said_of(plan: Plan, stopped: bool) -> list[str]:
     said = []
     if plan.stopped:
         said.append("The search was stopped: this is the best plan so far.")
+    elif stopped:
+        said.append("Stopped while other plans were tried: this plan is whole, they are left out.")
     if plan.problem.lamp_h:
         said.append(
             f"The plan counts on a lamp that makes each day {plan.problem.lamp_h:g} h long from "

@@ -1,9 +1,11 @@
 """The JSON API: entries in, and every reading command, in the shapes of docs/contract.md."""
 
 from datetime import date
+from http import HTTPStatus
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
+from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
 from quailwright.exchange import shapes
@@ -14,9 +16,11 @@ from quailwright.flock.standing import standing
 from quailwright.flock.state import Flock
 from quailwright.guide.round import day_at, todays_round
 from quailwright.journal.entries import as_dict, kind_of
-from quailwright.web.guard import AnyVisitor, Logger, OwnBody, Reader, write_token
+from quailwright.journal.findings import BadInput
+from quailwright.web.guard import AnyVisitor, Keeper, Logger, OwnBody, Reader, write_token
 from quailwright.web.home import AtHome, Home
-from quailwright.web.openapi import document, says
+from quailwright.web.openapi import document, says, takes
+from quailwright.web.planner import Busy
 
 router = APIRouter(prefix="/api", default_response_class=JSONResponse)
 
@@ -54,10 +58,7 @@ def me(home: AtHome, who: AnyVisitor) -> Response:
     )
 
 
-@router.post("/entries", responses=says("Written", "Refusal"), openapi_extra={"requestBody": {
-    "required": True,
-    "content": {"application/json": {"schema": {"$ref": "#/components/schemas/Entries"}}},
-}})  # fmt: skip
+@router.post("/entries", responses=says("Written", "Refusal"), openapi_extra=takes("Entries"))
 def post_entries(home: AtHome, who: Logger, body: OwnBody) -> Response:
     """Writes one entry, or a list of them, all or none. A repeat changes nothing."""
     recorded = home.record(*posted_entries(body))
@@ -120,13 +121,53 @@ def outlook(
     weeks: Annotated[int, Query(ge=1, le=104)] = 26,
     draws: Annotated[int, Query(ge=1, le=4000)] = 4000,
     seed: Annotated[int, Query(ge=0, le=2**31)] = 1,
+    planned: Annotated[bool, Query(description="Whether what is planned counts.")] = True,
 ) -> Response:
     """The weeks ahead, as `outlook --json`."""
     from quailwright.exchange import outlook_told
     from quailwright.exchange.outlook_shape import outlook_shape
 
-    stands, asked = _asked(home, on)
-    known = outlook_told.believed(home.desk.store, stands, asked)
-    ahead = outlook_told.ahead(known, weeks, draws, seed)
+    flock, asked = _asked(home, on)
+    known = outlook_told.believed(home.desk.store, flock, asked)
+    stands = outlook_told.as_it_stands(known, weeks, with_planned=planned)
+    ahead = outlook_told.ahead(known, weeks, draws, seed, stands)
     table, said = outlook_told.rests_on(known, ahead, seed)
-    return JSONResponse(outlook_shape(ahead, stands, seed, table, said))
+    return JSONResponse(outlook_shape(ahead, flock, seed, table, said))
+
+
+@router.post("/plan", responses=says("PlanShape", "Refusal"), openapi_extra=takes("PlanRequest"))
+def plan(home: AtHome, who: Logger, body: OwnBody) -> Response:
+    """A plan for a brief, as `plan --json`, when it is made: it may take a minute.
+
+    `plan` in the answer names it for `/api/plan/accept`. One is made at a time: 409 while another
+    is.
+    """
+    from quailwright.exchange.plan_told import plan_requested
+    from quailwright.web.plan import begin
+
+    try:
+        job = begin(home, who, plan_requested(body))
+    except Busy:
+        raise HTTPException(
+            HTTPStatus.CONFLICT, "Another plan is being made. Wait for it."
+        ) from None
+    job.wait()
+    if job.refused is not None:
+        raise job.refused
+    return JSONResponse({**job.made.shape, "plan": job.id})
+
+
+@router.post(
+    "/plan/accept", responses=says("Written", "Refusal"), openapi_extra=takes("PlanAcceptance")
+)
+def accept_plan(home: AtHome, who: Keeper, body: OwnBody) -> Response:
+    """Takes on a plan that was made: its entries go into the journal. A repeat changes nothing."""
+    from quailwright.exchange.plan_told import acceptance_requested
+    from quailwright.web.plan import take_on
+
+    asked = acceptance_requested(body)
+    job = home.planner.job(asked.plan)
+    if job is None or job.made is None:
+        raise BadInput("No plan of that name is kept. Make it again, then accept it.")
+    written = take_on(home, who, job, asked.choice or next(iter(job.made.answers)))
+    return JSONResponse({"written": written, "already": 0 if written else 1})

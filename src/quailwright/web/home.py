@@ -15,6 +15,7 @@ from quailwright.flock.state import Flock
 from quailwright.journal.entries import Entry
 from quailwright.journal.ids import NOISE_BYTES, new_id
 from quailwright.web.attempts import Attempts
+from quailwright.web.planner import Planner
 
 LOOPBACK = ("localhost", "127.0.0.1", "[::1]")
 
@@ -51,6 +52,7 @@ class Home:
     desk: Desk
     household: Household
     attempts: Attempts = field(default_factory=Attempts)
+    planner: Planner = field(default_factory=Planner)
 
     def now(self) -> datetime:
         """The present instant."""

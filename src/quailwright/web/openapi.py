@@ -11,6 +11,9 @@ from quailwright.exchange.json_types import (
     HatchShape,
     Me,
     OutlookShape,
+    PlanAcceptance,
+    PlanRequest,
+    PlanShape,
     Refusal,
     TodayShape,
     Written,
@@ -36,6 +39,12 @@ def says(shape: str, refusal: str = "") -> dict[int | str, dict[str, Any]]:
     return answers
 
 
+def takes(shape: str) -> dict[str, Any]:
+    """The `openapi_extra` of a handler that takes a shape as its body."""
+    schema = {"$ref": _REFERENCE.format(name=shape)}
+    return {"requestBody": {"required": True, "content": {"application/json": {"schema": schema}}}}
+
+
 def _answer(description: str, shape: str) -> dict[str, Any]:
     schema = {"$ref": _REFERENCE.format(name=shape)}
     return {"description": description, "content": {"application/json": {"schema": schema}}}
@@ -47,6 +56,7 @@ def document(app: FastAPI) -> dict[str, Any]:
         title=app.title, version=app.version, summary=app.summary, routes=app.routes
     )
     types = [TodayShape, Standing, HatchShape, OutlookShape, Me, Written, Refusal]
+    types += [PlanShape, PlanRequest, PlanAcceptance]
     (entry, *_), components = msgspec.json.schema_components(
         [AnyEntry, *types], ref_template=_REFERENCE
     )

@@ -76,15 +76,6 @@ def place(request: Request, home: AtHome, who: Reader, name: str) -> Response:
     )
 
 
-@router.get("/plan")
-def plan(request: Request, home: AtHome, who: Reader) -> Response:
-    """The goal, and how the outlook stands against it."""
-    from quailwright.exchange.goal_told import goal_told
-
-    told = goal_told(home.desk.store, home.flock(), home.now())
-    return page(request, who, "plan.html", told=told)
-
-
 @router.get("/more")
 def more(request: Request, who: Reader) -> Response:
     """Everything that the bar at the bottom has no room for."""

@@ -68,6 +68,7 @@ def templates() -> jinja2.Environment:
         "kind_of": kind_of,
         "in_path": in_path,
         "area": wording.area,
+        "sentence": lambda words: words[:1].upper() + words[1:],
         "percent": lambda share: f"{share:.0%}",
     }
     made.globals |= {"static": static, "counted": wording.counted, "wording": wording}

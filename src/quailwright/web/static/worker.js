@@ -4,6 +4,8 @@
 const SHELL_CACHE = `shell-${VERSION}`;
 const SEEN = "seen";
 const PATIENCE_MS = 5000;
+const RECKONED = ["/outlook", "/plan"]; // pages that are reckoned before they are sent
+const PATIENCE_WITH_RECKONED_MS = 30000;
 const MOST_SEEN = 80;
 
 self.addEventListener("install", (event) => {
@@ -47,8 +49,10 @@ async function file(request, pathname) {
 }
 
 async function page(request, address) {
+  const isReckoned = RECKONED.some((each) => address.startsWith(each));
+  const patience = isReckoned ? PATIENCE_WITH_RECKONED_MS : PATIENCE_MS;
   try {
-    const answer = await fetch(request, { signal: AbortSignal.timeout(PATIENCE_MS) });
+    const answer = await fetch(request, { signal: AbortSignal.timeout(patience) });
     if (answer.ok) await keepPage(address, answer.clone());
     return answer;
   } catch {
