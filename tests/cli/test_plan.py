@@ -150,7 +150,7 @@ def test_an_accepted_plan_is_known_to_round_outlook_and_flock(quail: Quail, tmp_
     assert kinds.count("plan_accepted") == 1
     assert kinds.count("set_planned") == len(plan["sets"])
     # Places and sources that only the brief told of are known now, by route.
-    assert {"holding", "place", "source"} <= set(kinds)
+    assert {"holding", "goal", "place", "source"} <= set(kinds)
     days = {entry["on"] for entry in entries if entry["kind"] == "set_planned"}
     assert days == {one["on"] for one in plan["sets"]}
     today = quail("today", "--on", first["on"]).out

@@ -21,7 +21,7 @@ _LONGEST_NAME = 80
 def entries_of(
     plan: Plan, asked: Brief, brief: str, flock: Flock, at: str, fresh_id: Callable[[], str]
 ) -> list[Entry]:
-    """The entries that take a plan on: places and sources that only the brief told of, the
+    """The entries that take a plan on: goal, places and sources that only the brief told of, the
     acceptance, its sets, and what is let go when.
 
     Args:
@@ -66,6 +66,20 @@ def entries_of(
 def _told_of(asked: Brief, flock: Flock, at: str, fresh_id: Callable[[], str]) -> Iterator[Entry]:
     if asked.holding is not None and flock.holding is None:
         yield msgspec.structs.replace(asked.holding, id=fresh_id(), at=at)
+    goal, kept = asked.goal, flock.goal
+    amounts = goal.eggs_per_week, goal.table_birds_per_month
+    if any(amounts) and (
+        kept is None or amounts != (kept.eggs_per_week, kept.table_birds_per_month)
+    ):
+        yield kinds.Goal(
+            id=fresh_id(),
+            at=at,
+            eggs_per_week=goal.eggs_per_week,
+            table_birds_per_month=goal.table_birds_per_month,
+            from_=goal.first,
+            until=goal.last,
+            certainty=goal.sure,
+        )
     for place in asked.places:
         known = flock.places.get(place.name)
         if known is None or known.role is None:
