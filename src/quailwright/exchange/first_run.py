@@ -121,8 +121,13 @@ def _place_of(name: str, names: list[str]) -> int:
     return names.index(name)
 
 
-CARRIED = ("group", "weeks", "place")
-"""What the questions about birds hand on until the last of them writes the group."""
+_CARRIED = ("group", "weeks", "place")
+_OF_BIRDS = ("birds", "home", "counts")
+
+
+def carried(name: str, typed: Typed) -> dict[str, str]:
+    """What the questions about birds hand on until the last of them writes the group."""
+    return _some(typed, *_CARRIED) if name in _OF_BIRDS else {}
 
 
 def question(name: str, flock: Flock, typed: Typed) -> Question:
@@ -455,9 +460,9 @@ def _machine_entry(name: str, flock: Flock, typed: Typed) -> Entries:
     size = _some(typed, "capacity_eggs")
     if typed.get("floor"):
         size = {"floor_m2": _square_metres(typed["floor"], flock)}
-    if not size:
-        return []
     called = typed.get("place") or _fresh(name, flock.places)
+    if not size and called == _fresh(name, flock.places):
+        return []
     if called in flock.places and flock.places[called].role not in (None, _MACHINES[name][0]):
         raise _wrong("place", f"{called} is a place of another kind.", "Give it another name.")
     order = len([place for place in flock.places.values() if place.name != called]) + 1

@@ -12,7 +12,7 @@ from quailwright.flock.state import Flock, Place
 from quailwright.guide import told
 from quailwright.guide.rules import ShownRule, all_rules
 from quailwright.journal.checks import field_notes
-from quailwright.journal.entries import CareRule, Entry, as_dict, kind_of
+from quailwright.journal.entries import LONGEST_NAME, CareRule, Entry, as_dict, kind_of
 from quailwright.journal.findings import BadInput, Finding
 
 KIND_OF = {
@@ -34,6 +34,7 @@ class Setting:
     `name` is "" for the holding.
     """
 
+    kind: str
     name: str
     fields: dict[str, Any]
     lines: tuple[Line, ...]
@@ -43,7 +44,7 @@ class Setting:
     def told(self) -> list[tuple[str, str]]:
         """Its fields in words, without its name."""
         return told.told_fields(
-            {name: value for name, value in self.fields.items() if value != self.name}
+            {name: value for name, value in self.fields.items() if name != self.kind}
         )
 
     @property
@@ -59,7 +60,7 @@ def settings_of(flock: Flock, lines: Sequence[Line], kind: str) -> list[Setting]
         if kind_of(line.entry) == kind:
             said.setdefault(_name_of(line.entry, kind), []).append(line)
     return [
-        Setting(name, fields, tuple(said.get(name, ())), closed)
+        Setting(kind, name, fields, tuple(said.get(name, ())), closed)
         for name, fields, closed in _standing(flock, kind)
     ]
 
@@ -188,6 +189,17 @@ def moved(flock: Flock, name: str, by: int) -> list[dict[str, str]]:
         for turn, each in enumerate(names, start=1)
         if flock.places[each].walk_order != turn
     ]
+
+
+def own_rule(flock: Flock, typed: Mapping[str, str]) -> dict[str, str]:
+    """The entry that adds a rule of the keeper's own, called by its task unless it is named.
+
+    Raises BadInput when there is a rule of that name already.
+    """
+    name = typed.get("rule") or typed.get("task", "")[:LONGEST_NAME].strip()
+    if any(shown.rule.rule == name for shown in all_rules(flock.care_rules)):
+        raise BadInput(f"There is a rule {name!r} already. Change that one, or word it otherwise.")
+    return {"kind": "care_rule", **typed, **({"rule": name} if name else {})}
 
 
 @dataclass(frozen=True, slots=True)

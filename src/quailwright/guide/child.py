@@ -50,8 +50,8 @@ def childs_round(whole: Round, flock: Flock) -> Round:
 
 
 def _for_a_child(task: Task) -> Task:
-    """The cautions of a task speak to grown-ups; `ALWAYS` stands in their stead."""
-    return replace(task, caution="")
+    """Cautions and sources speak to grown-ups; `ALWAYS` stands in the cautions' stead."""
+    return replace(task, caution="", figures=())
 
 
 def _without_reason(held: Held) -> Held:

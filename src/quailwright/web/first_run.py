@@ -38,7 +38,8 @@ def done(request: Request, home: AtHome, who: Keeper) -> Response:
 @router.get("/{question}")
 def ask(request: Request, home: AtHome, who: Keeper, question: str) -> Response:
     """One question."""
-    return _asked(request, home, who, question, _carried(dict(request.query_params)))
+    carried = first_run.carried(question, dict(request.query_params))
+    return _asked(request, home, who, question, carried)
 
 
 @router.post("/{question}")
@@ -54,15 +55,11 @@ def answer(request: Request, home: AtHome, who: Keeper, question: str, form: Own
         raise
     except QuailwrightError as error:
         return _asked(request, home, who, question, typed, error)
-    carried = {} if said else _carried(typed)
+    carried = {} if said else first_run.carried(question, typed)
     following = first_run.following(question, home.flock(), carried)
     if again and said:
         following = "birds" if question == "counts" else question
     return _to(following, carried, written[-1].id if written else "")
-
-
-def _carried(typed: dict[str, str]) -> dict[str, str]:
-    return {name: typed[name] for name in first_run.CARRIED if typed.get(name)}
 
 
 def _to(question: str, carried: dict[str, str], kept: str = "") -> Response:
@@ -83,7 +80,8 @@ def _asked(
     question = first_run.question(name, flock, typed)
     said = {_ASKED_AS.get(field, field): each for field, each in said_by_field(error).items()}
     fields = {field.name for field in question.fields}
-    carried = {name: text for name, text in _carried(typed).items() if name not in fields}
+    handed_on = first_run.carried(name, typed)
+    carried = {name: text for name, text in handed_on.items() if name not in fields}
     number, of = first_run.number_of(name, flock, typed)
     query = f"?{urlencode(carried)}" if carried else ""
     before = first_run.preceding(name, flock, typed)

@@ -82,7 +82,7 @@ def visitor(request: Request, home: AtHome) -> Visitor:
 AnyVisitor = Annotated[Visitor, Depends(visitor)]
 
 
-_FOR_A_CHILD = ("/", "/birds", "/more", "/sign-out", "/api/entries")
+_READ_BY_A_CHILD, _WRITTEN_BY_A_CHILD = ("/", "/birds", "/more"), ("/sign-out", "/api/entries")
 _BELOW_FOR_A_CHILD = re.compile(
     rf"/places/.|/log/({'|'.join(CHILDS_KINDS)})\Z|/journal/[^/]+/retract\Z"
 )
@@ -92,10 +92,16 @@ def reader(request: Request, home: AtHome, who: AnyVisitor) -> Visitor:
     """Someone who may read this page. Raises NotSignedIn, NoPassphraseYet or MayNot."""
     if who.role is None:
         raise NotSignedIn if home.household.everyone() else NoPassphraseYet
-    path = request.url.path
-    if who.is_child and path not in _FOR_A_CHILD and not _BELOW_FOR_A_CHILD.match(path):
+    if who.is_child and not _fit_for_a_child(request):
         raise MayNot("That page is for grown-ups.")
     return who
+
+
+def _fit_for_a_child(request: Request) -> bool:
+    """Pages and writes are listed, and all else is shut: what is new is looked at first."""
+    path = request.url.path
+    listed = _READ_BY_A_CHILD if request.method == "GET" else _WRITTEN_BY_A_CHILD
+    return path in listed or _BELOW_FOR_A_CHILD.match(path) is not None
 
 
 Reader = Annotated[Visitor, Depends(reader)]

@@ -28,7 +28,7 @@ _TITLES = {
 }
 _CHANGES = ("every_days", "day", "minutes", "task", "why", "caution")
 """What of a rule may be changed, besides silencing it."""
-_OWN_RULE = ("rule", "stage", "task", "why", "every_days", "day", "minutes", "place", "caution")
+_OWN_RULE = ("task", "stage", "why", "every_days", "day", "minutes", "place", "caution")
 
 
 @router.get("")
@@ -57,7 +57,7 @@ def own_rule(request: Request, home: AtHome, who: Keeper, form: OwnForm) -> Resp
     """Adds a rule."""
     typed = typed_fields(form)
     try:
-        entry = write(home, who, {**typed, "kind": "care_rule"})
+        entry = write(home, who, settings_told.own_rule(home.flock(), typed))
     except FlockUnusable:
         raise
     except QuailwrightError as error:
