@@ -150,8 +150,9 @@ def entries_for(name: str, flock: Flock, typed: Typed, on: date) -> Entries:
         case "where" | "units":
             return _new_of_holding(flock, typed, ("name", "timezone", "units", "currency"))
         case "latitude":
-            found = typed.get("latitude") or typed.get("about", "")
-            return _new_of_holding(flock, {"latitude": found}, ("latitude",))
+            return _new_of_holding(
+                flock, {"latitude": _latitude_meant(flock, typed)}, ("latitude",)
+            )
         case "birds":
             _weeks_checked(typed)
             return []
@@ -192,7 +193,6 @@ def _latitude(flock: Flock, typed: Typed) -> Question:
     guessed = latitude_of(zone_name)
     stands = flock.holding.latitude if flock.holding is not None else None
     near = stands if stands is not None else guessed
-    band = "" if near is None else f"{round(near / _BAND_DEG) * _BAND_DEG:d}"
     town = zone_name.rpartition("/")[2].replace("_", " ")
     says = (
         f"{town}, after which your time zone is named, lies at {_degrees(round(guessed))}."
@@ -208,7 +208,7 @@ def _latitude(flock: Flock, typed: Typed) -> Question:
                 "about",
                 "about",
                 says,
-                typed.get("about", band),
+                typed.get("about", _band(near)),
                 choices=tuple(
                     (str(each), _degrees(each))
                     for each in range(_NORTHERNMOST, _SOUTHERNMOST - 1, -_BAND_DEG)
@@ -218,11 +218,25 @@ def _latitude(flock: Flock, typed: Typed) -> Question:
                 "latitude",
                 "or in degrees, if you know it",
                 "South is negative.",
-                typed.get("latitude", ""),
+                _typed(typed, "latitude", flock.holding),
                 "number",
             ),
         ),
     )
+
+
+def _latitude_meant(flock: Flock, typed: Typed) -> str:
+    """The degrees typed; the choice, where none are, or only those that stood there."""
+    exact, chosen = typed.get("latitude", ""), typed.get("about", "")
+    stands = flock.holding.latitude if flock.holding is not None else None
+    if not exact or (exact == _typed({}, "latitude", flock.holding) and chosen != _band(stands)):
+        return chosen or exact
+    return exact
+
+
+def _band(latitude: float | None) -> str:
+    """The choice nearest to a latitude."""
+    return "" if latitude is None else f"{round(latitude / _BAND_DEG) * _BAND_DEG:d}"
 
 
 def _units(flock: Flock, typed: Typed) -> Question:
