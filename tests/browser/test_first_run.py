@@ -125,8 +125,8 @@ def test_what_is_typed_wrong_stays_with_its_sentence(new: Server, phone: Phone) 
 def test_the_questions_shut_nobody_out(new: Server, phone: Phone, scheme: str) -> None:
     page = phone(new.address, color_scheme=scheme, timezone_id="Europe/Lisbon")
     names = "where latitude units incubator hatcher brooder pen birds counts source goal sure done"
-    for name in names.split():
-        page.goto(f"{new.address}/first/{name}")
+    for name in ["", *(f"first/{each}" for each in names.split())]:
+        page.goto(f"{new.address}/{name}")
         assert violations(page) == [], name
         assert page.evaluate(SMALL) + page.evaluate(WIDE) == [], name
         page.evaluate("document.documentElement.style.fontSize = '200%'")
