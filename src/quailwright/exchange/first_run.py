@@ -96,9 +96,13 @@ def questions(flock: Flock, typed: Typed) -> list[str]:
 
 
 def following(name: str, flock: Flock, typed: Typed) -> str:
-    """The question after that one, or "" after the last. Raises BadInput for an unknown name."""
+    """The question after that one, or "" after the last. Raises BadInput for an unknown name.
+
+    How sure is not asked where nothing is wanted.
+    """
     names = questions(flock, typed)
-    return (*names[_place_of(name, names) + 1 :], "")[0]
+    after = (*names[_place_of(name, names) + 1 :], "")[0]
+    return "" if after == "sure" and flock.goal is None else after
 
 
 def preceding(name: str, flock: Flock, typed: Typed) -> str:
