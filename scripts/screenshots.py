@@ -13,6 +13,8 @@ import uvicorn
 from playwright.sync_api import Page, sync_playwright
 
 from quailwright.exchange.demo_file import build_demo
+from quailwright.exchange.household import Household
+from quailwright.journal.store import open_store
 from quailwright.web.app import create_app
 from quailwright.web.home import Settings
 from quailwright.web.serving import listening
@@ -26,15 +28,19 @@ PAGES = {
     "place": "/places/long%20pen",
     "plan": "/plan",
     "journal": "/journal",
+    "settings": "/settings/places",
+    "rule": "/settings/care/rule?name=wash",
+    "figures": "/help?subject=incubation",
+    "first": "/first/latitude",
 }
 SCHEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
 
 
-def served(flock: str) -> str:
+def served(flock: str, invented: bool = True) -> str:
     """Serves a flock as of that morning until this program ends; gives the address."""
     listener = listening("127.0.0.1", 0, any_near=False)
     listener.listen(16)
-    app = create_app(Settings(flock, lambda: MORNING, invented=True))
+    app = create_app(Settings(flock, lambda: MORNING, invented=invented))
     server = uvicorn.Server(uvicorn.Config(app, log_level="error"))
     threading.Thread(target=server.run, args=([listener],), daemon=True).start()
     while not server.started:
@@ -50,6 +56,28 @@ def open_pad(page: Page) -> None:
         pen.locator(f"details[open] [data-key='{key}']").tap()
 
 
+CHILD, WORDS = "Ida", "an invented child"
+
+
+def with_child(flock: str) -> str:
+    """Serves a copy of a flock that a child may open."""
+    copy = str(shutil.copy(flock, f"{flock}.child"))
+    with open_store(copy) as store:
+        household = Household(store)
+        household.begin("Mira", WORDS, MORNING)
+        household.add(CHILD, "child", WORDS, MORNING)
+    return served(copy, invented=False)
+
+
+def sign_in_as_child(page: Page, address: str) -> None:
+    """The round as a child sees it."""
+    page.goto(f"{address}/sign-in")
+    page.get_by_label("your name").fill(CHILD)
+    page.get_by_label("passphrase").fill(WORDS)
+    page.get_by_role("button", name="Sign in").tap()
+    page.locator(".always").first.wait_for()
+
+
 def main() -> None:
     """Takes every picture."""
     folder = Path(sys.argv[1])
@@ -57,7 +85,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as scratch, sync_playwright() as driver:
         flock = str(Path(scratch) / "demo.sqlite")
         build_demo(flock, DAY, 1, MORNING)
-        address = served(flock)
+        address, child_address = served(flock), with_child(flock)
         browser = driver.chromium.launch(
             executable_path=shutil.which("chromium"), args=["--no-sandbox"]
         )
@@ -76,6 +104,8 @@ def main() -> None:
             page.goto(address)
             open_pad(page)
             page.screenshot(path=folder / f"pad-{scheme}.png")
+            sign_in_as_child(page, child_address)
+            page.screenshot(path=folder / f"child-{scheme}.png")
         browser.close()
 
 

@@ -40,10 +40,18 @@ SMALL_FLOCK = (
 READ_PAGES = (
     "/", "/hatches", "/hatches/may", "/birds", "/places/pen", "/places/box", "/plan", "/plan/ask",
     "/outlook", "/outlook?ask=fewer_cocks", "/outlook?ask=no_hatches", "/more", "/journal", "/kept",
-    "/no-signal",
+    "/no-signal", "/settings", "/settings/holding", "/settings/places",
+    "/settings/places/change?name=pen", "/settings/instruments", "/settings/sources",
+    "/settings/feeds", "/settings/feeds/change?name=pellets", "/settings/care",
+    "/settings/care/rule?name=wash", "/help", "/help?subject=incubation", "/help?text=nrc",
+    "/help?rule=wash",
 )  # fmt: skip
 WRITE_PAGES = ("/log", "/log/eggs_collected", "/log/eggs_set?hatch=x", "/log/care_rule")
-KEEPER_PAGES = ("/people",)
+KEEPER_PAGES = (
+    "/people", "/settings/care/own", "/settings/sources/change", "/first/where", "/first/latitude",
+    "/first/units", "/first/incubator", "/first/pen", "/first/birds", "/first/counts?weeks=1",
+    "/first/source", "/first/goal", "/first/sure", "/first/done",
+)  # fmt: skip
 
 Enter = Callable[[str], TestClient]
 
@@ -126,6 +134,7 @@ def routes_of(app: FastAPI) -> list[tuple[str, set[str]]]:
             elif getattr(route, "methods", None):
                 path = str(getattr(route, "path", "")).replace("{kind}", "care")
                 path = path.replace("{entry_id}", SMALL_FLOCK[0].id)
+                path = path.replace("{what}", "places").replace("{question}", "where")
                 name = "pen" if path.startswith("/places") else "may"
                 found.append((path.replace("{name:path}", name), set(route.methods)))  # type: ignore[attr-defined]
 

@@ -22,7 +22,7 @@ from quailwright.flock.fold import fold, newest_zone
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
 from quailwright.guide.round import Round, Task, day_at, todays_round, units_of
-from quailwright.guide.rules import Rule, ShownRule, all_rules, printed_rules
+from quailwright.guide.rules import ShownRule, all_rules
 from quailwright.journal.entries import Entry, Units
 from quailwright.journal.findings import BadInput
 
@@ -166,15 +166,9 @@ def _flock_if_any(ctx: typer.Context, flock_file: str | None) -> Flock:
 
 
 def _yours(shown: ShownRule) -> str:
-    rule = shown.rule
-    yours = "yours" if rule.original is not None or rule.rule not in printed_rules() else ""
+    yours = "yours" if shown.rule.yours else ""
     words = ("silenced by you" if shown.silenced else yours, f"at {shown.place}")
     return " ".join(words if shown.place else words[:1])
-
-
-def _takes(rule: Rule) -> str:
-    each = f" and {rule.minutes_each:g} for each bird or egg" if rule.minutes_each else ""
-    return f"{rule.minutes:g} min{each}"
 
 
 def _show_rule(shown: ShownRule, units: Units) -> None:
@@ -184,11 +178,11 @@ def _show_rule(shown: ShownRule, units: Units) -> None:
     for label, text in (("Task", rule.task), ("Why", rule.why), ("Caution", rule.caution)):
         if text:
             print(f"{label}: {wording.plain(text, units)}")
-    print(f"When: {wording.rhythm(rule)}; {_takes(rule)}")
+    print(f"When: {wording.rhythm(rule)}; {wording.takes(rule)}")
     if rule.original is not None:
         printed = rule.original
         print(f"Printed: {wording.plain(printed.task, units)}")
-        print(f"Printed when: {wording.rhythm(printed)}; {_takes(printed)}")
+        print(f"Printed when: {wording.rhythm(printed)}; {wording.takes(printed)}")
     for figure in rule.basis():
         print(f"  {figure.key}: {wording.cited(figure, units)}")
     if not rule.figures:

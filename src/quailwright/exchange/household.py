@@ -140,7 +140,7 @@ def _role(role: str) -> PersonRole:
     for known in get_args(PersonRole):
         if known == role:
             return known  # type: ignore[no-any-return]
-    raise BadInput("A person is a keeper, a helper or a viewer.")
+    raise BadInput("A person is a keeper, a helper, a child or a viewer.")
 
 
 def _known(everyone: list[Person], person: int) -> Person:

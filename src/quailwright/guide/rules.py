@@ -48,6 +48,7 @@ class Rule:
         done_by: kinds of entry that also count as done.
         caution, caution_grown: where harm can happen; the second for birds past `young_until` days.
         figures: keys of the figures that it stands on.
+        child: whether a child may do it by themselves.
         source, certainty: of the rule itself where no figure carries them.
         original: the printed rule, when the keeper has changed it.
     """
@@ -77,9 +78,15 @@ class Rule:
     caution_grown: str = ""
     young_until: float | None = None
     figures: tuple[str, ...] = ()
+    child: bool = False
     source: str = ""
     certainty: Certainty = "common practice, no source"
     original: "Rule | None" = field(default=None)
+
+    @property
+    def yours(self) -> bool:
+        """Whether the keeper has changed it, or made it."""
+        return self.original is not None or self.rule not in printed_rules()
 
     def basis(self) -> tuple[Figure, ...]:
         """Every figure that the rule stands on, with all that sources say of it."""

@@ -1,6 +1,7 @@
 """An entry in words: what kind it is, and what it says, field by field."""
 
 import re
+from collections.abc import Mapping
 from typing import Any
 
 from quailwright.journal.entries import KINDS, Entry, as_dict, kind_of
@@ -36,9 +37,14 @@ _UNITS = {
 
 def told(entry: Entry) -> list[tuple[str, str]]:
     """What an entry says: each field in words, with its value, in the order of the kind."""
+    return told_fields(as_dict(entry))
+
+
+def told_fields(fields: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Fields of an entry in words, each with its value."""
     return [
         (field_words(name), _value(value).replace("_", " ") if name == "task" else _value(value))
-        for name, value in as_dict(entry).items()
+        for name, value in fields.items()
         if name not in _TOLD_ELSEWHERE
     ]
 

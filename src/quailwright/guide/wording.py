@@ -124,6 +124,11 @@ def area(square_metres: float, units: Units) -> str:
     return f"{square_metres:.2f} m²"
 
 
+def square_metres(area: float, units: Units) -> float:
+    """An area as the keeper measures it (square metres or square feet), in square metres."""
+    return area / _SQUARE_FEET_IN_A_SQUARE_METRE if units == "us" else area
+
+
 def both_counts(day: int) -> str:
     """`day 14, the 15th day`: counted from the moment of setting, and by calendar days."""
     return f"day {day}, the {ordinal(day + 1)} day"
@@ -184,6 +189,41 @@ def rhythm(rule: Rule) -> str:
         return "when the eggs have rested"
     days = ", ".join(f"{day:g}" for day in rule.days)
     return f"day {days} {_COUNTED_FROM.get(rule.stage, '')}".rstrip()
+
+
+def takes(rule: Rule) -> str:
+    """How long a rule takes: `2 min and 0.1 for each bird or egg`."""
+    each = f" and {rule.minutes_each:g} for each bird or egg" if rule.minutes_each else ""
+    return f"{rule.minutes:g} min{each}"
+
+
+def on_whose_word(rule: Rule) -> str:
+    """The source of a rule's first figure, else of the rule itself, and how far to trust it."""
+    if rule.original is None and rule.yours:
+        return "your own"
+    basis = rule.basis()
+    source = basis[0].source if basis else rule.source
+    certainty = basis[0].certainty if basis else rule.certainty
+    return f"{source} ({certainty})" if source else certainty
+
+
+_STAGES = {
+    "planned_set": "eggs planned to be set",
+    "planned_cull": "birds planned to go",
+    "received": "eggs that came",
+    "hatch": "a hatch under way",
+    "machine": "a machine with eggs in it",
+    "chicks": "chicks just hatched",
+    "brooder": "a brooder",
+    "grower": "birds by age",
+    "pen": "a pen with birds in it",
+    "holding": "the whole holding",
+}
+
+
+def stage(name: str) -> str:
+    """What rules of a stage belong to, in words."""
+    return _STAGES[name]
 
 
 def plain(text: str, units: Units) -> str:

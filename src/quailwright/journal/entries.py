@@ -26,7 +26,8 @@ def _text(longest: int, note: str, pattern: str = ONE_LINE) -> Meta:
     return Meta(max_length=longest, pattern=pattern, description=note)
 
 
-Name = Annotated[str, Meta(min_length=1, max_length=80, pattern=NAME)]
+LONGEST_NAME = 80
+Name = Annotated[str, Meta(min_length=1, max_length=LONGEST_NAME, pattern=NAME)]
 LONGEST_TASK = 250
 TaskName = Annotated[str, Meta(min_length=1, max_length=LONGEST_TASK, pattern=NAME)]
 Count = Annotated[int, Meta(ge=0, le=MOST_OF_ANYTHING)]

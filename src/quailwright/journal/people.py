@@ -33,8 +33,9 @@ _sign_in = sa.Table(
     sa.Column("began", sa.String(40), nullable=False),
 )
 
-PersonRole = Literal["keeper", "helper", "viewer"]
-"""What a person may do: a keeper all, a helper log and read, a viewer read."""
+PersonRole = Literal["keeper", "helper", "child", "viewer"]
+"""What a person may do: a keeper all, a helper log and read, a child log what a child does and read
+what is fit for one, a viewer read."""
 
 
 @dataclass(frozen=True, slots=True)

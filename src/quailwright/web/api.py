@@ -17,7 +17,15 @@ from quailwright.flock.state import Flock
 from quailwright.guide.round import day_at, todays_round
 from quailwright.journal.entries import as_dict, kind_of
 from quailwright.journal.findings import BadInput
-from quailwright.web.guard import AnyVisitor, Keeper, Logger, OwnBody, Reader, write_token
+from quailwright.web.guard import (
+    AnyVisitor,
+    Keeper,
+    Logger,
+    OwnBody,
+    Reader,
+    refused,
+    write_token,
+)
 from quailwright.web.home import AtHome, Home
 from quailwright.web.openapi import document, says, takes
 from quailwright.web.planner import Busy
@@ -61,7 +69,11 @@ def me(home: AtHome, who: AnyVisitor) -> Response:
 @router.post("/entries", responses=says("Written", "Refusal"), openapi_extra=takes("Entries"))
 def post_entries(home: AtHome, who: Logger, body: OwnBody) -> Response:
     """Writes one entry, or a list of them, all or none. A repeat changes nothing."""
-    recorded = home.record(*posted_entries(body))
+    posted = posted_entries(body)
+    sentence = refused(home, who, *posted)
+    if sentence:  # Not 403: the phone then keeps this entry as refused, and sends the next.
+        raise BadInput(sentence)
+    recorded = home.record(*posted)
     return JSONResponse({"written": len(recorded.written), "already": recorded.already})
 
 

@@ -19,7 +19,20 @@ from quailwright.exchange.desk import Desk
 from quailwright.exchange.household import Household
 from quailwright.journal.findings import FlockUnusable, QuailwrightError, Withheld
 from quailwright.journal.store import open_store
-from quailwright.web import api, entering, hatches, journal, offline, outlook, pages, people, plan
+from quailwright.web import (
+    api,
+    entering,
+    first_run,
+    hatches,
+    help_pages,
+    journal,
+    offline,
+    outlook,
+    pages,
+    people,
+    plan,
+    settings_pages,
+)
 from quailwright.web.guard import MayNot, NoPassphraseYet, NotSignedIn, Visitor, visitor
 from quailwright.web.home import Home, Settings, home_of
 from quailwright.web.view import STATIC, in_path, page, static_version
@@ -41,6 +54,8 @@ _HEADERS = {
 }
 _KEPT_FOR_GOOD = "public, max-age=31536000, immutable"
 _ASKED_EACH_TIME = "private, no-cache"
+
+_SETTING_UP = (first_run, settings_pages, help_pages)
 
 _Message = MutableMapping[str, Any]
 _Receive = Callable[[], Awaitable[_Message]]
@@ -65,7 +80,8 @@ def create_app(settings: Settings) -> FastAPI:
         lifespan=life,
     )
     app.state.home = Home(settings, Desk(store), Household(store))
-    for part in (pages, hatches, plan, outlook, entering, journal, people, offline, api):
+    parts = (pages, hatches, plan, outlook, entering, journal, people, offline, api, *_SETTING_UP)
+    for part in parts:
         app.include_router(part.router)
     app.mount(f"/static/{static_version()}", StaticFiles(directory=STATIC), name="static")
     app.add_middleware(GZipMiddleware, minimum_size=_SMALLEST_TO_COMPRESS)

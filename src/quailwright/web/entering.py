@@ -1,5 +1,6 @@
 """Writing entries from forms that work without any script."""
 
+from collections.abc import Iterable, Mapping
 from http import HTTPStatus
 from typing import Any
 
@@ -9,10 +10,11 @@ from starlette.responses import RedirectResponse, Response
 
 from quailwright.exchange.record import typed_entry
 from quailwright.guide.at_hand import known_names
+from quailwright.guide.told import kind_words
 from quailwright.journal.entries import KINDS, Entry
 from quailwright.journal.findings import BadInput, FlockUnusable, QuailwrightError
 from quailwright.web.forms import form_of, typed_fields
-from quailwright.web.guard import Logger, OwnForm, Visitor
+from quailwright.web.guard import Logger, MayNot, OwnForm, Visitor, refused
 from quailwright.web.home import AtHome, Home
 from quailwright.web.view import page
 
@@ -26,19 +28,20 @@ _TOO_MUCH_AT_ONCE = ("retract",)
 def kinds(request: Request, who: Logger) -> Response:
     """Every kind of entry, to choose from."""
     daily = [kind for kind in KINDS if kind not in (*_SET_UP, *_TOO_MUCH_AT_ONCE)]
-    return page(request, who, "kinds.html", daily=daily, set_up=_SET_UP)
+    set_up = [kind for kind in _SET_UP if who.may_write(kind)]
+    return page(request, who, "kinds.html", daily=daily, set_up=set_up)
 
 
 @router.get("/log/{kind}")
 def blank_form(request: Request, home: AtHome, who: Logger, kind: str) -> Response:
     """The form of a kind, with the fields that the address gives filled in."""
-    return _form_page(request, home, who, _known_kind(kind), dict(request.query_params))
+    return _form_page(request, home, who, _known_kind(kind, who), dict(request.query_params))
 
 
 @router.post("/log/{kind}")
 def log(request: Request, home: AtHome, who: Logger, kind: str, form: OwnForm) -> Response:
     """Writes the entry typed; where it cannot be, shows the form again with what is wrong."""
-    typed = {**typed_fields(form), "kind": _known_kind(kind)}
+    typed = {**typed_fields(form), "kind": _known_kind(kind, who)}
     try:
         entry = write(home, who, typed)
     except FlockUnusable:
@@ -49,12 +52,29 @@ def log(request: Request, home: AtHome, who: Logger, kind: str, form: OwnForm) -
     return sent_back(form, entry)
 
 
-def write(home: Home, who: Visitor, typed: dict[str, str]) -> Entry:
-    """Writes an entry typed as text, by the one signed in. Raises BadInput and its kin."""
+def write(home: Home, who: Visitor, typed: Mapping[str, str]) -> Entry:
+    """Writes an entry typed as text, by the one signed in. Raises MayNot, BadInput and its kin."""
+    return write_all(home, who, [typed])[0]
+
+
+def write_all(home: Home, who: Visitor, typed: Iterable[Mapping[str, str]]) -> list[Entry]:
+    """Writes entries typed as text, all or none. Raises MayNot, BadInput and its kin."""
     by = {"by": who.name} if who.name else {}
-    entry = typed_entry({**by, **typed}, home.now(), home.fresh_id(), home.flock().zone)
-    home.record(entry)
-    return entry
+    zone_name = home.flock().zone
+    entries = [typed_entry({**by, **one}, home.now(), home.fresh_id(), zone_name) for one in typed]
+    sentence = refused(home, who, *entries)
+    if sentence:
+        raise MayNot(sentence)
+    home.record(*entries)
+    return entries
+
+
+def said_by_field(error: QuailwrightError | None) -> dict[str, tuple[str, ...]]:
+    """What is wrong with what was typed, as sentences by field."""
+    said: dict[str, tuple[str, ...]] = {}
+    for finding in error.findings if error is not None else ():
+        said[finding.field] = (*said.get(finding.field, ()), f"{finding.what} {finding.mend}")
+    return said
 
 
 def sent_back(form: FormData, entry: Entry) -> Response:
@@ -69,9 +89,11 @@ def own_address(address: str) -> str:
     return address.partition("?")[0] if ours and address.isprintable() else "/"
 
 
-def _known_kind(kind: str) -> str:
+def _known_kind(kind: str, who: Visitor) -> str:
     if kind not in KINDS or kind in _TOO_MUCH_AT_ONCE:
         raise BadInput(f"There is no form for {kind!r}. The page of kinds lists them.")
+    if not who.may_write(kind):
+        raise MayNot(f"{kind_words(kind).capitalize()}: that is for a keeper to write.")
     return kind
 
 
@@ -83,9 +105,7 @@ def _form_page(
     values: dict[str, str],
     error: QuailwrightError | None = None,
 ) -> Response:
-    said: dict[str, tuple[str, ...]] = {}
-    for finding in error.findings if error is not None else ():
-        said[finding.field] = (*said.get(finding.field, ()), f"{finding.what} {finding.mend}")
+    said = said_by_field(error)
     form = form_of(kind, known_names(home.flock(), kind), values=values, said=said)
     shown: dict[str, Any] = {"form": form, "values": values, "error": error}
     fields = {field.note.name for field in (*form.fields, *form.rest)}

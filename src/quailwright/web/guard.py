@@ -2,6 +2,7 @@
 
 import hashlib
 import hmac
+import re
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -9,7 +10,11 @@ from fastapi import Depends, Request
 from starlette.datastructures import FormData
 from starlette.responses import Response
 
+from quailwright.exchange import who_may
 from quailwright.exchange.household import STAYS_SIGNED_IN, TOKEN_BYTES
+from quailwright.exchange.who_may import may_write
+from quailwright.guide.child import CHILDS_KINDS
+from quailwright.journal.entries import Entry, Retract
 from quailwright.journal.people import PersonRole
 from quailwright.web.home import AtHome, Home
 
@@ -46,8 +51,17 @@ class Visitor:
 
     @property
     def may_log(self) -> bool:
-        """Whether they may write entries."""
-        return self.role in ("keeper", "helper")
+        """Whether they may write entries; of which kinds, `may_write` says."""
+        return self.role in ("keeper", "helper", "child")
+
+    @property
+    def is_child(self) -> bool:
+        """Whether they see what is fit for a child, and no more."""
+        return self.role == "child"
+
+    def may_write(self, kind: str) -> bool:
+        """Whether they may write entries of that kind."""
+        return may_write(self.role, kind)
 
     @property
     def keeps(self) -> bool:
@@ -68,11 +82,26 @@ def visitor(request: Request, home: AtHome) -> Visitor:
 AnyVisitor = Annotated[Visitor, Depends(visitor)]
 
 
-def reader(home: AtHome, who: AnyVisitor) -> Visitor:
-    """Someone who may read. Raises NotSignedIn or NoPassphraseYet."""
+_READ_BY_A_CHILD, _WRITTEN_BY_A_CHILD = ("/", "/birds", "/more"), ("/sign-out", "/api/entries")
+_BELOW_FOR_A_CHILD = re.compile(
+    rf"/places/.|/log/({'|'.join(CHILDS_KINDS)})\Z|/journal/[^/]+/retract\Z"
+)
+
+
+def reader(request: Request, home: AtHome, who: AnyVisitor) -> Visitor:
+    """Someone who may read this page. Raises NotSignedIn, NoPassphraseYet or MayNot."""
     if who.role is None:
         raise NotSignedIn if home.household.everyone() else NoPassphraseYet
+    if who.is_child and not _fit_for_a_child(request):
+        raise MayNot("That page is for grown-ups.")
     return who
+
+
+def _fit_for_a_child(request: Request) -> bool:
+    """Pages and writes are listed, and all else is shut: what is new is looked at first."""
+    path = request.url.path
+    listed = _READ_BY_A_CHILD if request.method == "GET" else _WRITTEN_BY_A_CHILD
+    return path in listed or _BELOW_FOR_A_CHILD.match(path) is not None
 
 
 Reader = Annotated[Visitor, Depends(reader)]
@@ -86,6 +115,16 @@ def logger(who: Reader) -> Visitor:
 
 
 Logger = Annotated[Visitor, Depends(logger)]
+
+
+def refused(home: Home, who: Visitor, *entries: Entry) -> str:
+    """Why this person may not write these entries, in a sentence; "" where they may."""
+    if who.keeps:
+        return ""
+    takes_back = any(isinstance(entry, Retract) for entry in entries)
+    lines = home.desk.lines() if takes_back else []
+    known = {line.entry.id: line.entry for line in lines}
+    return who_may.refused(who.role, who.name, entries, known)
 
 
 def keeper(who: Reader) -> Visitor:

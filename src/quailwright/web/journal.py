@@ -12,7 +12,7 @@ from quailwright.journal.entries import KINDS, Retract, as_dict, kind_of
 from quailwright.journal.findings import BadInput, FlockUnusable, QuailwrightError
 from quailwright.web.entering import sent_back, write
 from quailwright.web.forms import as_typed, form_of, typed_fields
-from quailwright.web.guard import Logger, OwnForm, Reader, Visitor
+from quailwright.web.guard import Logger, MayNot, OwnForm, Reader, Visitor, refused
 from quailwright.web.home import AtHome, Home
 from quailwright.web.view import page
 
@@ -54,6 +54,8 @@ def entry(request: Request, home: AtHome, who: Reader, entry_id: str) -> Respons
         "entry.html",
         line=line,
         of=of,
+        may_mend=not isinstance(line.entry, Retract) and who.may_write(kind_of(line.entry)),
+        may_take_back=not refused(home, who, line.entry),
         corrects=with_id(others, line.corrects) if line.corrects else None,
     )
 
@@ -70,6 +72,8 @@ def retract(home: AtHome, who: Logger, entry_id: str, form: OwnForm) -> Response
 def correction_form(request: Request, home: AtHome, who: Logger, entry_id: str) -> Response:
     """The entry's form, filled in with what it says."""
     line = _line(home, entry_id)
+    if not who.may_write(kind_of(line.entry)):
+        raise MayNot("That entry is for a keeper to correct.")
     return _correction_page(request, home, who, line, as_typed(as_dict(line.entry)))
 
 
@@ -82,6 +86,9 @@ def correct(request: Request, home: AtHome, who: Logger, entry_id: str, form: Ow
         right = corrected(
             line.entry, typed, why, who.name, home.now(), home.flock().zone, home.fresh_id
         )
+        sentence = refused(home, who, right)
+        if sentence:
+            raise MayNot(sentence)
         home.record(right)
     except FlockUnusable:
         raise

@@ -9,10 +9,12 @@ from quailwright.exchange.journal_told import written_on
 from quailwright.flock.standing import standing
 from quailwright.flock.state import Flock
 from quailwright.guide.at_hand import at_hand, known_names
-from quailwright.guide.round import day_at, todays_round, units_of
+from quailwright.guide.child import ALWAYS, childs_round
+from quailwright.guide.round import Round, day_at, todays_round, units_of
+from quailwright.journal.entries import kind_of
 from quailwright.journal.findings import BadInput
 from quailwright.web.forms import Form, form_of
-from quailwright.web.guard import Reader
+from quailwright.web.guard import Reader, Visitor
 from quailwright.web.home import AtHome
 from quailwright.web.view import page
 
@@ -21,12 +23,19 @@ router = APIRouter(default_response_class=Response, include_in_schema=False)
 _DONE_SHOWN = 12
 
 
-def forms_at(flock: Flock, place: str, on: date) -> list[Form]:
-    """The forms for what is likely to be logged at a place."""
+def forms_at(flock: Flock, place: str, on: date, who: Visitor) -> list[Form]:
+    """The forms for what is likely to be logged at a place, by this person."""
     return [
         form_of(each.kind, known_names(flock, each.kind), each.known, each.asks, each.label)
         for each in at_hand(flock, place, on)
+        if who.may_write(each.kind)
     ]
+
+
+def round_for(who: Visitor, flock: Flock, on: date) -> Round:
+    """The day's round, as this person sees it."""
+    whole = todays_round(flock, on)
+    return childs_round(whole, flock) if who.is_child else whole
 
 
 @router.get("/")
@@ -34,7 +43,10 @@ def the_round(request: Request, home: AtHome, who: Reader) -> Response:
     """The day's round: the first page."""
     flock = home.flock()
     on = day_at(flock, home.now())
-    todays = todays_round(flock, on)
+    todays = round_for(who, flock, on)
+    done = written_on(home.desk.entries(), on, home.now(), flock.zone)
+    if who.is_child:
+        done = [line for line in done if who.may_write(kind_of(line.entry))]
     return page(
         request,
         who,
@@ -42,8 +54,9 @@ def the_round(request: Request, home: AtHome, who: Reader) -> Response:
         round=todays,
         flock=flock,
         units=units_of(flock),
-        forms={each.place: forms_at(flock, each.place, on) for each in todays.places},
-        done=written_on(home.desk.entries(), on, home.now(), flock.zone)[:_DONE_SHOWN],
+        forms={each.place: forms_at(flock, each.place, on, who) for each in todays.places},
+        done=done[:_DONE_SHOWN],
+        minded=ALWAYS if who.is_child else (),
     )
 
 
@@ -63,7 +76,7 @@ def place(request: Request, home: AtHome, who: Reader, name: str) -> Response:
     found = [each for each in standing(flock, on).places if each.place == name]
     if not found:
         raise BadInput(f"There is no place {name!r}. The page of the birds lists them.")
-    tasks = [each.tasks for each in todays_round(flock, on).places if each.place == name]
+    tasks = [each.tasks for each in round_for(who, flock, on).places if each.place == name]
     return page(
         request,
         who,
@@ -71,7 +84,7 @@ def place(request: Request, home: AtHome, who: Reader, name: str) -> Response:
         place=found[0],
         tasks=tasks[0] if tasks else (),
         on=on,
-        forms=forms_at(flock, name, on),
+        forms=forms_at(flock, name, on, who),
         units=units_of(flock),
     )
 

@@ -366,7 +366,7 @@ function fillFromAddress() {
 
 // The phone knows its time zone; the keeper need not.
 function offerTimeZone() {
-  const zone = document.querySelector('form[data-entry="holding"] input[name="timezone"]');
+  const zone = document.querySelector('input[name="timezone"]');
   if (zone && !zone.value) zone.value = Intl.DateTimeFormat().resolvedOptions().timeZone ?? "";
 }
 
