@@ -10,7 +10,7 @@ from fastapi import Depends, Request
 
 from quailwright.exchange.desk import Desk
 from quailwright.exchange.household import Household
-from quailwright.exchange.record import Recorded, record
+from quailwright.exchange.record import Recorded
 from quailwright.flock.state import Flock
 from quailwright.journal.entries import Entry
 from quailwright.journal.ids import NOISE_BYTES, new_id
@@ -66,7 +66,7 @@ class Home:
 
     def record(self, *entries: Entry) -> Recorded:
         """Writes entries, all or none. Raises BadInput and its kin; then nothing was written."""
-        return record(self.desk.store, entries, self.now())
+        return self.desk.record(entries, self.now())
 
 
 def home_of(request: Request) -> Home:

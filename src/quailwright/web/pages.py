@@ -5,7 +5,6 @@ from datetime import date
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from quailwright.exchange.journal_told import written_on
 from quailwright.flock.standing import standing
 from quailwright.flock.state import Flock
 from quailwright.guide.at_hand import at_hand, known_names
@@ -43,7 +42,7 @@ def the_round(request: Request, home: AtHome, who: Reader) -> Response:
         flock=flock,
         units=units_of(flock),
         forms={each.place: forms_at(flock, each.place, on) for each in todays.places},
-        done=written_on(home.desk.entries(), on, home.now(), flock.zone)[:_DONE_SHOWN],
+        done=home.desk.done(on, home.now())[:_DONE_SHOWN],
     )
 
 
