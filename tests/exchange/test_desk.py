@@ -198,10 +198,15 @@ def test_a_write_reads_only_what_is_new(desk: Desk, monkeypatch: pytest.MonkeyPa
     group = made("group", "2027-01-01", group="hens", place="pen", hens=30)
     desk.record([group, *(made("eggs_collected", group="hens", eggs=n) for n in range(9))], NOW)
     desk.flock(NOW)
-    decoded = []
-    monkeypatch.setattr(store_module, "decode", lambda body: decoded.append(body) or decode(body))
-    folded = []
-    monkeypatch.setattr(Kept, "__init__", lambda *_: folded.append(1))
+    decoded: list[bytes] = []
+    folded: list[Kept] = []
+
+    def counted(body: bytes) -> Entry:
+        decoded.append(body)
+        return decode(body)
+
+    monkeypatch.setattr(store_module, "decode", counted)
+    monkeypatch.setattr(Kept, "__init__", lambda self, *_: folded.append(self))
     for n in range(5):
         desk.record([made("eggs_collected", group="hens", eggs=n)], NOW)
         desk.flock(NOW)

@@ -91,3 +91,21 @@ def test_a_correction_counts_once_its_own_moment_has_come() -> None:
         now = NOW + timedelta(hours=hours)
         assert kept.as_of(now) == fold(kept.entries, now)
     assert kept.next_after(NOW + timedelta(hours=2)) is None
+
+
+def test_a_correction_into_the_early_days_is_folded_anew() -> None:
+    wrong, right = eggs("2027-05-20", 5), as_dict(eggs("2027-04-02", 6))
+    kept = Kept([HENS, wrong], date(2027, 5, 1))
+    taken = made("retract", "2027-05-20", entry=wrong.id, why="a slip", instead=right)
+    assert kept.and_([taken]).flock == fold([HENS, wrong, taken])
+    back = made("retract", "2027-05-20T10:00Z", entry=taken.id, why="it was right")
+    assert kept.and_([taken]).and_([back]).flock == fold([HENS, wrong, taken, back])
+
+
+def test_eggs_of_a_lot_long_gone_are_not_booked_twice() -> None:
+    gone = made("eggs_out", "2027-02-02", use="eaten", eggs=5)
+    kept = Kept([HENS, eggs("2027-02-01", 5), gone], date(2027, 5, 1))
+    more: dict[str, object] = {"use": "eaten", "eggs": 3, "laid_to": "2027-02-01", "force": True}
+    for hour in (10, 11, 12):
+        kept = kept.and_([made("eggs_out", f"2027-05-20T{hour}:00Z", **more, group="hens")])
+        assert kept.flock == fold(kept.entries)

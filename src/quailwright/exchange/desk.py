@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from types import TracebackType
 
-from quailwright.exchange.journal_told import Line, lines, written_on
+from quailwright.exchange.journal_told import Line, Listing, written_on
 from quailwright.exchange.record import COMES_LATE, Recorded, fitting, kept_at_hand
 from quailwright.flock.fold import newest_zone
 from quailwright.flock.kept import Kept
@@ -50,7 +50,8 @@ class Desk:
         self._last = NOTHING_YET
         self._kept: Kept | None = None
         self._standing: _Standing | None = None
-        self._listed: tuple[list[Entry], list[Line]] | None = None
+        self._checked: tuple[Kept, Kept] | None = None
+        self._listed: tuple[list[Entry], Listing] | None = None
 
     def __enter__(self) -> "Desk":
         return self
@@ -93,8 +94,10 @@ class Desk:
         with self._writing, self.store.writing() as writer:
             with self._lock:
                 kept = self._keep(now, writer)
-            fresh = fitting(kept, entries)
+            fresh, after = fitting(kept, entries)
             writer.append(fresh, now)
+        with self._lock:
+            self._checked = (kept, after)
         return Recorded(tuple(fresh), len(entries) - len(fresh))
 
     def done(self, on: date, now: datetime) -> list[Line]:
@@ -108,8 +111,15 @@ class Desk:
         with self._lock:
             entries = self._read()
             if self._listed is None or self._listed[0] is not entries:
-                self._listed = (entries, lines(entries, newest_zone(entries)))
-            return self._listed[1]
+                self._listed = (entries, self._listing(entries))
+            return self._listed[1].lines
+
+    def _listing(self, entries: list[Entry]) -> Listing:
+        zone = newest_zone(entries)
+        if self._listed is None or self._listed[1].zone != zone:
+            return Listing(entries, zone)
+        before, listing = self._listed
+        return listing.and_(entries[len(before) :])
 
     def _read(self, writer: Writer | None = None) -> list[Entry]:
         source = self.store if writer is None else writer
@@ -128,6 +138,9 @@ class Desk:
         if kept is None or not COMES_LATE / 2 <= now.date() - kept.day <= 2 * COMES_LATE:
             kept = kept_at_hand(entries, now)
         elif len(kept.entries) < len(entries):
-            kept = kept.and_(entries[len(kept.entries) :])
+            new = entries[len(kept.entries) :]
+            before, after = self._checked or (None, kept)
+            written = before is kept and after.entries[len(kept.entries) :] == new
+            kept = after if written else kept.and_(new)
         self._kept = kept
         return kept

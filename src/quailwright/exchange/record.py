@@ -108,7 +108,7 @@ def record(store: Store, entries: Sequence[Entry], now: datetime) -> Recorded:
     quarantine, with every finding; then nothing was written.
     """
     with store.writing() as writer:
-        fresh = fitting(kept_at_hand(writer.entries(), now), entries)
+        fresh, _ = fitting(kept_at_hand(writer.entries(), now), entries)
         writer.append(fresh, now)
     return Recorded(tuple(fresh), len(entries) - len(fresh))
 
@@ -122,10 +122,14 @@ def kept_at_hand(entries: Iterable[Entry], now: datetime) -> Kept:
     return Kept(entries, (now - COMES_LATE).date())
 
 
-def fitting(kept: Kept, entries: Sequence[Entry]) -> list[Entry]:
-    """Those of the entries that are new; all of them fit. Raises as `record`."""
+def fitting(kept: Kept, entries: Sequence[Entry]) -> tuple[list[Entry], Kept]:
+    """Those of the entries that are new, which all fit, and what is kept with them.
+
+    Raises as `record`.
+    """
     facts = kept.facts
     fresh, findings = _new_among(facts, entries)
+    after = kept
     if not findings and fresh:
         after = kept.and_(fresh)
         wrong = refused(kept.entries, kept.flock.findings, after.flock, fresh)
@@ -134,7 +138,7 @@ def fitting(kept: Kept, entries: Sequence[Entry]) -> list[Entry]:
         findings += _plans_of_nothing(facts, fresh)
     if findings:
         raise _refusal(findings)
-    return fresh
+    return fresh, after
 
 
 def _new_among(
@@ -231,7 +235,7 @@ def _said_of_what_is_new(
     if not findings:
         return []
     new = {fact.id: fact for entry in fresh for fact in facts_of(entry)}
-    everything = {**known, **new}
+    everything = ChainMap(new, known)  # type: ignore[arg-type]
     of_new = [
         _naming_what_is_taken_back(finding, new[finding.entry], everything)
         for finding in findings
