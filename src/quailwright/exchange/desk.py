@@ -5,10 +5,11 @@ a flock that it gave stays as it was when more arrives: readers need no lock.
 """
 
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from types import TracebackType
+from typing import Any, TypeVar
 
 from quailwright.exchange.journal_told import Line, Listing, written_on
 from quailwright.exchange.record import COMES_LATE, Recorded, fitting, kept_at_hand
@@ -17,6 +18,8 @@ from quailwright.flock.kept import Kept
 from quailwright.flock.state import Flock
 from quailwright.journal.entries import Entry
 from quailwright.journal.store import NOTHING_YET, Store, Writer
+
+_Made = TypeVar("_Made")
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +55,7 @@ class Desk:
         self._standing: _Standing | None = None
         self._checked: tuple[Kept, Kept] | None = None
         self._listed: tuple[list[Entry], Listing] | None = None
+        self._made: tuple[Flock, dict[tuple[str, date], Any]] | None = None
 
     def __enter__(self) -> "Desk":
         return self
@@ -85,6 +89,17 @@ class Desk:
                 standing = _Standing(kept, kept.as_of(now), now, kept.next_after(now))
                 self._standing = standing
             return standing.flock
+
+    def once(self, flock: Flock, name: str, on: date, make: Callable[[], _Made]) -> _Made:
+        """What `make` makes of a flock of this desk for a day, made once for all who ask."""
+        with self._lock:
+            if self._made is None or self._made[0] is not flock:
+                self._made = (flock, {})
+            made = self._made[1]
+        if (name, on) not in made:
+            made[name, on] = make()
+        found: _Made = made[name, on]
+        return found
 
     def record(self, entries: Sequence[Entry], now: datetime) -> Recorded:
         """Appends entries as `record.record` does, with what is at hand in place of reading all.

@@ -1,6 +1,7 @@
 """An entry in words: what kind it is, and what it says, field by field."""
 
 import re
+from functools import cache
 from typing import Any
 
 from quailwright.journal.entries import KINDS, Entry, as_dict, kind_of
@@ -43,6 +44,7 @@ def told(entry: Entry) -> list[tuple[str, str]]:
     ]
 
 
+@cache
 def kind_about(kind: str) -> str:
     """What a kind is, as its own docstring says it, without the marks of code."""
     return without_marks(" ".join((KINDS[kind].__doc__ or "").split()))

@@ -8,7 +8,7 @@ from starlette.responses import Response
 from quailwright.flock.standing import standing
 from quailwright.flock.state import Flock
 from quailwright.guide.at_hand import at_hand, known_names
-from quailwright.guide.round import day_at, todays_round, units_of
+from quailwright.guide.round import Round, day_at, todays_round, units_of
 from quailwright.journal.findings import BadInput
 from quailwright.web.forms import Form, form_of
 from quailwright.web.guard import Reader
@@ -33,7 +33,12 @@ def the_round(request: Request, home: AtHome, who: Reader) -> Response:
     """The day's round: the first page."""
     flock = home.flock()
     on = day_at(flock, home.now())
-    todays = todays_round(flock, on)
+
+    def made() -> tuple[Round, dict[str, list[Form]]]:
+        todays = todays_round(flock, on)
+        return todays, {each.place: forms_at(flock, each.place, on) for each in todays.places}
+
+    todays, forms = home.desk.once(flock, "round", on, made)
     return page(
         request,
         who,
@@ -41,7 +46,7 @@ def the_round(request: Request, home: AtHome, who: Reader) -> Response:
         round=todays,
         flock=flock,
         units=units_of(flock),
-        forms={each.place: forms_at(flock, each.place, on) for each in todays.places},
+        forms=forms,
         done=home.desk.done(on, home.now())[:_DONE_SHOWN],
     )
 
