@@ -1,6 +1,7 @@
 """How long the pages take on ten years of records, beside bare pages of the same bytes.
 
-Run from the project's folder: `.venv-check/bin/python -m benchmarks.web [--readings N]`.
+Run from the project's folder: `.venv-check/bin/python -m benchmarks.web`, with `--readings N` for
+fewer readings, `--page WORDS` for some of the pages.
 
 Two servers run side by side, each in a process of its own, as `serve` runs them: ours on the ten
 years' flock, and a FastAPI application whose handlers give the very bytes that ours gave, with
@@ -158,7 +159,7 @@ def eight_at_once(people: list[Person], asked: Asked, own_paths: bool) -> list[f
                 body = None if asked.body is None else asked.body()
                 took, _, _ = person.ask(asked.path if own_paths else bare_path(asked), body)
                 if asked.then:
-                    took, _, _ = person.ask(asked.then if own_paths else "/then")
+                    took, _, _ = person.ask(asked.then if own_paths else f"{bare_path(asked)}-then")
                 taken.append(took)
                 if time.monotonic() > until:
                     return
@@ -226,6 +227,7 @@ def main() -> int:
     """Makes the flock, serves both, asks, prints."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--readings", type=int, default=READINGS)
+    parser.add_argument("--page", default="", help="only what has these words in its name")
     given = parser.parse_args()
     entries = invented_journal(LARGE)
     with tempfile.TemporaryDirectory(prefix="benchmarks-") as scratch:
@@ -238,14 +240,14 @@ def main() -> int:
         print(
             f"{len(entries):,} entries, {given.readings:,} readings; load {os.getloadavg()[0]:.1f}"
         )
-        all_asked = list(pages(entries))
+        all_asked = [each for each in pages(entries) if given.page in each.name]
         one = Person(port, cookie, token)
         bodies: dict[str, tuple[bytes, str]] = {}
         for asked in all_asked:
             _, text, kind = one.ask(asked.path, None if asked.body is None else asked.body())
             bodies[bare_path(asked)] = (text, kind)
             if asked.then:
-                bodies["/then"] = one.ask(asked.then)[1:]
+                bodies[f"{bare_path(asked)}-then"] = one.ask(asked.then)[1:]
         print(f"every page once, from a cold start: {time.perf_counter() - began:.1f} s")
         bare_port = serve(lambda: bare(bodies))
         ours = [Person(port, cookie, token) for _ in range(USERS)]
@@ -259,7 +261,8 @@ def main() -> int:
                 own += eight_at_once(ours, asked, own_paths=True)
                 plain += eight_at_once(others, asked, own_paths=False)
             mine, bares = times(own), times(plain)
-            size = len(bodies["/then" if asked.then else bare_path(asked)][0]) / 1000
+            shown = f"{bare_path(asked)}-then" if asked.then else bare_path(asked)
+            size = len(bodies[shown][0]) / 1000
             print(
                 f"{asked.name:26}{size:6.0f}{mine.p50:11.1f}{mine.p95:11.1f}{bares.p50:11.2f}"
                 f"{bares.p95:11.2f}{mine.p50 / bares.p50:11.1f}{mine.p95 / bares.p95:11.1f}"

@@ -8,7 +8,7 @@ from starlette.responses import Response
 from quailwright.flock.standing import standing
 from quailwright.flock.state import Flock
 from quailwright.guide.at_hand import at_hand, known_names
-from quailwright.guide.round import Round, day_at, todays_round, units_of
+from quailwright.guide.round import day_at, units_of
 from quailwright.journal.findings import BadInput
 from quailwright.web.forms import Form, form_of
 from quailwright.web.guard import Reader
@@ -33,12 +33,11 @@ def the_round(request: Request, home: AtHome, who: Reader) -> Response:
     """The day's round: the first page."""
     flock = home.flock()
     on = day_at(flock, home.now())
+    todays = home.round(flock, on)
 
-    def made() -> tuple[Round, dict[str, list[Form]]]:
-        todays = todays_round(flock, on)
-        return todays, {each.place: forms_at(flock, each.place, on) for each in todays.places}
+    def forms() -> dict[str, list[Form]]:
+        return {each.place: forms_at(flock, each.place, on) for each in todays.places}
 
-    todays, forms = home.desk.once(flock, "round", on, made)
     return page(
         request,
         who,
@@ -46,7 +45,7 @@ def the_round(request: Request, home: AtHome, who: Reader) -> Response:
         round=todays,
         flock=flock,
         units=units_of(flock),
-        forms=forms,
+        forms=home.desk.once(flock, "forms", on, forms),
         done=home.desk.done(on, home.now())[:_DONE_SHOWN],
     )
 
@@ -67,7 +66,7 @@ def place(request: Request, home: AtHome, who: Reader, name: str) -> Response:
     found = [each for each in standing(flock, on).places if each.place == name]
     if not found:
         raise BadInput(f"There is no place {name!r}. The page of the birds lists them.")
-    tasks = [each.tasks for each in todays_round(flock, on).places if each.place == name]
+    tasks = [each.tasks for each in home.round(flock, on).places if each.place == name]
     return page(
         request,
         who,
