@@ -90,12 +90,12 @@ def fuzz(program: str, address: str, cookie: str, seconds: int, seed: int) -> in
     First every call with values at and beyond the edges of its schema; then the calls that read
     with drawn values too. Drawing a body of the forty kinds of entry takes it minutes each.
     """
-    edges = run(program, address, cookie, seconds, seed, "--phases", "coverage")
-    drawn = ("--phases", "fuzzing", "--include-method", "GET")
-    return edges or run(program, address, cookie, seconds, seed, *drawn)
+    edges = run(program, address, cookie, seed, "--phases", "coverage")
+    drawn = ("--phases", "fuzzing", "--include-method", "GET", "--max-time", str(seconds))
+    return edges or run(program, address, cookie, seed, *drawn)
 
 
-def run(program: str, address: str, cookie: str, seconds: int, seed: int, *more: str) -> int:
+def run(program: str, address: str, cookie: str, seed: int, *more: str) -> int:
     """One run of schemathesis."""
     return subprocess.run(
         [
@@ -103,7 +103,7 @@ def run(program: str, address: str, cookie: str, seconds: int, seed: int, *more:
             "--header", f"Cookie:{cookie}",
             "--header", f"X-Write-Token:{write_token(address, cookie)}",
             "--checks", "not_a_server_error", "--max-failures", "1",
-            "--max-time", str(seconds), "--max-examples", str(_EXAMPLES),
+            "--max-examples", str(_EXAMPLES),
             "--request-timeout", "60", "--workers", "2", "--seed", str(seed),
             "--generation-database", "none", "--suppress-health-check", "all",
             "--warnings", "off", "--no-color",
