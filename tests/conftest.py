@@ -2,8 +2,21 @@
 
 Hypothesis runs the same examples every time, so that a check that passed passes again. To look
 further: `./check --hypothesis-profile explore -k properties`.
+
+A flock can be kept in a SQLite file, or in a database of a PostgreSQL server: a temporary one, on
+a socket in a folder of its own. Where its programs are not installed, the tests that need it say
+so (`./check` installs them on Debian).
 """
 
+import os
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import psycopg
+import pytest
 from hypothesis import HealthCheck, settings
 
 settings.register_profile(
@@ -17,3 +30,61 @@ settings.register_profile(
     "explore", settings.get_profile("check"), derandomize=False, max_examples=1500
 )
 settings.load_profile("check")
+
+
+def _programs() -> Path | None:
+    """The folder of initdb and pg_ctl, the newest version first."""
+    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/pg_ctl"))
+    if found:
+        return found[-1].parent
+    on_path = shutil.which("pg_ctl")
+    return None if on_path is None else Path(on_path).resolve().parent
+
+
+def _run(*command: str | Path) -> None:
+    """Runs a program of the server, which refuses to run as root: then as its own user."""
+    as_postgres = ["runuser", "-u", "postgres", "--"] if os.getuid() == 0 else []
+    subprocess.run([*as_postgres, *command], check=True, capture_output=True, cwd="/", timeout=60)
+
+
+@pytest.fixture(scope="session")
+def postgresql_server() -> Iterator[str]:
+    """The socket folder of a PostgreSQL server that lives as long as the tests."""
+    programs = _programs()
+    if programs is None:
+        pytest.skip("no PostgreSQL server is installed here")
+    # The path of a socket must be short, and the server's own user must reach it.
+    folder = Path(tempfile.mkdtemp(prefix="quail-pg-", dir="/tmp"))
+    try:
+        if os.getuid() == 0:
+            shutil.chown(folder, "postgres")
+        data = folder / "data"
+        _run(programs / "initdb", "-D", data, "-U", "postgres", "-A", "trust", "-N", "-E", "UTF8")
+        options = f"-c listen_addresses='' -c fsync=off -k {folder}"
+        _run(programs / "pg_ctl", "-D", data, "-w", "-o", options, "-l", folder / "log", "start")
+        try:
+            yield str(folder)
+        finally:
+            _run(programs / "pg_ctl", "-D", data, "-w", "-m", "immediate", "stop")
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+@pytest.fixture
+def postgresql(postgresql_server: str, request: pytest.FixtureRequest) -> Iterator[str]:
+    """The URL of an empty database of its own."""
+    admin = f"host={postgresql_server} user=postgres"
+    with psycopg.connect(f"{admin} dbname=postgres", autocommit=True) as connection:
+        connection.execute("CREATE DATABASE flock")
+    yield f"postgresql://postgres@/flock?host={postgresql_server}"
+    with psycopg.connect(f"{admin} dbname=postgres", autocommit=True) as connection:
+        connection.execute("DROP DATABASE flock WITH (FORCE)")
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def location(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """Where a flock can begin: the path of no file yet, or the URL of an empty database."""
+    if request.param == "sqlite":
+        return str(tmp_path / "home.sqlite")
+    url: str = request.getfixturevalue("postgresql")
+    return url

@@ -49,6 +49,7 @@ class Server:
     def __init__(self, flock: str, invented: bool = True) -> None:
         self.flock = flock
         self._invented = invented
+        self.around: Callable[[Any], Any] = lambda app: app
         with listening("127.0.0.1", 0, any_near=False) as first:
             self.port = first.getsockname()[1]
         self.start()
@@ -65,7 +66,7 @@ class Server:
         listener = listening("127.0.0.1", self.port, any_near=False)
         listener.listen(64)
         config = uvicorn.Config(
-            app, log_level="error", access_log=False, timeout_graceful_shutdown=1
+            self.around(app), log_level="error", access_log=False, timeout_graceful_shutdown=1
         )
         self._server = uvicorn.Server(config)
         self._thread = threading.Thread(target=self._server.run, args=([listener],), daemon=True)

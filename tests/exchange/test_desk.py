@@ -1,14 +1,26 @@
 """The flock file kept at hand answers as a fresh fold of the whole file does."""
 
+import itertools
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import psycopg
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from tests.flock.journals import journals
 from tests.makers import made
 
 from quailwright.exchange.desk import Desk
-from quailwright.flock.fold import fold
-from quailwright.journal.store import open_store
+from quailwright.exchange.journal_told import lines, written_on
+from quailwright.exchange.record import record
+from quailwright.flock.fold import fold, newest_zone
+from quailwright.flock.kept import Kept
+from quailwright.journal import store as store_module
+from quailwright.journal.entries import Entry, decode
+from quailwright.journal.findings import BadInput, FlockUnusable
+from quailwright.journal.store import Writer, open_store
 
 NOW = datetime(2027, 5, 2, 12, tzinfo=UTC)
 
@@ -71,3 +83,132 @@ def _plain(entry: object) -> object:
     from quailwright.journal.entries import as_dict
 
     return as_dict(entry)  # type: ignore[arg-type]
+
+
+# Whatever is written, by whom and when: the desk answers, takes and refuses as one that reads all.
+
+nows = st.builds(
+    lambda days, hours: datetime(2027, 3, 25, tzinfo=UTC) + timedelta(days=days, hours=hours),
+    st.sampled_from([0, 2, 4, 6, 9, 47, 49, 51, 80, 150]),
+    st.integers(0, 23),
+)
+writes = st.lists(
+    st.tuples(st.sampled_from(["desk", "desk", "other desk", "another program"]), nows),
+    min_size=1,
+    max_size=8,
+)
+
+
+@pytest.mark.parametrize(("kind", "examples"), [("sqlite", 80), ("postgresql", 25)])
+def test_a_desk_does_what_reading_all_anew_would(
+    kind: str, examples: int, tmp_path: Path, request: pytest.FixtureRequest
+) -> None:
+    number = itertools.count()
+
+    def empty() -> str:
+        if kind == "sqlite":
+            return str(tmp_path / f"flock-{next(number)}.sqlite")
+        url: str = request.getfixturevalue("postgresql")
+        schema = f"flock_{next(number)}"
+        with psycopg.connect(url, autocommit=True) as connection:
+            connection.execute(f"CREATE SCHEMA {schema}".encode())
+        return f"{url}&options=-csearch_path%3D{schema}"
+
+    @settings(max_examples=examples)
+    @given(journals(), writes)
+    def interleaved(journal: list[Entry], writes: list[tuple[str, datetime]]) -> None:
+        location = empty()
+        twin = open_store(str(tmp_path / f"twin-{next(number)}.sqlite"), create=True)
+        desk = Desk(open_store(location, create=True))
+        other = Desk(open_store(location))
+        size = -(-len(journal) // len(writes))
+        with desk, other, twin:
+            for (who, now), part in zip(writes, batches(journal, size), strict=False):
+                if who == "another program":
+                    for store in (other.store, twin):
+                        with store.writing() as writer:
+                            writer.append(part, now)
+                else:
+                    at = desk if who == "desk" else other
+                    assert outcome(lambda: at.record(part, now)) == outcome(  # noqa: B023
+                        lambda: record(twin, part, now)  # noqa: B023
+                    )
+                written = twin.entries()
+                assert desk.entries() == other.store.entries() == written
+                assert desk.flock(now) == fold(written, now)
+                assert desk.lines() == lines(written, newest_zone(written))
+                zone = newest_zone(written)
+                assert desk.done(now.date(), now) == written_on(written, now.date(), now, zone)
+
+    interleaved()
+
+
+def batches(journal: list[Entry], size: int) -> list[list[Entry]]:
+    """The journal in parts of that size."""
+    return [journal[at : at + size] for at in range(0, len(journal), size or 1)]
+
+
+def outcome(write: Callable[[], object]) -> object:
+    """What was written, or what was found against it."""
+    try:
+        return write()
+    except BadInput as refusal:
+        return type(refusal), refusal.findings
+
+
+def test_what_was_refused_or_could_not_be_written_leaves_nothing_at_the_desk(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    keep(desk, made("group", group="hens", place="pen", hens=3))
+    before = desk.flock(NOW)
+    with pytest.raises(BadInput):
+        desk.record([made("birds_died", group="hens", hens=4)], NOW)
+    assert desk.flock(NOW) is before
+
+    def full(self: Writer, entries: object, now: datetime) -> None:
+        raise FlockUnusable("The disk is full.")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Writer, "append", full)
+        with pytest.raises(FlockUnusable):
+            desk.record([made("birds_died", group="hens", hens=1)], NOW)
+    assert desk.flock(NOW) is before
+    desk.record([made("birds_died", group="hens", hens=1)], NOW)
+    assert desk.flock(NOW).groups["hens"].alive.hens == 2
+
+
+def test_another_journal_put_in_its_place_is_read_anew(tmp_path: Path) -> None:
+    location = tmp_path / "flock.sqlite"
+    with Desk(open_store(str(location), create=True)) as desk:
+        hens = made("group", group="hens", place="pen", hens=3)
+        keep(desk, hens, made("birds_died", group="hens", hens=1))
+        assert len(desk.entries()) == 2
+        # A backup of before the death was put back, and something else was written since.
+        for stored in ([hens], [hens, made("birds_died", group="hens", hens=2)]):
+            with open_store(str(tmp_path / "backup.sqlite"), create=True) as backup:
+                for entry in stored[len(backup.entries()) :]:
+                    with backup.writing() as writer:
+                        writer.append([entry], NOW)
+            desk.store = open_store(str(tmp_path / "backup.sqlite"))
+            assert desk.entries() == stored
+            assert desk.flock(NOW) == fold(stored, NOW)
+
+
+def test_a_write_reads_only_what_is_new(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    group = made("group", "2027-01-01", group="hens", place="pen", hens=30)
+    desk.record([group, *(made("eggs_collected", group="hens", eggs=n) for n in range(9))], NOW)
+    desk.flock(NOW)
+    decoded: list[bytes] = []
+    folded: list[Kept] = []
+
+    def counted(body: bytes) -> Entry:
+        decoded.append(body)
+        return decode(body)
+
+    monkeypatch.setattr(store_module, "decode", counted)
+    monkeypatch.setattr(Kept, "__init__", lambda self, *_: folded.append(self))
+    for n in range(5):
+        desk.record([made("eggs_collected", group="hens", eggs=n)], NOW)
+        desk.flock(NOW)
+    assert len(decoded) == 5
+    assert folded == []

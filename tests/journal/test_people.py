@@ -3,7 +3,7 @@
 from datetime import UTC, datetime, timedelta
 
 from quailwright.journal import people
-from quailwright.journal.store import open_store
+from quailwright.journal.store import NOTHING_YET, open_store
 
 NOW = datetime(2027, 5, 2, 12, tzinfo=UTC)
 
@@ -26,4 +26,4 @@ def test_people_come_change_sign_in_and_go(location: str) -> None:
             assert people.everyone(connection) == [mira]
             assert people.signed_in(connection, "ab" * 32, NOW) is None
         assert store.entries() == []
-        assert store.arrived_since(0) == ([], 0)
+        assert store.arrived_since(NOTHING_YET) == ([], NOTHING_YET)

@@ -5,45 +5,57 @@ a flock that it gave stays as it was when more arrives: readers need no lock.
 """
 
 import threading
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from types import TracebackType
+from typing import Any, TypeVar
 
-from quailwright.exchange.journal_told import Line, lines
-from quailwright.flock.fold import fold, newest_zone
+from quailwright.exchange.journal_told import Line, Listing, written_on
+from quailwright.exchange.record import COMES_LATE, Recorded, fitting, kept_at_hand
+from quailwright.flock.fold import newest_zone
+from quailwright.flock.kept import Kept
 from quailwright.flock.state import Flock
 from quailwright.journal.entries import Entry
-from quailwright.journal.moments import has_happened, instant
-from quailwright.journal.store import Store
+from quailwright.journal.store import NOTHING_YET, Store, Writer
+
+_Made = TypeVar("_Made")
 
 
 @dataclass(frozen=True, slots=True)
-class _Folded:
+class _Standing:
     """The flock as of a moment; it stands until `until`, when the next entry has happened."""
 
-    entries: list[Entry]
+    kept: Kept
     flock: Flock
     since: datetime
     until: datetime | None
 
-    def stands(self, entries: list[Entry], now: datetime) -> bool:
-        return (
-            self.entries is entries
-            and self.since <= now
-            and (self.until is None or now < self.until)
-        )
+    def stands(self, kept: Kept, now: datetime) -> bool:
+        return self.kept is kept and self.since <= now and (self.until is None or now < self.until)
 
 
 class Desk:
-    """Answers from an open flock file. Close it, or use it as a context manager."""
+    """Answers from an open flock file, and writes to it. Close it, or use it as a context manager.
+
+    What is written by others is seen: nothing is answered or written without a look at what has
+    arrived since.
+    """
 
     def __init__(self, store: Store) -> None:
         self.store = store
         self._lock = threading.Lock()
+        self._writing = threading.Lock()
+        self._forget()
+
+    def _forget(self) -> None:
         self._entries: list[Entry] = []
-        self._arrival = 0
-        self._folded: _Folded | None = None
-        self._listed: tuple[list[Entry], list[Line]] | None = None
+        self._last = NOTHING_YET
+        self._kept: Kept | None = None
+        self._standing: _Standing | None = None
+        self._checked: tuple[Kept, Kept] | None = None
+        self._listed: tuple[list[Entry], Listing] | None = None
+        self._made: tuple[Flock, dict[tuple[str, date], Any]] | None = None
 
     def __enter__(self) -> "Desk":
         return self
@@ -72,28 +84,78 @@ class Desk:
     def flock(self, now: datetime) -> Flock:
         """What stands at `now` (aware), from what has happened by then. Raises FlockUnusable."""
         with self._lock:
-            entries, folded = self._read(), self._folded
-            if folded is None or not folded.stands(entries, now):
-                zone_name = newest_zone(entries)
-                ahead = [
-                    instant(entry.at, zone_name, hour=0)
-                    for entry in entries
-                    if not has_happened(entry.at, now, zone_name)
-                ]
-                folded = _Folded(entries, fold(entries, now), now, min(ahead, default=None))
-                self._folded = folded
-            return folded.flock
+            kept, standing = self._keep(now), self._standing
+            if standing is None or not standing.stands(kept, now):
+                standing = _Standing(kept, kept.as_of(now), now, kept.next_after(now))
+                self._standing = standing
+            return standing.flock
+
+    def once(self, flock: Flock, name: str, on: date, make: Callable[[], _Made]) -> _Made:
+        """What `make` makes of a flock of this desk for a day, made once for all who ask."""
+        with self._lock:
+            if self._made is None or self._made[0] is not flock:
+                self._made = (flock, {})
+            made = self._made[1]
+        if (name, on) not in made:
+            made[name, on] = make()
+        found: _Made = made[name, on]
+        return found
+
+    def record(self, entries: Sequence[Entry], now: datetime) -> Recorded:
+        """Appends entries as `record.record` does, with what is at hand in place of reading all.
+
+        Raises as `record.record`.
+        """
+        with self._writing, self.store.writing() as writer:
+            with self._lock:
+                kept = self._keep(now, writer)
+            fresh, after = fitting(kept, entries)
+            writer.append(fresh, now)
+        with self._lock:
+            self._checked = (kept, after)
+        return Recorded(tuple(fresh), len(entries) - len(fresh))
+
+    def done(self, on: date, now: datetime) -> list[Line]:
+        """What was done on a day up to `now` and still stands, the last first."""
+        with self._lock:
+            kept = self._keep(now)
+        return written_on(kept.since(on), on, now, kept.zone)
 
     def lines(self) -> list[Line]:
         """The journal as a list to read, the newest first. Raises FlockUnusable."""
         with self._lock:
             entries = self._read()
             if self._listed is None or self._listed[0] is not entries:
-                self._listed = (entries, lines(entries, newest_zone(entries)))
-            return self._listed[1]
+                self._listed = (entries, self._listing(entries))
+            return self._listed[1].lines
 
-    def _read(self) -> list[Entry]:
-        arrived, self._arrival = self.store.arrived_since(self._arrival)
-        if arrived:
-            self._entries = self._entries + arrived
+    def _listing(self, entries: list[Entry]) -> Listing:
+        zone = newest_zone(entries)
+        if self._listed is None or self._listed[1].zone != zone:
+            return Listing(entries, zone)
+        before, listing = self._listed
+        return listing.and_(entries[len(before) :])
+
+    def _read(self, writer: Writer | None = None) -> list[Entry]:
+        source = self.store if writer is None else writer
+        arrived = source.arrived_since(self._last)
+        if arrived is None:
+            self._forget()
+            arrived = source.arrived_since(NOTHING_YET) or ([], NOTHING_YET)
+        new, self._last = arrived
+        if new:
+            self._entries = self._entries + new
         return self._entries
+
+    def _keep(self, now: datetime, writer: Writer | None = None) -> Kept:
+        """The entries folded; anew where `now` has left the days in which others may come late."""
+        entries, kept = self._read(writer), self._kept
+        if kept is None or not COMES_LATE / 2 <= now.date() - kept.day <= 2 * COMES_LATE:
+            kept = kept_at_hand(entries, now)
+        elif len(kept.entries) < len(entries):
+            new = entries[len(kept.entries) :]
+            before, after = self._checked or (None, kept)
+            written = before is kept and after.entries[len(kept.entries) :] == new
+            kept = after if written else kept.and_(new)
+        self._kept = kept
+        return kept

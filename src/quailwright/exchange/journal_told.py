@@ -1,15 +1,19 @@
 """The journal as a list to read: newest first, with what was taken back and what corrects it."""
 
+from bisect import insort
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from functools import cached_property
 
 from quailwright.flock.corrections import corrections
 from quailwright.guide import told
 from quailwright.journal.entries import RANK, Entry, Retract, kind_of
-from quailwright.journal.moments import has_happened, order_key
+from quailwright.journal.moments import OrderKey, day_text, has_happened, order_key
 
 LINES_ON_A_PAGE = 50
+_FEW = 50
+"""Up to so many new lines are put in their places; more are sorted in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,28 +36,71 @@ class Line:
         return text.casefold() in whole.casefold()
 
 
+class Listing:
+    """The lines of a journal; it never changes, `and_` gives another with more."""
+
+    def __init__(self, entries: Iterable[Entry], zone_name: str) -> None:
+        self.zone = zone_name
+        self._retracts: list[Retract] = []
+        self._by: dict[str, Retract | None] = {}
+        self._oldest_first: list[Line] = []
+        self._take_in(list(entries))
+
+    @cached_property
+    def lines(self) -> list[Line]:
+        """Every entry and correction, the one that happened last first."""
+        return self._oldest_first[::-1]
+
+    def and_(self, new: Sequence[Entry]) -> "Listing":
+        """The lines with those of `new`, which arrived since."""
+        made = object.__new__(Listing)
+        made.zone, made._retracts, made._by = self.zone, self._retracts, self._by
+        made._oldest_first = self._oldest_first.copy()
+        made._take_in(new)
+        return made
+
+    def _take_in(self, new: Sequence[Entry]) -> None:
+        retracts = [entry for entry in new if isinstance(entry, Retract)]
+        if retracts:
+            self._take_back(retracts)
+        facts = [(entry, "") for entry in new]
+        facts += [(one.instead, one.entry) for one in retracts if one.instead is not None]
+        added = [
+            Line(fact, day_text(fact.at, self.zone), self._by.get(fact.id), corrects)
+            for fact, corrects in facts
+        ]
+        if len(added) < _FEW:
+            for line in added:
+                insort(self._oldest_first, line, key=self._key)
+        else:
+            self._oldest_first = sorted([*self._oldest_first, *added], key=self._key)
+
+    def _take_back(self, retracts: list[Retract]) -> None:
+        """Marks what these, and those of before, take back."""
+        self._retracts = [*self._retracts, *retracts]
+        self._retracts.sort(key=lambda retract: order_key(retract.at, 0, retract.id, self.zone))
+        gone, _, _ = corrections(self._retracts)
+        was = self._by
+        last = {retract.entry: retract for retract in self._retracts if retract.id not in gone}
+        self._by = {entry_id: last.get(entry_id) for entry_id in gone}
+        changed = {
+            entry_id
+            for entry_id in was.keys() | self._by.keys()
+            if was.get(entry_id) is not self._by.get(entry_id)
+        }
+        for number, line in enumerate(self._oldest_first):
+            if line.entry.id in changed:
+                taken_back = self._by.get(line.entry.id)
+                self._oldest_first[number] = replace(line, taken_back=taken_back)
+
+    def _key(self, line: Line) -> OrderKey:
+        fact = line.entry
+        return order_key(fact.at, RANK[type(fact)], fact.id, self.zone)
+
+
 def lines(entries: Iterable[Entry], zone_name: str) -> list[Line]:
     """Every entry and correction, the one that happened last first."""
-    facts: list[tuple[Entry, str]] = []
-    retracts: list[Retract] = []
-    for entry in entries:
-        facts.append((entry, ""))
-        if isinstance(entry, Retract):
-            retracts.append(entry)
-            if entry.instead is not None:
-                facts.append((entry.instead, entry.entry))
-    retracts.sort(key=lambda retract: order_key(retract.at, 0, retract.id, zone_name))
-    gone, _, _ = corrections(retracts)
-    by = {retract.entry: retract for retract in retracts if retract.id not in gone}
-    keyed = [
-        (order_key(fact.at, RANK[type(fact)], fact.id, zone_name), fact, corrects)
-        for fact, corrects in facts
-    ]
-    keyed.sort(key=lambda each: each[0], reverse=True)
-    return [
-        Line(fact, key[0], by.get(fact.id) if fact.id in gone else None, corrects)
-        for key, fact, corrects in keyed
-    ]
+    return Listing(entries, zone_name).lines
 
 
 def found(all_lines: Sequence[Line], text: str = "", kind: str = "") -> list[Line]:

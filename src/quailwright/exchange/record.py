@@ -2,9 +2,10 @@
 
 import os
 import tempfile
+from collections import ChainMap
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,8 @@ import msgspec
 
 from quailwright.exchange.typed import at_present, with_offset
 from quailwright.flock.booking.known import near
-from quailwright.flock.fold import Record, fold, refusals
+from quailwright.flock.fold import fold, refused
+from quailwright.flock.kept import Kept, facts_of
 from quailwright.flock.state import Flock
 from quailwright.guide import rules
 from quailwright.journal.checks import build_entry, read_entry
@@ -106,43 +108,57 @@ def record(store: Store, entries: Sequence[Entry], now: datetime) -> Recorded:
     quarantine, with every finding; then nothing was written.
     """
     with store.writing() as writer:
-        existing = writer.entries()
-        fresh, findings = _new_among(existing, entries)
-        if not findings:
-            kept = Record(existing)
-            findings = _said_of_what_is_new(refusals(kept, fresh), existing, fresh)
-            findings += _changes_that_make_no_sense(fresh, kept.flock)
-            findings += _plans_of_nothing(existing, fresh)
-        if findings:
-            raise _refusal(findings)
+        fresh, _ = fitting(kept_at_hand(writer.entries(), now), entries)
         writer.append(fresh, now)
     return Recorded(tuple(fresh), len(entries) - len(fresh))
 
 
+COMES_LATE = timedelta(days=45)
+"""How far back an entry that arrives now may reach before everything is folded anew for it."""
+
+
+def kept_at_hand(entries: Iterable[Entry], now: datetime) -> Kept:
+    """The entries folded, so that others of these weeks are added quickly."""
+    return Kept(entries, (now - COMES_LATE).date())
+
+
+def fitting(kept: Kept, entries: Sequence[Entry]) -> tuple[list[Entry], Kept]:
+    """Those of the entries that are new, which all fit, and what is kept with them.
+
+    Raises as `record`.
+    """
+    facts = kept.facts
+    fresh, findings = _new_among(facts, entries)
+    after = kept
+    if not findings and fresh:
+        after = kept.and_(fresh)
+        wrong = refused(kept.entries, kept.flock.findings, after.flock, fresh)
+        findings = _said_of_what_is_new(wrong, facts, fresh)
+        findings += _changes_that_make_no_sense(fresh, after.flock)
+        findings += _plans_of_nothing(facts, fresh)
+    if findings:
+        raise _refusal(findings)
+    return fresh, after
+
+
 def _new_among(
-    existing: Iterable[Entry], entries: Iterable[Entry]
+    existing: Mapping[str, Entry], entries: Iterable[Entry]
 ) -> tuple[list[Entry], list[Finding]]:
     """The entries not in the journal yet, and a finding for each id that means something else."""
-    known = {fact.id: fact for entry in existing for fact in _facts(entry)}
+    added: dict[str, Entry] = {}
+    known = ChainMap(added, existing)  # type: ignore[arg-type]
     fresh: list[Entry] = []
     findings: list[Finding] = []
     for entry in entries:
         if known.get(entry.id) == entry:
             continue
-        brought = {fact.id: fact for fact in _facts(entry)}
-        if known.keys().isdisjoint(brought):
-            known |= brought
-            fresh.append(entry)
-        else:
+        brought = {fact.id: fact for fact in facts_of(entry)}
+        if any(fact_id in known for fact_id in brought):
             findings.append(_id_taken(entry))
+        else:
+            added |= brought
+            fresh.append(entry)
     return fresh, findings
-
-
-def _facts(entry: Entry) -> tuple[Entry, ...]:
-    """The entry, and what it puts in another's stead."""
-    if isinstance(entry, Retract) and entry.instead is not None:
-        return (entry, entry.instead)
-    return (entry,)
 
 
 def _id_taken(entry: Entry) -> Finding:
@@ -160,13 +176,13 @@ def _changes_that_make_no_sense(entries: Iterable[Entry], flock: Flock) -> list[
     return [
         replace(finding, entry=fact.id)
         for entry in entries
-        for fact in _facts(entry)
+        for fact in facts_of(entry)
         if isinstance(fact, CareRule)
         for finding in rules.problems(flock.care_rules.get((fact.rule, fact.place), fact))
     ]
 
 
-def _plans_of_nothing(existing: Iterable[Entry], fresh: Sequence[Entry]) -> list[Finding]:
+def _plans_of_nothing(existing: Mapping[str, Entry], fresh: Sequence[Entry]) -> list[Finding]:
     """Plans for birds or eggs that no entry of the journal names: a name is mistyped.
 
     A name in an entry that was taken back will do: its plan waits for nothing, and does no harm.
@@ -174,21 +190,21 @@ def _plans_of_nothing(existing: Iterable[Entry], fresh: Sequence[Entry]) -> list
     planned = [
         fact
         for entry in fresh
-        for fact in _facts(entry)
+        for fact in facts_of(entry)
         if isinstance(fact, SetPlanned | CullPlanned) and not fact.force
     ]
     if not planned:
         return []
     hatches: dict[str, None] = {}
     groups: dict[str, None] = {}
-    for entry in (*existing, *fresh):
-        for fact in _facts(entry):
-            if isinstance(fact, EggsSet | SetPlanned):
-                hatches[fact.hatch] = None
-            elif isinstance(fact, Group):
-                groups[fact.group] = None
-            elif isinstance(fact, BirdsMoved) and fact.to_group is not None:
-                groups[fact.to_group] = None
+    new = (fact for entry in fresh for fact in facts_of(entry))
+    for fact in (*existing.values(), *new):
+        if isinstance(fact, EggsSet | SetPlanned):
+            hatches[fact.hatch] = None
+        elif isinstance(fact, Group):
+            groups[fact.group] = None
+        elif isinstance(fact, BirdsMoved) and fact.to_group is not None:
+            groups[fact.to_group] = None
     found = []
     for fact in planned:
         named = [("group", fact.group, groups, "Log the group first.")]
@@ -210,7 +226,7 @@ def _plans_of_nothing(existing: Iterable[Entry], fresh: Sequence[Entry]) -> list
 
 
 def _said_of_what_is_new(
-    findings: list[Finding], existing: Iterable[Entry], fresh: Iterable[Entry]
+    findings: list[Finding], known: Mapping[str, Entry], fresh: Iterable[Entry]
 ) -> list[Finding]:
     """The findings on the new entries; where those are sound, on the entries that they upset.
 
@@ -218,9 +234,8 @@ def _said_of_what_is_new(
     """
     if not findings:
         return []
-    new = {fact.id: fact for entry in fresh for fact in _facts(entry)}
-    known = {fact.id: fact for entry in existing for fact in _facts(entry)}
-    everything = known | new
+    new = {fact.id: fact for entry in fresh for fact in facts_of(entry)}
+    everything = ChainMap(new, known)  # type: ignore[arg-type]
     of_new = [
         _naming_what_is_taken_back(finding, new[finding.entry], everything)
         for finding in findings
@@ -273,7 +288,7 @@ def import_lines(store: Store, data: bytes, now: datetime) -> Recorded:
     try:
         return record(store, [entry for _, entry in numbered], now)
     except QuailwrightError as error:
-        line_of = {fact.id: number for number, entry in numbered for fact in _facts(entry)}
+        line_of = {fact.id: number for number, entry in numbered for fact in facts_of(entry)}
         placed = [replace(f, line=line_of.get(f.entry)) for f in error.findings]
         placed.sort(key=lambda finding: finding.line or 0)
         raise type(error)(error.sentence, tuple(placed)) from error

@@ -28,7 +28,8 @@ from quailwright.journal.moments import (
     until,
 )
 
-_Keyed = tuple[OrderKey, Entry]
+Keyed = tuple[OrderKey, Entry]
+"""An entry and what it is sorted by."""
 
 _PATIENCE = 30
 """Of more entries of one moment than this that do not fit, all are booked in order as they are:
@@ -36,7 +37,7 @@ trying the rest again after each would take hours on a file with one day's mista
 
 
 @contextmanager
-def _collector_at_rest() -> Iterator[None]:
+def collector_at_rest() -> Iterator[None]:
     """A fold makes no garbage in circles, and looking for some would take a fifth of its time."""
     works = gc.isenabled()
     gc.disable()
@@ -116,10 +117,10 @@ class Record:
         self._last_key: OrderKey | None = None
         self._settled = True
         self._taken_back: set[str] = set()
-        with _collector_at_rest():
+        with collector_at_rest():
             self._run(self._keyed(self._entries))
 
-    def _keyed(self, entries: Iterable[Entry]) -> list[_Keyed]:
+    def _keyed(self, entries: Iterable[Entry]) -> list[Keyed]:
         zone = self.zone
         keyed = [(order_key(e.at, RANK[e.__class__], e.id, zone), e) for e in entries]
         if self._until is not None:
@@ -129,7 +130,7 @@ class Record:
         retracts = [entry for _, entry in keyed if type(entry) is Retract]
         return self._corrected(keyed, retracts) if retracts else keyed
 
-    def _corrected(self, keyed: list[_Keyed], retracts: Sequence[Retract]) -> list[_Keyed]:
+    def _corrected(self, keyed: list[Keyed], retracts: Sequence[Retract]) -> list[Keyed]:
         """Without what is taken back, with what stands instead, in order."""
         gone, instead, findings = corrections(retracts)
         known = {entry.id for _, entry in keyed}
@@ -144,63 +145,72 @@ class Record:
         kept = [pair for pair in keyed if pair[1].id not in gone]
         return sorted(kept + self._keyed(instead), key=itemgetter(0)) if instead else kept
 
-    def _run(self, keyed: list[_Keyed]) -> None:
-        """Books entries in order.
-
-        Entries of one moment have no order among them: one that does not fit yet is tried again
-        after the others of its moment. One with a date alone happened some time that day: it is
-        tried again until the day is over.
-        """
-        flock = self.flock
-        waiting: list[_Keyed] = []
-        before = keyed[0][0] if keyed else None
-        for pair in keyed:
-            key, entry = pair
-            if waiting and before is not None and before[:2] != key[:2]:
-                waiting = self._settle(waiting, day_over=before[0] != key[0])
-            before = key
-            try:
-                BOOKINGS[entry.__class__](flock, entry, as_date(key[0]), entry.force)
-            except Refused:
-                waiting.append(pair)
-        if waiting:
+    def _run(self, keyed: list[Keyed]) -> None:
+        if not book(self.flock, keyed):
             self._settled = False
-            self._settle(waiting, day_over=True)
         if keyed:
             self._last_key = keyed[-1][0]
-            flock.first_day = flock.first_day or as_date(keyed[0][0][0])
-            flock.last_day = as_date(self._last_key[0])
-            flock.entries += len(keyed)
 
-    def _settle(self, waiting: list[_Keyed], day_over: bool) -> list[_Keyed]:
-        """Books what fits by now, and insists on what can wait no longer; gives what still can."""
-        while waiting:
-            still = [pair for pair in waiting if not self._booked(pair)]
-            if len(still) < len(waiting):
-                waiting = still
-                continue
-            overdue = [pair for pair in still if not has_only_a_date(pair[0])]
-            if not overdue and day_over:
-                overdue = still
-            if not overdue:
-                return still
-            insisted = overdue if len(overdue) > _PATIENCE else overdue[:1]
-            for key, entry in insisted:
-                try:
-                    BOOKINGS[entry.__class__](self.flock, entry, as_date(key[0]), True)
-                except Refused as refusal:
-                    self.flock.findings.append(refusal.finding)
-            done = {entry.id for _, entry in insisted}
-            waiting = [pair for pair in still if pair[1].id not in done]
-        return []
 
-    def _booked(self, pair: _Keyed) -> bool:
+def book(flock: Flock, keyed: Sequence[Keyed]) -> bool:
+    """Books entries in the order of their keys; gives whether each fitted as it came.
+
+    Entries of one moment have no order among them: one that does not fit yet is tried again
+    after the others of its moment. One with a date alone happened some time that day: it is
+    tried again until the day is over.
+    """
+    waiting: list[Keyed] = []
+    settled = True
+    before = keyed[0][0] if keyed else None
+    for pair in keyed:
         key, entry = pair
+        if waiting and before is not None and before[:2] != key[:2]:
+            waiting = _settle(flock, waiting, day_over=before[0] != key[0])
+        before = key
         try:
-            BOOKINGS[entry.__class__](self.flock, entry, as_date(key[0]), False)
+            BOOKINGS[entry.__class__](flock, entry, as_date(key[0]), entry.force)
         except Refused:
-            return False
-        return True
+            waiting.append(pair)
+    if waiting:
+        settled = False
+        _settle(flock, waiting, day_over=True)
+    if keyed:
+        flock.first_day = flock.first_day or as_date(keyed[0][0][0])
+        flock.last_day = as_date(keyed[-1][0][0])
+        flock.entries += len(keyed)
+    return settled
+
+
+def _settle(flock: Flock, waiting: list[Keyed], day_over: bool) -> list[Keyed]:
+    """Books what fits by now, and insists on what can wait no longer; gives what still can."""
+    while waiting:
+        still = [pair for pair in waiting if not _booked(flock, pair)]
+        if len(still) < len(waiting):
+            waiting = still
+            continue
+        overdue = [pair for pair in still if not has_only_a_date(pair[0])]
+        if not overdue and day_over:
+            overdue = still
+        if not overdue:
+            return still
+        insisted = overdue if len(overdue) > _PATIENCE else overdue[:1]
+        for key, entry in insisted:
+            try:
+                BOOKINGS[entry.__class__](flock, entry, as_date(key[0]), True)
+            except Refused as refusal:
+                flock.findings.append(refusal.finding)
+        done = {entry.id for _, entry in insisted}
+        waiting = [pair for pair in still if pair[1].id not in done]
+    return []
+
+
+def _booked(flock: Flock, pair: Keyed) -> bool:
+    key, entry = pair
+    try:
+        BOOKINGS[entry.__class__](flock, entry, as_date(key[0]), False)
+    except Refused:
+        return False
+    return True
 
 
 def refusals(record: Record, new: Sequence[Entry]) -> list[Finding]:
@@ -210,25 +220,40 @@ def refusals(record: Record, new: Sequence[Entry]) -> list[Finding]:
     that it makes of another entry, of before or new, which would not be there without it. And what
     could be logged one by one in the order given is taken: so an export comes in again as a whole.
     """
-    known = list(record.entries)
-    before = _open_findings(record)
+    known, before = list(record.entries), list(record.flock.findings)
     record.add(new)
-    brought = _brought(record, before)
+    return refused(known, before, record.flock, new, record.on)
+
+
+def refused(
+    known: Sequence[Entry],
+    before: Iterable[Finding],
+    after: Flock,
+    new: Sequence[Entry],
+    on: date | datetime | None = None,
+) -> list[Finding]:
+    """As `refusals`, of `new` that was added already.
+
+    `known` are the entries of before and `before` the findings on them; `after` is the flock with
+    the new ones.
+    """
+    open_before = _open(before)
+    brought = _brought(after, open_before)
     insisting = {entry.id for entry in new if _insists(entry)}
     if not brought or not insisting:
         return brought
-    others = Record([e for e in record.entries if e.id not in insisting], record.on)
-    without = _open_findings(others).keys() - before.keys()
-    refused = [f for f in brought if f.entry in insisting or _about(f) in without]
-    return refused if refused and not _fit_one_by_one(Record(known, record.on), new) else []
+    others = Record([*known, *(entry for entry in new if entry.id not in insisting)], on)
+    without = _open(others.flock.findings).keys() - open_before.keys()
+    remain = [f for f in brought if f.entry in insisting or _about(f) in without]
+    return remain if remain and not _fit_one_by_one(Record(known, on), new) else []
 
 
 def _fit_one_by_one(record: Record, new: Sequence[Entry]) -> bool:
     for entry in new:
-        before = _open_findings(record)
+        before = _open(record.flock.findings)
         record.add([entry])
         own = {fact.id for fact in (entry, getattr(entry, "instead", None)) if fact is not None}
-        if any(f.entry in own or not _insists(entry) for f in _brought(record, before)):
+        if any(f.entry in own or not _insists(entry) for f in _brought(record.flock, before)):
             return False
     return True
 
@@ -241,13 +266,13 @@ def _about(finding: Finding) -> _About:
     return (finding.entry, finding.kind, finding.field)
 
 
-def _open_findings(record: Record) -> dict[_About, Finding]:
+def _open(findings: Iterable[Finding]) -> dict[_About, Finding]:
     """Contradictions that nobody insisted on."""
-    return {_about(f): f for f in record.flock.findings if not f.forced}
+    return {_about(f): f for f in findings if not f.forced}
 
 
-def _brought(record: Record, before: dict[_About, Finding]) -> list[Finding]:
-    return [f for about, f in _open_findings(record).items() if about not in before]
+def _brought(flock: Flock, before: dict[_About, Finding]) -> list[Finding]:
+    return [f for about, f in _open(flock.findings).items() if about not in before]
 
 
 def _insists(entry: Entry) -> bool:

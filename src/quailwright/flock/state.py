@@ -3,10 +3,12 @@
 Readers treat it as read-only. Days are dates at the holding; instants are aware date-times.
 """
 
+import copy
 from collections import Counter, defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import date, datetime
+from typing import TypeVar
 
 from quailwright.journal import entries as kinds
 from quailwright.journal.findings import Finding
@@ -420,6 +422,27 @@ class Flock:
     planned_sets: dict[str, SetToDo] = field(default_factory=dict)
     planned_culls: dict[CullKey, CullToDo] = field(default_factory=dict)
 
+    def copy(self) -> "Flock":
+        """The same, apart: what is booked on one from the day after `last_day` on leaves the other.
+
+        Shared is what bookings never change; and, of the many lots, those long gone, of which
+        `booking.eggs.lot_of` makes new ones before it changes them.
+        """
+        made = _apart(self)
+        for name in ("places", "groups", "hatches", "feeds", "birds", "planned_sets"):
+            setattr(made, name, {key: _apart(one) for key, one in getattr(self, name).items()})
+        made.receipts = [_apart(receipt) for receipt in self.receipts]
+        made.care = defaultdict(list, {key: days.copy() for key, days in self.care.items()})
+        last_day = self.last_day or date.min
+        live = {
+            key: _apart(lot)
+            for key, lot in self.lots.items()
+            if lot.laid >= last_day or key in self.stocked
+        }
+        made.lots |= live
+        made.stocked = {key: live[key] for key in self.stocked}
+        return made
+
     def groups_alive(self) -> Iterator[Group]:
         """Groups that still hold birds."""
         return (group for group in self.groups.values() if group.alive.total > 0)
@@ -452,3 +475,16 @@ class Flock:
             if held.group == group and held.since <= day <= (held.meat_until or date.min):
                 return held
         return None
+
+
+_Part = TypeVar("_Part")
+
+
+def _apart(part: _Part) -> _Part:
+    """A part of the flock copied with its own lists and counts, not with what is in them."""
+    made = copy.copy(part)
+    for each in fields(part):  # type: ignore[arg-type]
+        value = getattr(part, each.name)
+        if isinstance(value, (list, dict, Birds)):
+            setattr(made, each.name, value.copy())
+    return made

@@ -259,7 +259,8 @@ def _known(day: date | None) -> list[date]:
 
 
 def _has_laid(flock: Flock, group: Group) -> bool:
-    return any(lot.group == group.name and lot.collected for lot in flock.lots.values())
+    newest_first = reversed(flock.lots.values())
+    return any(lot.group == group.name and lot.collected for lot in newest_first)
 
 
 def _group_conditions(group: Group) -> Iterator[str]:

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Mapping
+from functools import cache
 from typing import Any
 
 from quailwright.journal.entries import KINDS, Entry, as_dict, kind_of
@@ -49,6 +50,7 @@ def told_fields(fields: Mapping[str, Any]) -> list[tuple[str, str]]:
     ]
 
 
+@cache
 def kind_about(kind: str) -> str:
     """What a kind is, as its own docstring says it, without the marks of code."""
     return without_marks(" ".join((KINDS[kind].__doc__ or "").split()))

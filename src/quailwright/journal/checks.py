@@ -532,9 +532,10 @@ class FieldNote:
     choices: tuple[str, ...] = ()
 
 
-def field_notes(kind: str) -> list[FieldNote]:
+@cache
+def field_notes(kind: str) -> tuple[FieldNote, ...]:
     """Each field of a kind, in its order."""
-    return [
+    return tuple(
         FieldNote(
             field.encode_name,
             _takes(_shapes(field.type)[0]),
@@ -544,7 +545,7 @@ def field_notes(kind: str) -> list[FieldNote]:
             _choices(_shapes(field.type)[0]),
         )
         for field in msgspec.structs.fields(KINDS[kind])
-    ]
+    )
 
 
 def _takes(shape: inspect.Type) -> Takes:

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 from urllib.parse import quote
 
 import msgspec
@@ -83,12 +83,13 @@ class Store:
         with self._sentences(), self._engine.connect() as connection:
             return _read(connection, self.location)
 
-    def arrived_since(self, arrival: int) -> tuple[list[Entry], int]:
-        """The entries that arrived after the one of that number, and the newest number now."""
+    def arrived_since(self, last: "Arrival") -> tuple[list[Entry], "Arrival"] | None:
+        """The entries that arrived after `last`, and the newest arrival now.
+
+        None when the journal does not hold `last`: it is another file's, or a backup was put back.
+        """
         with self._sentences(), self._engine.connect() as connection:
-            rows = connection.execute(_ARRIVED, {"after": arrival}).all()
-            entries = _decoded((row.body for row in rows), self.location)
-            return entries, rows[-1].arrival if rows else arrival
+            return _arrived(connection, self.location, last)
 
     @contextmanager
     def household(self, writes: bool = False) -> Iterator[sa.Connection]:
@@ -162,6 +163,10 @@ class Writer:
         """Every entry, in order of arrival."""
         return _read(self._connection, self._location)
 
+    def arrived_since(self, last: "Arrival") -> tuple[list[Entry], "Arrival"] | None:
+        """As `Store.arrived_since`, of what this transaction sees."""
+        return _arrived(self._connection, self._location, last)
+
     def append(self, entries: Iterable[Entry], now: datetime) -> None:
         """Adds entries; `now` (aware) is kept beside each. Ids must be new to the store."""
         recorded_at = utc_text(now)
@@ -216,7 +221,27 @@ def _read(connection: sa.Connection, location: str) -> list[Entry]:
     return _decoded(bodies, location)
 
 
-_ARRIVED = sa.text("SELECT arrival, body FROM entry WHERE arrival > :after ORDER BY arrival")
+class Arrival(NamedTuple):
+    """An entry's place in the order of arrival, and its id; `NOTHING_YET` is before the first."""
+
+    number: int
+    entry_id: str
+
+
+NOTHING_YET = Arrival(0, "")
+_ARRIVED = sa.text("SELECT arrival, id, body FROM entry WHERE arrival >= :last ORDER BY arrival")
+
+
+def _arrived(
+    connection: sa.Connection, location: str, last: Arrival
+) -> tuple[list[Entry], Arrival] | None:
+    rows = list(connection.execute(_ARRIVED, {"last": last.number}))
+    if last != NOTHING_YET:
+        if not rows or (rows[0].arrival, rows[0].id) != last:
+            return None
+        del rows[0]
+    entries = _decoded((row.body for row in rows), location)
+    return entries, Arrival(rows[-1].arrival, rows[-1].id) if rows else last
 
 
 def _decoded(bodies: Iterable[bytes], location: str) -> list[Entry]:

@@ -99,7 +99,9 @@ def entries(
 def today(home: AtHome, who: Reader, on: On = None) -> Response:
     """The round of a day, as `today --json`."""
     flock, asked = _asked(home, on)
-    return JSONResponse(shapes.round_shape(todays_round(flock, day_at(flock, asked))))
+    day = day_at(flock, asked)
+    todays = home.round(flock, day) if on is None else todays_round(flock, day)
+    return JSONResponse(shapes.round_shape(todays))
 
 
 @router.get("/flock", responses=says("Standing", "Refusal"))

@@ -39,6 +39,8 @@ from quailwright.web.view import STATIC, in_path, page, static_version
 
 LARGEST_BODY_BYTES = 2 * 1024 * 1024
 _SMALLEST_TO_COMPRESS = 700
+_COMPRESSION = 5
+"""Of 9: a twentieth larger than the smallest, in half the time."""
 
 _HEADERS = {
     "Content-Security-Policy": (
@@ -84,7 +86,9 @@ def create_app(settings: Settings) -> FastAPI:
     for part in parts:
         app.include_router(part.router)
     app.mount(f"/static/{static_version()}", StaticFiles(directory=STATIC), name="static")
-    app.add_middleware(GZipMiddleware, minimum_size=_SMALLEST_TO_COMPRESS)
+    app.add_middleware(
+        GZipMiddleware, minimum_size=_SMALLEST_TO_COMPRESS, compresslevel=_COMPRESSION
+    )
     app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(settings.hosts))
     app.add_middleware(_Guarded)
     _say_failures(app)

@@ -3,15 +3,16 @@
 import secrets
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Annotated
 
 from fastapi import Depends, Request
 
 from quailwright.exchange.desk import Desk
 from quailwright.exchange.household import Household
-from quailwright.exchange.record import Recorded, record
+from quailwright.exchange.record import Recorded
 from quailwright.flock.state import Flock
+from quailwright.guide.round import Round, todays_round
 from quailwright.journal.entries import Entry
 from quailwright.journal.ids import NOISE_BYTES, new_id
 from quailwright.web.attempts import Attempts
@@ -66,9 +67,13 @@ class Home:
         """What stands now."""
         return self.desk.flock(self.now())
 
+    def round(self, flock: Flock, on: date) -> Round:
+        """The round of a day, of the flock that `flock()` gave."""
+        return self.desk.once(flock, "round", on, lambda: todays_round(flock, on))
+
     def record(self, *entries: Entry) -> Recorded:
         """Writes entries, all or none. Raises BadInput and its kin; then nothing was written."""
-        return record(self.desk.store, entries, self.now())
+        return self.desk.record(entries, self.now())
 
 
 def home_of(request: Request) -> Home:

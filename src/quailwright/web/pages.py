@@ -5,17 +5,16 @@ from datetime import date
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from quailwright.exchange.journal_told import written_on
 from quailwright.flock.standing import standing
 from quailwright.flock.state import Flock
 from quailwright.guide.at_hand import at_hand, known_names
 from quailwright.guide.child import ALWAYS, childs_round
-from quailwright.guide.round import Round, day_at, todays_round, units_of
+from quailwright.guide.round import Round, day_at, units_of
 from quailwright.journal.entries import kind_of
 from quailwright.journal.findings import BadInput
 from quailwright.web.forms import Form, form_of
 from quailwright.web.guard import Reader, Visitor
-from quailwright.web.home import AtHome
+from quailwright.web.home import AtHome, Home
 from quailwright.web.view import page
 
 router = APIRouter(default_response_class=Response, include_in_schema=False)
@@ -32,9 +31,9 @@ def forms_at(flock: Flock, place: str, on: date, who: Visitor) -> list[Form]:
     ]
 
 
-def round_for(who: Visitor, flock: Flock, on: date) -> Round:
+def round_for(who: Visitor, home: Home, flock: Flock, on: date) -> Round:
     """The day's round, as this person sees it."""
-    whole = todays_round(flock, on)
+    whole = home.round(flock, on)
     return childs_round(whole, flock) if who.is_child else whole
 
 
@@ -43,10 +42,14 @@ def the_round(request: Request, home: AtHome, who: Reader) -> Response:
     """The day's round: the first page."""
     flock = home.flock()
     on = day_at(flock, home.now())
-    todays = round_for(who, flock, on)
-    done = written_on(home.desk.entries(), on, home.now(), flock.zone)
+    todays = round_for(who, home, flock, on)
+    done = home.desk.done(on, home.now())
     if who.is_child:
         done = [line for line in done if who.may_write(kind_of(line.entry))]
+
+    def forms() -> dict[str, list[Form]]:
+        return {each.place: forms_at(flock, each.place, on, who) for each in todays.places}
+
     return page(
         request,
         who,
@@ -54,7 +57,7 @@ def the_round(request: Request, home: AtHome, who: Reader) -> Response:
         round=todays,
         flock=flock,
         units=units_of(flock),
-        forms={each.place: forms_at(flock, each.place, on, who) for each in todays.places},
+        forms=home.desk.once(flock, f"forms of a {who.role}", on, forms),
         done=done[:_DONE_SHOWN],
         minded=ALWAYS if who.is_child else (),
     )
@@ -76,7 +79,7 @@ def place(request: Request, home: AtHome, who: Reader, name: str) -> Response:
     found = [each for each in standing(flock, on).places if each.place == name]
     if not found:
         raise BadInput(f"There is no place {name!r}. The page of the birds lists them.")
-    tasks = [each.tasks for each in round_for(who, flock, on).places if each.place == name]
+    tasks = [each.tasks for each in round_for(who, home, flock, on).places if each.place == name]
     return page(
         request,
         who,

@@ -27,7 +27,8 @@ def listening(host: str, port: int, any_near: bool) -> socket.socket:
     Raises BadInput when it is taken.
     """
     for each in range(port, port + (_PORTS_TRIED if any_near else 1)):
-        found = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        # Said to be TCP, or asyncio leaves small packets waiting for 40 ms (no TCP_NODELAY).
+        found = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             found.bind((host, each))

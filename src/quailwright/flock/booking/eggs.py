@@ -1,6 +1,7 @@
 """Bookings of eggs for the kitchen, in lots by lay date and group."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 
 from quailwright.flock.booking.known import contradict, group_of, pay
@@ -9,9 +10,12 @@ from quailwright.journal import entries as kinds
 
 
 def lot_of(flock: Flock, laid: date, group: str) -> EggLot:
-    lot = flock.lots.get((laid, group))
-    if lot is None:
-        lot = flock.lots[laid, group] = EggLot(laid, group)
+    """The lot, to change: a new one in its place, as copies of the flock share those long gone."""
+    key = (laid, group)
+    known = flock.lots.get(key)
+    lot = flock.lots[key] = EggLot(laid, group) if known is None else replace(known)
+    if key in flock.stocked:
+        flock.stocked[key] = lot
     return lot
 
 
