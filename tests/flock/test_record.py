@@ -102,9 +102,10 @@ def test_a_retract_that_leaves_others_hanging_is_refused() -> None:
 
 
 def test_a_retract_of_an_unknown_entry_is_refused() -> None:
-    back = made("retract", entry=uid(77), why="a slip")
+    unknown = uid(0xFFFFFFFF)  # `made` counts up from 1
+    back = made("retract", entry=unknown, why="a slip")
     assert refused([LAYERS], back) == [
-        f"entry: It takes back entry {uid(77)}, which the journal does not hold. Check the id."
+        f"entry: It takes back entry {unknown}, which the journal does not hold. Check the id."
     ]
 
 

@@ -54,6 +54,6 @@ def run(app: FastAPI, listener: socket.socket, ready: Callable[[], None]) -> Non
     """Serves until it is stopped (Ctrl+C); calls `ready` once it listens."""
     config = uvicorn.Config(app, log_level=_LOG_LEVEL, access_log=False, server_header=False)
     listener.listen(128)
-    ready()
     with suppress(KeyboardInterrupt):
+        ready()
         uvicorn.Server(config).run(sockets=[listener])
