@@ -78,7 +78,7 @@ def test_the_guide_from_nothing_to_the_round_and_the_plan(
     kept = ("id", "at", "by", "walk_order", "hatched_on")
     assert [{k: v for k, v in one.items() if k not in kept} for one in said] == WRITTEN
     page.get_by_role("link", name="To the plan").tap()
-    expect(page.locator("main")).to_contain_text("40 eggs a week")
+    expect(page.locator("[name='goal.eggs_per_week']")).to_have_value("40")
     page.locator(".bar").get_by_text("Round").tap()
     expect(page.locator("button.tick").first).to_be_visible()
 
