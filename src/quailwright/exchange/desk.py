@@ -18,6 +18,7 @@ from quailwright.flock.kept import Kept
 from quailwright.flock.state import Flock
 from quailwright.journal.entries import Entry
 from quailwright.journal.store import NOTHING_YET, Store, Writer
+from quailwright.language import spoken
 
 _Made = TypeVar("_Made")
 
@@ -55,7 +56,7 @@ class Desk:
         self._standing: _Standing | None = None
         self._checked: tuple[Kept, Kept] | None = None
         self._listed: tuple[list[Entry], Listing] | None = None
-        self._made: tuple[Flock, dict[tuple[str, date], Any]] | None = None
+        self._made: tuple[Flock, dict[tuple[str, date, str], Any]] | None = None
 
     def __enter__(self) -> "Desk":
         return self
@@ -91,14 +92,15 @@ class Desk:
             return standing.flock
 
     def once(self, flock: Flock, name: str, on: date, make: Callable[[], _Made]) -> _Made:
-        """What `make` makes of a flock of this desk for a day, made once for all who ask."""
+        """What `make` makes of a flock of this desk for a day, made once for all of a language."""
+        asked = (name, on, spoken())
         with self._lock:
             if self._made is None or self._made[0] is not flock:
                 self._made = (flock, {})
             made = self._made[1]
-        if (name, on) not in made:
-            made[name, on] = make()
-        found: _Made = made[name, on]
+        if asked not in made:
+            made[asked] = make()
+        found: _Made = made[asked]
         return found
 
     def record(self, entries: Sequence[Entry], now: datetime) -> Recorded:

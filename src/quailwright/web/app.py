@@ -19,6 +19,7 @@ from quailwright.exchange.desk import Desk
 from quailwright.exchange.household import Household
 from quailwright.journal.findings import FlockUnusable, QuailwrightError, Withheld
 from quailwright.journal.store import open_store
+from quailwright.language import best_of, speaking
 from quailwright.web import (
     api,
     entering,
@@ -35,7 +36,7 @@ from quailwright.web import (
 )
 from quailwright.web.guard import MayNot, NoPassphraseYet, NotSignedIn, Visitor, visitor
 from quailwright.web.home import Home, Settings, home_of
-from quailwright.web.view import STATIC, in_path, page, static_version
+from quailwright.web.view import LANGUAGE, STATIC, in_path, page, static_version
 
 LARGEST_BODY_BYTES = 2 * 1024 * 1024
 _SMALLEST_TO_COMPRESS = 700
@@ -90,6 +91,7 @@ def create_app(settings: Settings) -> FastAPI:
         GZipMiddleware, minimum_size=_SMALLEST_TO_COMPRESS, compresslevel=_COMPRESSION
     )
     app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(settings.hosts))
+    app.add_middleware(_Speaking)
     app.add_middleware(_Guarded)
     _say_failures(app)
     return app
@@ -126,6 +128,23 @@ class _Guarded:
             await send(message)
 
         await self._app(scope, measured, with_headers)
+
+
+class _Speaking:
+    """Answers in the language that this phone chose, else in the first that its browser wants."""
+
+    def __init__(self, app: _App) -> None:
+        self._app = app
+
+    async def __call__(self, scope: _Message, receive: _Receive, send: _Send) -> None:
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        request = Request(scope)
+        asked = request.headers.get("accept-language", "").split(",")
+        chosen = [request.cookies.get(LANGUAGE, ""), *(tag.split(";")[0].strip() for tag in asked)]
+        with speaking(best_of(chosen)):
+            await self._app(scope, receive, send)
 
 
 def _say_failures(app: FastAPI) -> None:

@@ -9,15 +9,24 @@ from urllib.parse import quote
 
 import jinja2
 from fastapi import Request
+from markupsafe import Markup
 from starlette.responses import HTMLResponse
 
 from quailwright.guide import told, wording
 from quailwright.journal.entries import kind_of
 from quailwright.journal.moments import parse_moment
+from quailwright.language import say, say_many, spoken
 from quailwright.web.guard import VISIT, Visitor, remember, write_token
 from quailwright.web.home import Home, home_of
 
 STATIC = Path(__file__).parent / "static"
+LANGUAGE = "language"
+"""The cookie with the language that was chosen on this phone."""
+
+
+def say_html(text: str, /, **values: object) -> Markup:
+    """As `say`, for a text with markup of its own; what is put into it is escaped."""
+    return Markup(say(text)).format(**values)
 
 
 def _at_words(at: str) -> str:
@@ -71,7 +80,15 @@ def templates() -> jinja2.Environment:
         "sentence": lambda words: words[:1].upper() + words[1:],
         "percent": lambda share: f"{share:.0%}",
     }
-    made.globals |= {"static": static, "counted": wording.counted, "wording": wording}
+    made.globals |= {
+        "static": static,
+        "counted": wording.counted,
+        "wording": wording,
+        "say": say,
+        "say_many": say_many,
+        "say_html": say_html,
+        "spoken": spoken,
+    }
     return made
 
 
