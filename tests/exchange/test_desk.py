@@ -1,7 +1,9 @@
 """The flock file kept at hand answers as a fresh fold of the whole file does."""
 
 import itertools
+import threading
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -212,3 +214,75 @@ def test_a_write_reads_only_what_is_new(desk: Desk, monkeypatch: pytest.MonkeyPa
         desk.flock(NOW)
     assert len(decoded) == 5
     assert folded == []
+
+
+def test_what_several_ask_for_at_once_is_made_once(desk: Desk) -> None:
+    keep(desk, made("group", group="hens", place="pen", hens=3))
+    flock, began, go_on = desk.flock(NOW), threading.Event(), threading.Event()
+    makings = []
+
+    def slow() -> int:
+        makings.append(threading.get_ident())
+        began.set()
+        assert go_on.wait(10)
+        return len(makings)
+
+    with ThreadPoolExecutor(4) as people:
+        asked = [people.submit(desk.once, flock, "it", NOW.date(), slow) for _ in range(4)]
+        assert began.wait(10)
+        go_on.set()
+        assert [each.result(10) for each in asked] == [1, 1, 1, 1]
+
+
+def test_what_failed_is_tried_again_by_who_asks_next(desk: Desk) -> None:
+    keep(desk, made("group", group="hens", place="pen", hens=3))
+    flock = desk.flock(NOW)
+    with pytest.raises(BadInput):
+        desk.hatch(flock, "spring", NOW)
+    assert desk.once(flock, "it", NOW.date(), lambda: 2) == 2
+    with pytest.raises(ZeroDivisionError):
+        desk.once(flock, "other", NOW.date(), lambda: 1 // 0)
+    assert desk.once(flock, "other", NOW.date(), lambda: 3) == 3
+
+
+def test_no_more_is_kept_than_fits(desk: Desk) -> None:
+    keep(desk, made("group", group="hens", place="pen", hens=3))
+    flock = desk.flock(NOW)
+    for number in range(300):
+        assert desk.once(flock, f"page {number}", NOW.date(), lambda: 1) == 1
+    assert desk.once(flock, "page 299", NOW.date(), lambda: -1) == 1
+    assert desk.once(flock, "page 0", NOW.date(), lambda: -1) == -1
+
+
+def test_a_hatch_is_told_anew_when_readings_of_its_air_arrived(desk: Desk) -> None:
+    keep(
+        desk,
+        made("place", place="box", role="incubator"),
+        made("eggs_set", "2027-04-20T18:00Z", hatch="spring", eggs=12, place="box", source="own"),
+    )
+    flock = desk.flock(NOW)
+    before = desk.hatch(flock, "spring", NOW)
+    assert desk.hatch(flock, "spring", NOW) is before
+    at_ms = [int(datetime(2027, 4, 25, hour, tzinfo=UTC).timestamp()) * 1000 for hour in range(24)]
+    with open_store(desk.store.location) as other, other.writing() as writer:
+        writer.append_readings("box", "", at_ms, [37.5] * 24, [50.0] * 24)
+    assert desk.hatch(flock, "spring", NOW) is not before
+
+
+def test_a_search_finds_what_each_line_says(desk: Desk) -> None:
+    keep(
+        desk,
+        made("group", group="Hens", place="pen", hens=3),
+        made("birds_died", "2027-05-01", group="Hens", hens=1, note="Straße"),
+        made("care", "2027-05-01", task="fence", note="a fox was about"),
+    )
+    listing = desk.listing()
+    assert {len(listing.found("hens")), len(listing.found("STRASSE"))} == {2, 1}
+    assert [line.entry.note for line in listing.found("fox")] == ["a fox was about"]
+    assert listing.found("fox", "birds_died") == []
+    keep(desk, made("care", "2027-05-02", task="fence", note="the fox again"))
+    assert [line.entry.note for line in desk.listing().found("fox")] == [
+        "the fox again",
+        "a fox was about",
+    ]
+    assert len(desk.listing().found()) == 4

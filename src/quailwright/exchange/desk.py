@@ -5,22 +5,30 @@ a flock that it gave stays as it was when more arrives: readers need no lock.
 """
 
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import partial
 from types import TracebackType
 from typing import Any, TypeVar
 
+from quailwright.exchange.hatch_air import reading_counts
+from quailwright.exchange.hatch_told import hatch_told
 from quailwright.exchange.journal_told import Line, Listing, written_on
 from quailwright.exchange.record import COMES_LATE, Recorded, fitting, kept_at_hand
 from quailwright.flock.fold import newest_zone
 from quailwright.flock.kept import Kept
-from quailwright.flock.state import Flock
+from quailwright.flock.state import Flock, Hatch
+from quailwright.guide.hatch.records import telling_hatches
+from quailwright.guide.hatch.report import HatchReport
 from quailwright.journal.entries import Entry
 from quailwright.journal.store import NOTHING_YET, Store, Writer
 from quailwright.language import spoken
 
 _Made = TypeVar("_Made")
+
+_KEPT_AT_MOST = 100
+"""Pages' worth of what was reckoned; a flock whose readings arrive each minute makes new ones."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +42,21 @@ class _Standing:
 
     def stands(self, kept: Kept, now: datetime) -> bool:
         return self.kept is kept and self.since <= now and (self.until is None or now < self.until)
+
+
+class _Once:
+    """Something made by the first who asks for it, while those who ask meanwhile wait."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._made: tuple[Any] | None = None
+
+    def made_by(self, make: Callable[[], _Made]) -> _Made:
+        with self._lock:
+            if self._made is None:
+                self._made = (make(),)
+            made: _Made = self._made[0]
+            return made
 
 
 class Desk:
@@ -56,7 +79,7 @@ class Desk:
         self._standing: _Standing | None = None
         self._checked: tuple[Kept, Kept] | None = None
         self._listed: tuple[list[Entry], Listing] | None = None
-        self._made: tuple[Flock, dict[tuple[str, date, str], Any]] | None = None
+        self._made: tuple[Flock, dict[tuple[str, date | datetime, str], _Once]] | None = None
 
     def __enter__(self) -> "Desk":
         return self
@@ -91,17 +114,35 @@ class Desk:
                 self._standing = standing
             return standing.flock
 
-    def once(self, flock: Flock, name: str, on: date, make: Callable[[], _Made]) -> _Made:
+    def once(
+        self, flock: Flock, name: str, on: date | datetime, make: Callable[[], _Made]
+    ) -> _Made:
         """What `make` makes of a flock of this desk for a day, made once for all of a language."""
         asked = (name, on, spoken())
         with self._lock:
             if self._made is None or self._made[0] is not flock:
                 self._made = (flock, {})
             made = self._made[1]
-        if asked not in made:
-            made[asked] = make()
-        found: _Made = made[asked]
-        return found
+            if asked not in made and len(made) >= _KEPT_AT_MOST:
+                del made[next(iter(made))]
+            one = made.setdefault(asked, _Once())
+        return one.made_by(make)
+
+    def with_readings(
+        self, flock: Flock, name: str, now: datetime, hatches: Iterable[Hatch],
+        make: Callable[[], _Made],
+    ) -> _Made:  # fmt: skip
+        """As `once`, of what the air of these hatches tells, too: made anew for every minute, and
+        when readings of it arrived."""
+        known = ",".join(str(count) for count in reading_counts(self.store, hatches, now))
+        return self.once(flock, f"{name} of {known}", now.replace(second=0, microsecond=0), make)
+
+    def hatch(self, flock: Flock, name: str, now: datetime) -> HatchReport:
+        """The report of a hatch as of `now`, of a flock that `flock(now)` gave. Raises BadInput."""
+        hatch = flock.hatches.get(name)
+        tells = () if hatch is None else (hatch, *telling_hatches(flock, hatch))
+        told = partial(hatch_told, self.store, flock, name, now)
+        return self.with_readings(flock, f"hatch {name}", now, tells, told)
 
     def record(self, entries: Sequence[Entry], now: datetime) -> Recorded:
         """Appends entries as `record.record` does, with what is at hand in place of reading all.
@@ -123,13 +164,17 @@ class Desk:
             kept = self._keep(now)
         return written_on(kept.since(on), on, now, kept.zone)
 
-    def lines(self) -> list[Line]:
-        """The journal as a list to read, the newest first. Raises FlockUnusable."""
+    def listing(self) -> Listing:
+        """The journal as a list to read and to search. Raises FlockUnusable."""
         with self._lock:
             entries = self._read()
             if self._listed is None or self._listed[0] is not entries:
                 self._listed = (entries, self._listing(entries))
-            return self._listed[1].lines
+            return self._listed[1]
+
+    def lines(self) -> list[Line]:
+        """The lines of the journal, the newest first. Raises FlockUnusable."""
+        return self.listing().lines
 
     def _listing(self, entries: list[Entry]) -> Listing:
         zone = newest_zone(entries)

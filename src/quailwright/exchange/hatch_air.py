@@ -1,7 +1,7 @@
 """The air of hatches from the readings kept: of the incubator until turning stops, then of the
 place where they hatch."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 
 from quailwright.flock.climate import series
@@ -47,6 +47,17 @@ def hatch_air(store: Store, flock: Flock, hatch: Hatch, now: datetime) -> Air:
         hygrometer=hygrometer,
         humidity_offset_pct=checked.humidity_offset_pct if checked is not None else None,
     )
+
+
+def reading_counts(store: Store, hatches: Iterable[Hatch], now: datetime) -> list[int]:
+    """How many readings tell of each hatch's air up to `now`: they are only ever added to."""
+    counts = []
+    for each in hatches:
+        stop, end = min(turns_until(each), now), min(ends(each), now)
+        turning = store.reading_count(each.set_in, each.set_at, stop) if each.set_at < stop else 0
+        hatching = store.reading_count(each.place, stop, end) if stop < end else 0
+        counts.append(turning + hatching)
+    return counts
 
 
 def _hygrometer(

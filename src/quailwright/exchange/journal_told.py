@@ -10,6 +10,7 @@ from quailwright.flock.corrections import corrections
 from quailwright.guide import told
 from quailwright.journal.entries import RANK, Entry, Retract, kind_of
 from quailwright.journal.moments import OrderKey, day_text, has_happened, order_key
+from quailwright.language import spoken
 
 LINES_ON_A_PAGE = 50
 _FEW = 50
@@ -29,12 +30,6 @@ class Line:
     taken_back: Retract | None
     corrects: str
 
-    def holds(self, text: str) -> bool:
-        """Whether the text stands in what the entry says, whoever wrote it and in its note."""
-        entry = self.entry
-        whole = f"{told.in_a_line(entry)} {entry.by} {entry.note} {entry.at} {entry.id}"
-        return text.casefold() in whole.casefold()
-
 
 class Listing:
     """The lines of a journal; it never changes, `and_` gives another with more."""
@@ -43,6 +38,8 @@ class Listing:
         self.zone = zone_name
         self._retracts: list[Retract] = []
         self._by: dict[str, Retract | None] = {}
+        self._told: dict[str, dict[str, str]] = {}
+        self._searchable: dict[str, list[str]] = {}
         self._oldest_first: list[Line] = []
         self._take_in(list(entries))
 
@@ -55,9 +52,34 @@ class Listing:
         """The lines with those of `new`, which arrived since."""
         made = object.__new__(Listing)
         made.zone, made._retracts, made._by = self.zone, self._retracts, self._by
+        made._told, made._searchable = self._told, {}
         made._oldest_first = self._oldest_first.copy()
         made._take_in(new)
         return made
+
+    def found(self, text: str = "", kind: str = "") -> list[Line]:
+        """The lines of a kind (any, if "") in which a text stands, the newest first.
+
+        It is looked for in what the entry says, whoever wrote it and in its note, however written.
+        """
+        looked_for = text.casefold()
+        lines = self.lines
+        if text:
+            texts = self._searched(spoken())
+            lines = [line for line, held in zip(lines, texts, strict=True) if looked_for in held]
+        return [line for line in lines if not kind or kind_of(line.entry) == kind]
+
+    def _searched(self, language: str) -> list[str]:
+        """What is searched of each line. What an entry says never changes: it is told once."""
+        if language not in self._searchable:
+            known = self._told.setdefault(language, {})
+            for line in self.lines:
+                entry = line.entry
+                if entry.id not in known:
+                    whole = f"{told.in_a_line(entry)} {entry.by} {entry.note} {entry.at} {entry.id}"
+                    known[entry.id] = whole.casefold()
+            self._searchable[language] = [known[line.entry.id] for line in self.lines]
+        return self._searchable[language]
 
     def _take_in(self, new: Sequence[Entry]) -> None:
         retracts = [entry for entry in new if isinstance(entry, Retract)]
@@ -101,15 +123,6 @@ class Listing:
 def lines(entries: Iterable[Entry], zone_name: str) -> list[Line]:
     """Every entry and correction, the one that happened last first."""
     return Listing(entries, zone_name).lines
-
-
-def found(all_lines: Sequence[Line], text: str = "", kind: str = "") -> list[Line]:
-    """The lines of a kind (any, if "") in which a text stands."""
-    return [
-        line
-        for line in all_lines
-        if (not kind or kind_of(line.entry) == kind) and (not text or line.holds(text))
-    ]
 
 
 def with_id(all_lines: Iterable[Line], entry_id: str) -> Line | None:

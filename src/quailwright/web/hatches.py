@@ -30,13 +30,12 @@ def hatches(request: Request, home: AtHome, who: Reader) -> Response:
 @router.get("/hatches/{name:path}")
 def hatch(request: Request, home: AtHome, who: Reader, name: str) -> Response:
     """One hatch."""
-    from quailwright.exchange.hatch_told import hatch_told
     from quailwright.exchange.loss_chart import loss_chart
     from quailwright.guide.hatch import words
     from quailwright.guide.hatch.report import step_times
 
     flock, now = home.flock(), home.now()
-    report = hatch_told(home.desk.store, flock, name, now)
+    report = home.desk.hatch(flock, name, now)
     on = day_at(flock, now)
     forms = [
         form_of(each.kind, known_names(flock, each.kind), each.known, each.asks, each.label)

@@ -5,7 +5,7 @@ from http import HTTPStatus
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from quailwright.exchange.journal_told import LINES_ON_A_PAGE, Line, found, with_id
+from quailwright.exchange.journal_told import LINES_ON_A_PAGE, Line, with_id
 from quailwright.exchange.record import corrected
 from quailwright.guide.at_hand import known_names
 from quailwright.journal.entries import KINDS, Retract, as_dict, kind_of
@@ -24,7 +24,7 @@ def journal(
     request: Request, home: AtHome, who: Reader, text: str = "", kind: str = "", page_no: int = 1
 ) -> Response:
     """The journal, newest first; searched by a text and a kind."""
-    fitting = found(home.desk.lines(), text.strip(), kind)
+    fitting = home.desk.listing().found(text.strip(), kind)
     pages = max(1, -(-len(fitting) // LINES_ON_A_PAGE))
     shown = min(max(page_no, 1), pages)
     first = (shown - 1) * LINES_ON_A_PAGE

@@ -23,7 +23,13 @@ def outlook(
     """Eggs, hens and feed of the weeks ahead; with `ask`, as they would be then."""
     from quailwright.exchange.outlook_page import outlook_page
 
-    flock = home.flock()
+    flock, now = home.flock(), home.now()
     typed = {"ask": ask, "lamp_h": lamp_h, "fewer_cocks": fewer_cocks}
-    told = outlook_page(home.desk.store, flock, home.now(), typed)
+    told = home.desk.with_readings(
+        flock,
+        f"outlook {typed}",
+        now,
+        flock.hatches_open(),
+        lambda: outlook_page(home.desk.store, flock, now, typed),
+    )
     return page(request, who, "outlook.html", told=told, units=units_of(flock))
