@@ -71,7 +71,7 @@ def _of_csv(columns: Collection[str]) -> Callable[..., Iterator[Found]]:
     """An extractor of the texts in these columns."""
 
     def extracted(file: IO[bytes], *_: object, **__: object) -> Iterator[Found]:
-        for row in csv.DictReader(io.TextIOWrapper(file, "utf-8", newline="")):
+        for row in csv.DictReader(io.StringIO(file.read().decode("utf-8"), newline="")):
             for column in columns:
                 if row.get(column):
                     yield 0, "mark", row[column], []
@@ -83,8 +83,8 @@ def _of_kinds(
     file: IO[bytes], keywords: Collection[str], comments: Collection[str], options: Any
 ) -> Iterator[Found]:
     """An extractor of what teaches the kinds of entry: each class's docstring and field notes."""
-    noted = (*keywords, "says")
-    for line, function, texts, said in extract_python(file, noted, comments, options):
+    found: Any = extract_python(file, {**dict.fromkeys(keywords), "says": None}, comments, options)
+    for line, function, texts, said in found:
         yield line, "mark" if function == "says" else function, texts, said
     file.seek(0)
     for kind in ast.parse(file.read()).body:

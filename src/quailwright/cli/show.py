@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 
+from quailwright.language import said_plainly
+
 if TYPE_CHECKING:
     from quailwright.guide.hatch.report import LossPoint
 
@@ -14,7 +16,8 @@ _LABEL_WIDTH = 72
 
 def json_document(document: Any) -> None:
     """One JSON document on standard output."""
-    sys.stdout.buffer.write(msgspec.json.format(msgspec.json.encode(document), indent=2) + b"\n")
+    plain = msgspec.json.encode(document, enc_hook=said_plainly)
+    sys.stdout.buffer.write(msgspec.json.format(plain, indent=2) + b"\n")
 
 
 def first_steps() -> None:

@@ -13,7 +13,7 @@ from quailwright.journal.findings import BadInput
 from quailwright.journal.moments import zone
 from quailwright.journal.readings import Bucket, Extent
 from quailwright.journal.store import Store
-from quailwright.language import say
+from quailwright.language import said_plainly, say
 
 MOST_LOOKED_THROUGH = 1_000_000
 """Above so many readings in a span, days are averaged in the database and faults not looked for."""
@@ -84,7 +84,10 @@ def report_shape(told: Report) -> dict[str, Any]:
         "until": told.end,
         "kept": [extent._asdict() for extent in told.kept],
         "instruments": [
-            {**msgspec.to_builtins(each), "findings": findings_shape(each.findings)}
+            {
+                **msgspec.to_builtins(each, enc_hook=said_plainly),
+                "findings": findings_shape(each.findings),
+            }
             for each in told.climates
         ],
         "days": [day._asdict() for day in told.days],
