@@ -175,27 +175,13 @@ def _in_order(entry: Any, first: str, last: str) -> Iterable[Problem]:
         )
 
 
-def _at_most(entry: Any, part: str, whole: str) -> Iterable[Problem]:
-    some, every = getattr(entry, part), getattr(entry, whole)
-    if some > every:
-        yield (
-            part,
-            say(
-                "{some} {part} of {every} {whole} cannot be.",
-                some=some, part=part, every=every, whole=whole,
-            ),
-            say("`{whole}` counts all of them, the {part} ones too.", whole=whole, part=part),
-        )  # fmt: skip
-
-
 def _some_birds(entry: Any) -> Iterable[Problem]:
     names = [name for name in ("chicks", "hens", "cocks") if hasattr(entry, name)]
     if not any(getattr(entry, name) for name in names):
-        yield (
-            names[0],
-            say("no birds are named."),
-            say("Say how many: {names}.", names=say(_either(names))),
-        )
+        counts = say("Say how many: hens or cocks.")
+        if "chicks" in names:
+            counts = say("Say how many: chicks, hens or cocks.")
+        yield (names[0], say("no birds are named."), counts)
 
 
 def _some_count(entry: kinds.BirdsCounted) -> Iterable[Problem]:
@@ -208,8 +194,26 @@ def _some_count(entry: kinds.BirdsCounted) -> Iterable[Problem]:
 
 
 def _eggs_received(entry: kinds.EggsReceived) -> Iterable[Problem]:
-    yield from _at_most(entry, "broken", "eggs")
+    if entry.broken > entry.eggs:
+        yield (
+            "broken",
+            say("{broken} broken of {eggs} eggs cannot be.", broken=entry.broken, eggs=entry.eggs),
+            say("`eggs` counts all of them, the broken ones too."),
+        )
     yield from _in_order(entry, "laid_from", "laid_to")
+
+
+def _eggs_collected(entry: kinds.EggsCollected) -> Iterable[Problem]:
+    if entry.cracked > entry.eggs:
+        yield (
+            "cracked",
+            say(
+                "{cracked} cracked of {eggs} eggs cannot be.",
+                cracked=entry.cracked,
+                eggs=entry.eggs,
+            ),
+            say("`eggs` counts all of them, the cracked ones too."),
+        )
 
 
 def _eggs_set(entry: kinds.EggsSet) -> Iterable[Problem]:
@@ -365,7 +369,7 @@ _OWN_RULES: dict[type[Entry], Callable[[Any], Iterable[Problem]]] = {
     kinds.SetPlanned: _set_planned,
     kinds.CullPlanned: _cull_planned,
     kinds.EggsSet: _eggs_set,
-    kinds.EggsCollected: lambda entry: _at_most(entry, "cracked", "eggs"),
+    kinds.EggsCollected: _eggs_collected,
     kinds.EggsOut: lambda entry: _in_order(entry, "laid_from", "laid_to"),
     kinds.BirdsDied: _some_birds,
     kinds.BirdsProcessed: _some_birds,
