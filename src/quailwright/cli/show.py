@@ -34,7 +34,7 @@ def heading(text: str) -> None:
 
 def caution(text: str) -> None:
     """A caution, marked by a word and not by colour alone."""
-    _styled(f"      {say('Caution: {caution}', caution=text)}", "yellow")
+    _styled("      " + say("Caution: {caution}", caution=text), "yellow")
 
 
 def _styled(text: str, style: str) -> None:
@@ -126,7 +126,8 @@ def corridor_plot(
     print(f"  {key}")
     for number, row in enumerate(rows):
         print(f"  {figure(number * most / _PLOT_ROWS, '4.1f')} |{''.join(row).rstrip()}")
-    print(f"       0{say('day').center(_PLOT_COLUMNS - 4)}{last:.0f}")
+    days = say("day").center(_PLOT_COLUMNS - 4)
+    print(f"       0{days}{last:.0f}")
 
 
 _FAN_COLUMNS = 50
