@@ -34,7 +34,7 @@ def heading(text: str) -> None:
 
 def caution(text: str) -> None:
     """A caution, marked by a word and not by colour alone."""
-    _styled("      " + say("Caution: {caution}", caution=text), "yellow")
+    _styled("      " + say("Caution: {text}", text=text), "yellow")
 
 
 def _styled(text: str, style: str) -> None:
