@@ -5,6 +5,7 @@ Both are committed, so that nothing needs compiling before the pages start; a te
 what the sources say.
 """
 
+import ast
 import csv
 import io
 import sys
@@ -15,7 +16,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from babel.messages.catalog import Catalog
-from babel.messages.extract import extract
+from babel.messages.extract import extract, extract_python
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 
@@ -40,7 +41,9 @@ _SAID_IN_TOML: Mapping[str, frozenset[str]] = {
 }
 """The keys of each file whose texts are shown."""
 
-_SAID_IN_CSV: Mapping[str, frozenset[str]] = {"husbandry/facts": frozenset()}
+_SAID_IN_CSV: Mapping[str, frozenset[str]] = {
+    "husbandry/facts": frozenset({"unit", "certainty", "seen"}),
+}
 """The columns of each folder's tables whose texts are shown."""
 
 
@@ -68,7 +71,7 @@ def _of_csv(columns: Collection[str]) -> Callable[..., Iterator[Found]]:
     """An extractor of the texts in these columns."""
 
     def extracted(file: IO[bytes], *_: object, **__: object) -> Iterator[Found]:
-        for row in csv.DictReader(io.TextIOWrapper(file, "utf-8", newline="")):
+        for row in csv.DictReader(io.StringIO(file.read().decode("utf-8"), newline="")):
             for column in columns:
                 if row.get(column):
                     yield 0, "mark", row[column], []
@@ -76,9 +79,25 @@ def _of_csv(columns: Collection[str]) -> Callable[..., Iterator[Found]]:
     return extracted
 
 
+def _of_kinds(
+    file: IO[bytes], keywords: Collection[str], comments: Collection[str], options: Any
+) -> Iterator[Found]:
+    """An extractor of what teaches the kinds of entry: each class's docstring and field notes."""
+    found: Any = extract_python(file, {**dict.fromkeys(keywords), "says": None}, comments, options)
+    for line, function, texts, said in found:
+        yield line, "mark" if function == "says" else function, texts, said
+    file.seek(0)
+    for kind in ast.parse(file.read()).body:
+        if isinstance(kind, ast.ClassDef) and kind.name != "Entry":
+            told = ast.get_docstring(kind) or ""
+            yield kind.lineno, "mark", " ".join(told.split()), []
+
+
 def _method(name: str) -> Any:
     """How the texts of a file of the package are found; None where it holds none."""
     path = Path(name)
+    if name == "journal/entries.py":
+        return _of_kinds
     if path.suffix == ".py":
         return "python"
     if path.suffix == ".html":

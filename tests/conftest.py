@@ -31,6 +31,9 @@ settings.register_profile(
 )
 settings.load_profile("check")
 
+# The terminal answers in the language of whoever runs the tests, and these hold what English says.
+os.environ["LANGUAGE"] = "en"
+
 
 def _programs() -> Path | None:
     """The folder of initdb and pg_ctl, the newest version first."""

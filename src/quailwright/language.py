@@ -101,11 +101,9 @@ class Said(str):
 
     def here(self) -> str:
         """The sentence in the language spoken now."""
-        values = {name: say(value) if isinstance(value, Said) else value
-                  for name, value in self.values.items()}  # fmt: skip
         if self.more is None:
-            return say(self.text, **values)
-        return say_many(self.text, self.more, self.number, **values)
+            return say(self.text, **self.values)
+        return say_many(self.text, self.more, self.number, **self.values)
 
 
 def later(text: str, /, **values: object) -> Said:
@@ -124,6 +122,16 @@ def _kept(one: str, many: str | None, number: float, values: Mapping[str, object
     kept = Said(text.format(**shown) if shown else text)
     kept.text, kept.more, kept.number, kept.values = one, many, number, values
     return kept
+
+
+def said_plainly(value: object) -> str:
+    """A kept sentence as a plain string, said: what msgspec, which takes no other, asks of a hook.
+
+    Raises NotImplementedError for anything else.
+    """
+    if isinstance(value, Said):
+        return say(value)
+    raise NotImplementedError
 
 
 def mark(text: str) -> str:
@@ -170,7 +178,7 @@ class _Local(string.Formatter):
         self._signs = str.maketrans({".": now.decimal, ",": now.thousands})
 
     def format_field(self, value: object, format_spec: str) -> str:
-        shown = format(value, format_spec)
+        shown = format(say(value) if isinstance(value, Said) else value, format_spec)
         return shown.translate(self._signs) if isinstance(value, Real) else shown
 
 

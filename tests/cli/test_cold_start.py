@@ -6,7 +6,17 @@ from pathlib import Path
 
 import pytest
 
-HEAVY = ("fastapi", "starlette", "uvicorn", "jinja2", "argon2", "segno", "scipy", "alembic")
+HEAVY = (
+    "fastapi",
+    "starlette",
+    "uvicorn",
+    "jinja2",
+    "argon2",
+    "segno",
+    "scipy",
+    "alembic",
+    "babel",
+)
 PROGRAM = """
 import sys
 from quailwright.cli.main import run

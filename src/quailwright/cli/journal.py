@@ -11,10 +11,10 @@ from quailwright.cli import show
 from quailwright.cli.options import FlockOption, JsonOption, now, opened
 from quailwright.exchange import record, shapes
 from quailwright.flock.fold import newest_zone
-from quailwright.guide import wording
 from quailwright.journal.entries import Entry
 from quailwright.journal.jsonl import read_file, read_stream, write_lines
 from quailwright.journal.moments import has_happened, instant
+from quailwright.language import say, say_many
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -42,7 +42,7 @@ def import_(
 ) -> None:
     """Take in entries from a file, all or none."""
     stdin = file == "-"
-    data = read_stream(sys.stdin.buffer, "standard input") if stdin else read_file(Path(file))
+    data = read_stream(sys.stdin.buffer, say("standard input")) if stdin else read_file(Path(file))
     with opened(ctx, flock_file, create=True) as store:
         recorded = record.import_lines(store, data, now())
         zone_name = newest_zone(store.entries())
@@ -50,27 +50,31 @@ def import_(
     written = len(recorded.written)
     empty = not written and not recorded.already
     if empty:
-        print("The file holds no entries: nothing was imported.", file=sys.stderr)
+        print(say("The file holds no entries: nothing was imported."), file=sys.stderr)
     if as_json:
         show.json_document({"written": written, "already": recorded.already})
         return
     if empty:
         return
-    kept = wording.counted_as(written, "entry", "entries")
-    were = "was" if recorded.already == 1 else "were"
-    print(f"{kept} kept, {recorded.already} {were} in the journal already.")
+    kept = say_many("{n} entry kept", "{n} entries kept", written)
+    already = say_many(
+        "{n} was in the journal already", "{n} were in the journal already", recorded.already
+    )
+    print(f"{kept}, {already}.")
 
 
 def _say_what_lies_ahead(written: Sequence[Entry], zone_name: str) -> None:
     present = now()
     ahead = [entry.at for entry in written if not has_happened(entry.at, present, zone_name)]
     if ahead:
-        one = len(ahead) == 1
-        lies = "1 entry lies" if one else f"{len(ahead)} entries lie"
-        counts = "counts" if one else "count"
         farthest = max(ahead, key=lambda at: instant(at, zone_name))
         print(
-            f"Mind the dates: {lies} ahead, up to {farthest[:10]}, and {counts} only from then on.",
+            say_many(
+                "Mind the dates: {n} entry lies ahead, up to {day}, and counts only from then on.",
+                "Mind the dates: {n} entries lie ahead, up to {day}, and count only from then on.",
+                len(ahead),
+                day=farthest[:10],
+            ),
             file=sys.stderr,
         )
 
@@ -91,7 +95,9 @@ def export(
     if as_json:
         show.json_document({"exported": count, "file": file})
         return
-    print(f"{wording.counted_as(count, 'entry', 'entries')} written to {file}.")
+    print(
+        say_many("{n} entry written to {file}.", "{n} entries written to {file}.", count, file=file)
+    )
 
 
 _CHECK_EXAMPLE = """Example: quailwright journal check
@@ -108,10 +114,12 @@ def check(ctx: typer.Context, flock_file: FlockOption = None, as_json: JsonOptio
     if as_json:
         show.json_document({"ok": not wrong, "findings": shapes.findings_shape(findings)})
     elif not findings:
-        print("The journal is whole, and nothing in it contradicts itself.")
+        print(say("The journal is whole, and nothing in it contradicts itself."))
     else:
         for finding in findings:
-            kept = "Kept because you insisted: " if finding.forced else ""
-            print(f"{finding.at or finding.entry}  {kept}{finding.sentence}")
+            told = finding.sentence
+            if finding.forced:
+                told = say("Kept because you insisted: {finding}", finding=told)
+            print(f"{finding.at or finding.entry}  {told}")
     if wrong:
         raise typer.Exit(1)

@@ -18,6 +18,7 @@ from quailwright.journal import checks
 from quailwright.journal.entries import KINDS, as_dict, kind_of
 from quailwright.journal.findings import BadInput
 from quailwright.journal.moments import has_happened
+from quailwright.language import say
 
 EXAMPLES = """Examples:
 
@@ -60,12 +61,13 @@ def log(
         show.json_document({"written": [as_dict(e) for e in recorded.written]})
         return
     if not recorded.written:
-        print(f"Already in the journal: {entry.id}")
+        print(say("Already in the journal: {id}", id=entry.id))
         return
-    print(f"Kept: {kind_of(entry)}, {entry.at}")
+    print(say("Kept: {kind}, {moment}", kind=kind_of(entry), moment=entry.at))
     if not has_happened(entry.at, now(), zone_name):
-        print("Mind the date: it lies ahead, so it counts only from then on.")
-    print(f'To take it back: quailwright log retract entry={entry.id} why="..."')
+        print(say("Mind the date: it lies ahead, so it counts only from then on."))
+    take_back = f'quailwright log retract entry={entry.id} why="..."'
+    print(say("To take it back: {command}", command=take_back))
 
 
 def _split(fields: list[str]) -> dict[str, str]:
@@ -73,17 +75,17 @@ def _split(fields: list[str]) -> dict[str, str]:
     for field in fields:
         name, equals, value = field.partition("=")
         if not equals:
-            raise BadInput(f"{field!r} is not field=value. Write, say, eggs=12.")
+            raise BadInput(say("{given!r} is not field=value. Write, say, eggs=12.", given=field))
         if name in typed:
-            raise BadInput(f"{name} is given twice. Give it once.")
+            raise BadInput(say("{field} is given twice. Give it once.", field=name))
         typed[name] = value.strip()
     return typed
 
 
 def _teach(kind: str) -> None:
-    print(f"{kind}: {' '.join((KINDS[kind].__doc__ or '').split())}")
+    print(f"{kind}: {say(' '.join((KINDS[kind].__doc__ or '').split()))}")
     rows = [
-        (name, "yes" if needed and name not in ("id", "at") else "", wanted, meaning)
+        (name, say("yes") if needed and name not in ("id", "at") else "", say(wanted), say(meaning))
         for name, wanted, meaning, needed in checks.describe(kind)
     ]
-    show.table(("field", "needed", "takes", "what it says"), rows)
+    show.table((say("field"), say("needed"), say("takes"), say("what it says")), rows)

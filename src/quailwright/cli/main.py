@@ -22,6 +22,7 @@ from quailwright.cli import (
 )
 from quailwright.cli.options import FlockOption
 from quailwright.journal.findings import QuailwrightError
+from quailwright.language import of_terminal, say, say_many, speaking
 
 _SHOWN_FINDINGS = 1000
 INTERNAL_FAULT = 70
@@ -81,7 +82,12 @@ app.add_typer(readings.app, name="readings")
 
 
 def run() -> None:
-    """Runs the command line; every failure ends in a sentence and an exit code."""
+    """Runs the command line in the terminal's language; failures end in a sentence and a code."""
+    with speaking(of_terminal()):
+        _run()
+
+
+def _run() -> None:
     stdout = sys.stdout
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
@@ -98,11 +104,12 @@ def run() -> None:
     except Exception as error:
         if os.environ.get("QUAILWRIGHT_TRACEBACK"):
             raise
-        print(
-            f"quailwright: a fault of its own ({type(error).__name__}: {error}). "
+        fault = say(
+            "a fault of its own ({fault}). "
             "Nothing of this command was kept. Set QUAILWRIGHT_TRACEBACK=1 to see where.",
-            file=sys.stderr,
+            fault=f"{type(error).__name__}: {error}",
         )
+        print(f"quailwright: {fault}", file=sys.stderr)
         sys.exit(INTERNAL_FAULT)
 
 
@@ -124,4 +131,5 @@ def _say(error: QuailwrightError) -> None:
         print(f"  {finding.sentence}", file=sys.stderr)
     unsaid = len(error.findings) - _SHOWN_FINDINGS
     if unsaid > 0:
-        print(f"  ... and {unsaid} more.", file=sys.stderr)
+        more = say_many("... and {n} more.", "... and {n} more.", unsaid)
+        print(f"  {more}", file=sys.stderr)

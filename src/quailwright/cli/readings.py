@@ -22,6 +22,7 @@ from quailwright.guide.round import units_of
 from quailwright.journal.entries import Units
 from quailwright.journal.findings import BadInput
 from quailwright.journal.moments import NotAMoment, instant, parse_moment, until, zone
+from quailwright.language import figure, mark, say, say_many
 
 if TYPE_CHECKING:
     from quailwright.exchange.readings_csv import Imported
@@ -95,7 +96,7 @@ def import_(
         told = Told(
             timezone,
             flock.zone or _computer_zone(),
-            "" if flock.zone else "this computer's zone",
+            "" if flock.zone else say("this computer's zone"),
             units,
             dates,
             None if known is None else known.role,
@@ -106,16 +107,18 @@ def import_(
         return
     _say_imported(imported, flock.zone, dry_run)
     if known is None:
-        print(f"The journal knows no place {place!r} yet: log it.")
+        print(say("The journal knows no place {place!r} yet: log it.", place=place))
 
 
 def _no_such_place(place: str, flock: Flock) -> str:
     names = ", ".join(p.name for p in flock.in_walking_order())
-    known = f" The journal knows {names}." if names else ""
-    return (
-        f"--place: the journal knows no place {place!r}. {near(place, flock.places)}"
-        f"If it is a new one, say --new-place.{known}"
+    said = (
+        say("--place: the journal knows no place {place!r}.", place=place),
+        say(near(place, flock.places)).rstrip(),
+        say("If it is a new one, say --new-place."),
+        say("The journal knows {places}.", places=names) if names else "",
     )
+    return " ".join(filter(None, said))
 
 
 @contextmanager
@@ -176,17 +179,30 @@ def _imported_shape(
 
 def _say_imported(imported: "Imported", zone_name: str, dry_run: bool) -> None:
     kept = imported.kept
-    said = [f"{wording.counted(kept.written, 'reading')} {'would be ' if dry_run else ''}kept"]
+    said = [
+        say_many("{n} reading would be kept", "{n} readings would be kept", kept.written)
+        if dry_run
+        else say_many("{n} reading kept", "{n} readings kept", kept.written)
+    ]
     if kept.already:
-        said.append(f"{kept.already} were there already")
+        said.append(say_many("{n} were there already", "{n} were there already", kept.already))
     if imported.empty:
-        said.append(f"{imported.empty} lines had empty cells: a gap")
+        said.append(
+            say_many(
+                "{n} lines had empty cells: a gap", "{n} lines had empty cells: a gap",
+                imported.empty,
+            )
+        )  # fmt: skip
     print(f"{', '.join(said)}.")
     if imported.first is not None and imported.last is not None:
-        first, last = (local(each, zone_name) for each in (imported.first, imported.last))
-        print(f"From {first:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M}.")
+        first, last = (_minute(each, zone_name) for each in (imported.first, imported.last))
+        print(say("From {first} to {last}.", first=first, last=last))
     for finding in imported.findings:
         print(f"  {finding.sentence}")
+
+
+def _minute(moment: datetime, zone_name: str) -> str:
+    return f"{local(moment, zone_name):%Y-%m-%d %H:%M}"
 
 
 @app.command("show", epilog=_SHOW_EXAMPLES)
@@ -236,56 +252,90 @@ def _asked(option: str, text: str, zone_name: str) -> date | datetime:
 
 
 def _show(told: "Report", units: Units, zone_name: str) -> None:
-    start, end = (local(each, zone_name) for each in (told.start, told.end))
-    print(f"{told.place}, {start:%Y-%m-%d %H:%M} to {end:%Y-%m-%d %H:%M}, as shown")
+    start, end = (_minute(each, zone_name) for each in (told.start, told.end))
+    print(say("{place}, {start} to {end}, as shown", place=told.place, start=start, end=end))
     for climate in told.climates:
         _show_climate(climate, units, zone_name)
     if told.days:
-        print("Too many readings to look for faults. Ask for a shorter span. Days of UTC:")
+        print(say("Too many readings to look for faults. Ask for a shorter span. Days of UTC:"))
         show.table(
-            _COLUMNS,
+            [say(name) for name in _COLUMNS],
             [
                 (day.start.date(), day.readings, "", *_warmth(day, units), *_damp(day))
                 for day in told.days
             ],
         )
     if not (told.climates or told.days):
-        first = local(min(extent.first for extent in told.kept), zone_name)
-        last = local(max(extent.last for extent in told.kept), zone_name)
-        print(f"No readings then. They run from {first:%Y-%m-%d} to {last:%Y-%m-%d}.")
+        first = local(min(extent.first for extent in told.kept), zone_name).date()
+        last = local(max(extent.last for extent in told.kept), zone_name).date()
+        print(say("No readings then. They run from {first} to {last}.", first=first, last=last))
 
 
-_COLUMNS = ("day", "readings", "hours", "mean", "lowest", "highest", "% RH", "lowest", "highest")
+_COLUMNS = (
+    mark("day"), mark("readings"), mark("hours"), mark("mean"), mark("lowest"), mark("highest"),
+    mark("% RH"), mark("lowest"), mark("highest"),
+)  # fmt: skip
 
 
 def _show_climate(climate: "Climate", units: Units, zone_name: str) -> None:
-    show.heading(climate.instrument or "Readings")
-    print(
-        f"  {climate.readings} readings over {climate.hours_covered:.0f} of {climate.hours:.0f} h"
-    )
+    show.heading(climate.instrument or say("Readings"))
+    said = [
+        say_many(
+            "{n} readings over {covered:.0f} of {hours:.0f} h",
+            "{n} readings over {covered:.0f} of {hours:.0f} h",
+            climate.readings,
+            covered=climate.hours_covered,
+            hours=climate.hours,
+        )
+    ]
     warm, damp = climate.temperature, climate.humidity
     if warm is not None:
-        print(
-            f"  mean {wording.temperature(warm.mean, units)}, "
-            f"{wording.temperature(warm.lowest, units)} to "
-            f"{wording.temperature(warm.highest, units)}"
+        said.append(
+            say(
+                "mean {mean}, {lowest} to {highest}",
+                mean=wording.temperature(warm.mean, units),
+                lowest=wording.temperature(warm.lowest, units),
+                highest=wording.temperature(warm.highest, units),
+            )
         )
         if warm.hours_far is not None:
-            print(
-                f"  too cold {warm.hours_below:.1f} h, too warm {warm.hours_above:.1f} h, "
-                f"of these far off {warm.hours_far:.1f} h"
+            said.append(
+                say(
+                    "too cold {below:.1f} h, too warm {above:.1f} h, of these far off {far:.1f} h",
+                    below=warm.hours_below,
+                    above=warm.hours_above,
+                    far=warm.hours_far,
+                )
             )
     if damp is not None:
-        print(f"  mean {damp.mean:.0f} % RH, {damp.lowest:.0f} to {damp.highest:.0f} %")
-    for gap in climate.gaps:
-        start = local(gap.start, zone_name)
-        print(f"  nothing read for {gap.hours:.1f} h from {start:%Y-%m-%d %H:%M}")
-    for finding in climate.findings:
-        print(f"  {finding.sentence}")
+        said.append(
+            say(
+                "mean {mean:.0f} % RH, {lowest:.0f} to {highest:.0f} %",
+                mean=damp.mean,
+                lowest=damp.lowest,
+                highest=damp.highest,
+            )
+        )
+    said += [
+        say(
+            "nothing read for {hours:.1f} h from {start}",
+            hours=gap.hours,
+            start=_minute(gap.start, zone_name),
+        )
+        for gap in climate.gaps
+    ]
+    for sentence in (*said, *(finding.sentence for finding in climate.findings)):
+        print(f"  {sentence}")
     show.table(
-        _COLUMNS,
+        [say(name) for name in _COLUMNS],
         [
-            (day.on, day.readings, f"{day.hours_covered:.1f}", *_warmth(day, units), *_damp(day))
+            (
+                day.on,
+                day.readings,
+                figure(day.hours_covered, ".1f"),
+                *_warmth(day, units),
+                *_damp(day),
+            )
             for day in climate.days
         ],
     )
@@ -300,6 +350,6 @@ def _warmth(day: Any, units: Units) -> tuple[str, ...]:
 
 def _damp(day: Any) -> tuple[str, ...]:
     return tuple(
-        "" if percent is None else f"{percent:.0f}"
+        "" if percent is None else figure(percent, ".0f")
         for percent in (day.humidity_pct, day.humidity_low_pct, day.humidity_high_pct)
     )

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 
+from quailwright.language import figure, said_plainly, say
+
 if TYPE_CHECKING:
     from quailwright.guide.hatch.report import LossPoint
 
@@ -14,12 +16,13 @@ _LABEL_WIDTH = 72
 
 def json_document(document: Any) -> None:
     """One JSON document on standard output."""
-    sys.stdout.buffer.write(msgspec.json.format(msgspec.json.encode(document), indent=2) + b"\n")
+    plain = msgspec.json.encode(document, enc_hook=said_plainly)
+    sys.stdout.buffer.write(msgspec.json.format(plain, indent=2) + b"\n")
 
 
 def first_steps() -> None:
     """What to do when nothing is recorded yet."""
-    print("Nothing is recorded up to then. Begin with where the flock lives:")
+    print(say("Nothing is recorded up to then. Begin with where the flock lives:"))
     print("  quailwright log holding name=... timezone=Europe/Lisbon units=metric")
 
 
@@ -31,7 +34,7 @@ def heading(text: str) -> None:
 
 def caution(text: str) -> None:
     """A caution, marked by a word and not by colour alone."""
-    _styled(f"      Caution: {text}", "yellow")
+    _styled("      " + say("Caution: {text}", text=text), "yellow")
 
 
 def _styled(text: str, style: str) -> None:
@@ -48,7 +51,7 @@ def table(columns: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
     """Rows under their headings; numbers to the right. Nothing when there are no rows."""
     if not rows:
         return
-    cells = [["" if cell is None else str(cell) for cell in row] for row in rows]
+    cells = [[_cell(each) for each in row] for row in rows]
     numeric = [all(_is_number(row[i]) for row in cells) for i in range(len(columns))]
     if sys.stdout.isatty():
         _rich_table(columns, cells, numeric)
@@ -56,8 +59,15 @@ def table(columns: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
         _plain_table(columns, cells, numeric)
 
 
+def _cell(value: object) -> str:
+    if isinstance(value, int | float):
+        return figure(value)
+    return "" if value is None else str(value)
+
+
 def _is_number(text: str) -> bool:
-    return text == "" or text.replace(".", "", 1).replace("-", "", 1).isdigit()
+    bare = text.replace(",", ".").replace(".", "", 1).replace("-", "", 1)
+    return text == "" or bare.isdigit()
 
 
 def _rich_table(columns: Sequence[str], cells: list[list[str]], numeric: list[bool]) -> None:
@@ -108,11 +118,16 @@ def corridor_plot(
             mark(day, end * day / stop_day, ".")
     for point in points:
         mark(point.day, point.loss_pct, "o")
-    way = f"the way to {corridor[0]:g} and {corridor[1]:g} %"
-    print(f"  Lost, % (downward), by day (along); o weighed, . {way}")
+    key = say(
+        "Lost, % (downward), by day (along); o weighed, . the way to {least:g} and {most:g} %",
+        least=corridor[0],
+        most=corridor[1],
+    )
+    print(f"  {key}")
     for number, row in enumerate(rows):
-        print(f"  {number * most / _PLOT_ROWS:4.1f} |{''.join(row).rstrip()}")
-    print(f"       0{'day'.center(_PLOT_COLUMNS - 4)}{last:.0f}")
+        print(f"  {figure(number * most / _PLOT_ROWS, '4.1f')} |{''.join(row).rstrip()}")
+    days = say("day").center(_PLOT_COLUMNS - 4)
+    print(f"       0{days}{last:.0f}")
 
 
 _FAN_COLUMNS = 50
@@ -154,7 +169,8 @@ def fan(labels: Sequence[str], bands: Sequence[Sequence[float]], line: float | N
         if line is not None:
             row[column(line)] = "|"
         print(f"  {label:{width}} {''.join(row).rstrip()}")
-    key = "o the middle, = half of the time, - four times in five"
-    goal = ", | the goal" if line is not None else ""
+    key = say("o the middle, = half of the time, - four times in five")
+    if line is not None:
+        key = say("o the middle, = half of the time, - four times in five, | the goal")
     print(f"  {'':{width}} 0{f'{most:.0f}'.rjust(_FAN_COLUMNS)}")
-    print(f"  {'':{width}} {key}{goal}")
+    print(f"  {'':{width}} {key}")

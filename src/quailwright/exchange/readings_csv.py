@@ -32,6 +32,7 @@ from quailwright.journal.findings import BadInput, Finding, FindingKind
 from quailwright.journal.moments import FIRST_YEAR, LAST_YEAR, zone
 from quailwright.journal.readings import Kept
 from quailwright.journal.store import Store
+from quailwright.language import say, say_many
 
 MOST_FINDINGS = 1000
 _BATCH_ROWS = 20_000
@@ -117,8 +118,12 @@ def import_csv(
 def _refuse_name(where: str, name: str) -> None:
     if not (_NAME.match(name) and name.isprintable()):
         raise BadInput(
-            f"{where}: {stamps.shown(name)} is no name. "
-            "Give 1 to 80 printed characters, with no space at the ends."
+            say(
+                "{where}: {given} is no name. "
+                "Give 1 to 80 printed characters, with no space at the ends.",
+                where=where,
+                given=stamps.shown(name),
+            )
         )
 
 
@@ -126,9 +131,17 @@ def _notes_of(kept: Kept) -> Iterator[Finding]:
     if kept.differing:
         yield Finding(
             "conflict",
-            f"{kept.differing} lines show something else than a reading of the same instrument "
-            "at the same instant.",
-            "The reading that came first was kept. Name the instruments apart if they are several.",
+            say_many(
+                "{n} lines show something else than a reading of the same instrument "
+                "at the same instant.",
+                "{n} lines show something else than a reading of the same instrument "
+                "at the same instant.",
+                kept.differing,
+            ),
+            say(
+                "The reading that came first was kept. "
+                "Name the instruments apart if they are several."
+            ),
         )
 
 
@@ -223,11 +236,20 @@ class _Pass:
         self._refuse_two_zones(told)
         if not self.bad_lines:
             if self.first is None:
-                raise BadInput("The file holds no readings: every cell of them is empty.")
+                raise BadInput(say("The file holds no readings: every cell of them is empty."))
             return
-        some = "One line is" if self.bad_lines == 1 else f"{self.bad_lines:,} lines are"
-        named = "" if self.bad_lines <= MOST_FINDINGS else f" The first {MOST_FINDINGS:,} follow."
-        raise BadInput(f"{some} not right; nothing was imported.{named}", tuple(self.findings))
+        refused = say_many(
+            "One line is not right; nothing was imported.",
+            "{n:,} lines are not right; nothing was imported.",
+            self.bad_lines,
+        )
+        if self.bad_lines > MOST_FINDINGS:
+            refused = say(
+                "{lines:,} lines are not right; nothing was imported. The first {first:,} follow.",
+                lines=self.bad_lines,
+                first=MOST_FINDINGS,
+            )
+        raise BadInput(refused, tuple(self.findings))
 
     # Whole columns.
 
@@ -340,10 +362,14 @@ class _Pass:
                 (
                     "shape",
                     layout.time[0],
-                    f"{len(row)} cells stand under {headings} headings.",
-                    "Quote figures with a decimal comma, or separate the cells by semicolons."
+                    say(
+                        "{cells} cells stand under {headings} headings.",
+                        cells=len(row),
+                        headings=headings,
+                    ),
+                    say("Quote figures with a decimal comma, or separate the cells by semicolons.")
                     if comma
-                    else "Is the line cut off, or a separator missing?",
+                    else say("Is the line cut off, or a separator missing?"),
                 )
             )
             return (0, None, None, ""), problems
@@ -405,20 +431,23 @@ class _Pass:
         if self.latest is not None and at_ms > self.latest:
             text = " ".join(row[number].strip() for number in self.layout.time)
             raise NotAStamp(
-                f"{stamps.shown(text)} lies ahead.",
-                "Was the logger's clock set, and are day and month in the order read (--dates)?",
+                say("{given} lies ahead.", given=stamps.shown(text)),
+                say(
+                    "Was the logger's clock set, and are day and month in the order read (--dates)?"
+                ),
             )
 
     def _counted(self, text: str, unit_ms: float) -> int:
         if stamps.count_unit_ms(text) is None:
             raise NotAStamp(
-                f"{stamps.shown(text)} is not a count of seconds since 1970.",
-                "The other lines have one.",
+                say("{given} is not a count of seconds since 1970.", given=stamps.shown(text)),
+                say("The other lines have one."),
             )
         at_ms = round(float(text) * unit_ms)
         if not _FIRST_MS <= at_ms < _END_MS:
             raise NotAStamp(
-                f"{text} is a time beyond {LAST_YEAR}.", "Is it in the same unit as the others?"
+                say("{given} is a time beyond {year}.", given=text, year=LAST_YEAR),
+                say("Is it in the same unit as the others?"),
             )
         return at_ms
 
@@ -430,9 +459,16 @@ class _Pass:
         both = stamps.both_instants_ms(wall, layout.zone)
         if both is None:
             raise NotAStamp(
-                f"{hour} on {day} does not exist in {layout.zone}: the clock skips that hour.",
-                "If the logger's clock is never changed, say --timezone with a zone that is not "
-                "either, such as UTC.",
+                say(
+                    "{clock} on {day} does not exist in {zone}: the clock skips that hour.",
+                    clock=hour,
+                    day=day,
+                    zone=layout.zone,
+                ),
+                say(
+                    "If the logger's clock is never changed, say --timezone with a zone that is "
+                    "not either, such as UTC."
+                ),
             )
         likely, other = reversed(both) if layout.newest_first else both
         before = self._before
@@ -460,14 +496,20 @@ class _Pass:
         if not self.layout.with_offset:
             if offset is not None:
                 raise NotAStamp(
-                    f"{stamps.shown(text)} names its offset from UTC, and other lines do not.",
-                    "Write all times in one way.",
+                    say(
+                        "{given} names its offset from UTC, and other lines do not.",
+                        given=stamps.shown(text),
+                    ),
+                    say("Write all times in one way."),
                 )
             return since
         if offset is None:
             raise NotAStamp(
-                f"{stamps.shown(text)} has no offset from UTC, and other lines have one.",
-                "Write all times in one way.",
+                say(
+                    "{given} has no offset from UTC, and other lines have one.",
+                    given=stamps.shown(text),
+                ),
+                say("Write all times in one way."),
             )
         self._offsets_seen.add(offset)
         return since - offset * 60_000
@@ -501,8 +543,8 @@ class _Pass:
         found = FIGURE.match(bare)
         if found is None:
             raise _BadCell(
-                f"{stamps.shown(text)} is not a figure.",
-                "Write a number, or leave the cell empty.",
+                say("{given} is not a figure.", given=stamps.shown(text)),
+                say("Write a number, or leave the cell empty."),
                 "shape",
             )
         sign = {"℃": "c", "℉": "f"}
@@ -545,13 +587,25 @@ class _Pass:
         ):
             return
         where = ", ".join(
-            f"line {line} is at {_written(offset)}"
+            say("line {line} is at {zone}", line=line, zone=_written(offset))
             for offset, line in sorted(self._offsets.items(), key=itemgetter(1))
         )
-        why = f", and the clock change of {home} does not explain it" if home else ""
+        if not home:
+            raise BadInput(
+                say(
+                    "The file mixes time zones: {where}; nothing was imported. If the logger "
+                    "stands elsewhere, say --timezone with its zone; else split the file.",
+                    where=where,
+                )
+            )
         raise BadInput(
-            f"The file mixes time zones: {where}{why}; nothing was imported. "
-            "If the logger stands elsewhere, say --timezone with its zone; else split the file."
+            say(
+                "The file mixes time zones: {where}, and the clock change of {home} does not "
+                "explain it; nothing was imported. If the logger stands elsewhere, say --timezone "
+                "with its zone; else split the file.",
+                where=where,
+                home=home,
+            )
         )
 
 

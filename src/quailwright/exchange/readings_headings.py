@@ -10,6 +10,8 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import Literal
 
+from quailwright.language import say
+
 TemperatureUnit = Literal["c", "f"]
 
 _WORDS = re.compile(r"[^\W\d_]+")
@@ -82,7 +84,8 @@ class Columns:
 
     def name(self, column: int) -> str:
         """The heading as written, for a sentence."""
-        return " ".join(self.headings[column].split())[:40] or f"column {column + 1}"
+        heading = " ".join(self.headings[column].split())[:40]
+        return heading or say("column {number}", number=column + 1)
 
 
 def recognise(headings: Sequence[str]) -> Columns:

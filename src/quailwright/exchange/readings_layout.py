@@ -29,6 +29,7 @@ from quailwright.journal.entries import Role
 from quailwright.journal.findings import BadInput, Finding
 from quailwright.journal.moments import NotAMoment, zone
 from quailwright.journal.readings import temperature_problem
+from quailwright.language import mark, say, say_many
 
 _SAMPLE_ROWS = 1000
 _HEAD_BYTES = 65_536
@@ -49,7 +50,7 @@ class Told:
     Attributes:
         timezone: the keeper's word on naive stamps (an IANA name), or ''.
         home_zone: the zone taken for naive stamps when neither file nor keeper says one.
-        home: whose zone that is, in words, for a finding; '' when it is the holding's.
+        home: whose zone that is, in words said, for a finding; '' when it is the holding's.
         units: unit of temperature, when the headings do not say or say it wrong.
         dates: order of day, month and year.
         role: the role of the place, which helps to tell °C from °F.
@@ -97,11 +98,13 @@ def opened(path: Path, encoding: str) -> Iterator[TextIO]:
         with path.open(encoding=encoding, errors="replace", newline="") as stream:
             yield stream
     except FileNotFoundError:
-        raise BadInput(f"There is no file {path}. Check the name.") from None
+        raise BadInput(say("There is no file {path}. Check the name.", path=path)) from None
     except IsADirectoryError:
-        raise BadInput(f"{path} is a folder. Name the file in it.") from None
+        raise BadInput(say("{path} is a folder. Name the file in it.", path=path)) from None
     except OSError as error:
-        raise BadInput(f"{path} cannot be read: {error.strerror}.") from None
+        raise BadInput(
+            say("{path} cannot be read: {why}.", path=path, why=error.strerror)
+        ) from None
 
 
 def look_at(path: Path, told: Told) -> tuple[Layout, list[Finding]]:
@@ -115,18 +118,26 @@ def look_at(path: Path, told: Told) -> tuple[Layout, list[Finding]]:
     separator, skip, columns = _headings(head)
     notes = []
     if skip > 1:
-        notes.append(_note(f"{skip - 1} lines before the headings were passed over."))
+        notes.append(
+            _note(
+                say_many(
+                    "{n} lines before the headings were passed over.",
+                    "{n} lines before the headings were passed over.",
+                    skip - 1,
+                )
+            )
+        )
     with opened(path, encoding) as stream:
         sample = list(islice(rows(stream, separator, skip), _SAMPLE_ROWS))
     columns, more = _with_row_of_units(columns, sample)
     sample = [row for row in sample[more:] if any(map(str.strip, row))]
     skip += more
     if not sample:
-        raise BadInput("The file has headings but no readings under them.")
+        raise BadInput(say("The file has headings but no readings under them."))
     try:
         time, texts = _time_columns(columns, sample)
-        temperature = _only_one(columns, columns.temperatures, "temperature")
-        humidity = _only_one(columns, columns.humidities, "humidity")
+        temperature = _only_temperature(columns)
+        humidity = _only_humidity(columns)
         instrument = columns.instruments[0] if len(columns.instruments) == 1 else None
         whole = _Whole(path, encoding, separator, skip)
         count = stamps.count_unit_ms(texts[0])
@@ -136,8 +147,14 @@ def look_at(path: Path, told: Told) -> tuple[Layout, list[Finding]]:
         if by_run:
             notes.append(
                 _note(
-                    f"The dates were read as {_IN_WORDS[dates]}: only so are they days in a row.",
-                    f"If that is wrong, say --dates {'mdy' if dates == 'dmy' else 'dmy'}.",
+                    say(
+                        "The dates were read as {order}: only so are they days in a row.",
+                        order=say(_IN_WORDS[dates]),
+                    ),
+                    say(
+                        "If that is wrong, say --dates {other}.",
+                        other="mdy" if dates == "dmy" else "dmy",
+                    ),
                 )
             )
         units = None
@@ -165,15 +182,18 @@ def _encoding(path: Path) -> str:
     with opened(path, "latin-1") as stream:
         head = stream.buffer.read(_HEAD_BYTES)
     if not head.strip():
-        raise BadInput(f"{path} is empty.")
+        raise BadInput(say("{path} is empty.", path=path))
     if head.startswith((b"\xff\xfe", b"\xfe\xff")):
         return "utf-16"
     if b"\0" in head:
         raise BadInput(
-            f"{path} is not text: it holds a zero byte. Export the readings as CSV (UTF-8)."
+            say(
+                "{path} is not text: it holds a zero byte. Export the readings as CSV (UTF-8).",
+                path=path,
+            )
         )
     if len(head) == _HEAD_BYTES and b"\n" not in head and b"\r" not in head:
-        raise BadInput(f"{path} is not a table: its first line has no end.")
+        raise BadInput(say("{path} is not a table: its first line has no end.", path=path))
     try:
         head.rpartition(b"\n")[0].decode("utf-8-sig") if b"\n" in head else head.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -194,9 +214,10 @@ def rows(stream: Iterable[str], separator: str, skip: int) -> Iterator[list[str]
 
 
 def _not_a_row(line: int, error: csv.Error) -> BadInput:
-    mend = "Is a quote opened and not closed near there?" if "limit" in str(error) else ""
-    finding = Finding("shape", f"this is not a row of a table ({error}).", mend, line=line)
-    return BadInput("The file cannot be read; nothing was imported.", (finding,))
+    mend = say("Is a quote opened and not closed near there?") if "limit" in str(error) else ""
+    what = say("this is not a row of a table ({error}).", error=error)
+    finding = Finding("shape", what, mend, line=line)
+    return BadInput(say("The file cannot be read; nothing was imported."), (finding,))
 
 
 def _headings(head: Sequence[str]) -> tuple[str, int, Columns]:
@@ -215,8 +236,10 @@ def _headings(head: Sequence[str]) -> tuple[str, int, Columns]:
             _, _, separator, columns = max(found, key=lambda each: each[:2])
             return separator, number, columns
     raise BadInput(
-        "No headings were found. The file needs a line that names its columns, such as "
-        "time,temperature_c,humidity_pct, before the readings."
+        say(
+            "No headings were found. The file needs a line that names its columns, such as "
+            "time,temperature_c,humidity_pct, before the readings."
+        )
     )
 
 
@@ -264,10 +287,21 @@ def _time_columns(
             return pair, texts
     number = (*columns.stamps, *columns.dates, *columns.clocks)[0]
     texts = cells(number)
-    example = stamps.shown(texts[0]) if texts else "an empty cell"
+    if not texts:
+        raise BadInput(
+            say(
+                "{column}: an empty cell is not a date with a time of day. "
+                "Write it as 2027-05-02 20:00, or date and time in columns of their own.",
+                column=columns.name(number),
+            )
+        )
     raise BadInput(
-        f"{columns.name(number)}: {example} is not a date with a time of day. "
-        "Write it as 2027-05-02 20:00, or date and time in columns of their own."
+        say(
+            "{column}: {given} is not a date with a time of day. "
+            "Write it as 2027-05-02 20:00, or date and time in columns of their own.",
+            column=columns.name(number),
+            given=stamps.shown(texts[0]),
+        )
     )
 
 
@@ -276,19 +310,40 @@ def _all_at_midnight(texts: Sequence[str]) -> bool:
     return not any(set(stamps.split(text)[1]) - set("0:. ") for text in texts)
 
 
-def _only_one(columns: Columns, numbers: Sequence[int], what: str) -> int | None:
-    if len(numbers) > 1 and what == "temperature":
-        first, *others = numbers
-        headings = columns.headings
-        if all(same_but_for_the_unit(headings[first], headings[other]) for other in others):
-            return min(numbers, key=lambda number: temperature_unit(headings[number]) != "c")
-    if len(numbers) > 1:
-        names = " and ".join(columns.name(number) for number in numbers)
-        raise BadInput(
-            f"Several columns may be the {what}: {names}. Take out those that do not count, "
-            "and import the file once for each instrument with --instrument."
+def _only_temperature(columns: Columns) -> int | None:
+    numbers, headings = columns.temperatures, columns.headings
+    if len(numbers) < 2:
+        return numbers[0] if numbers else None
+    first, *others = numbers
+    if all(same_but_for_the_unit(headings[first], headings[other]) for other in others):
+        return min(numbers, key=lambda number: temperature_unit(headings[number]) != "c")
+    raise BadInput(
+        say(
+            "Several columns may be the temperature: {columns}. Take out those that do not count, "
+            "and import the file once for each instrument with --instrument.",
+            columns=_all_of(columns, numbers),
         )
-    return numbers[0] if numbers else None
+    )
+
+
+def _only_humidity(columns: Columns) -> int | None:
+    numbers = columns.humidities
+    if len(numbers) < 2:
+        return numbers[0] if numbers else None
+    raise BadInput(
+        say(
+            "Several columns may be the humidity: {columns}. Take out those that do not count, "
+            "and import the file once for each instrument with --instrument.",
+            columns=_all_of(columns, numbers),
+        )
+    )
+
+
+def _all_of(columns: Columns, numbers: Sequence[int]) -> str:
+    first, *others = map(columns.name, numbers)
+    for name in others:
+        first = say("{columns} and {column}", columns=first, column=name)
+    return first
 
 
 def _split_at(texts: Sequence[str], time: tuple[int, ...]) -> str:
@@ -326,7 +381,11 @@ def _newest_first(texts: Sequence[str], dates: DateOrder) -> bool:
     return walls[0] > walls[1]
 
 
-_IN_WORDS = {"dmy": "day, month, year", "mdy": "month, day, year", "ymd": "year, month, day"}
+_IN_WORDS = {
+    "dmy": mark("day, month, year"),
+    "mdy": mark("month, day, year"),
+    "ymd": mark("year, month, day"),
+}
 
 
 def _dates(
@@ -344,8 +403,11 @@ def _dates(
     if order is None:
         example = stamps.shown(next(iter(written)))
         raise BadInput(
-            f"It cannot be told in which order dates such as {example} are written. "
-            "Say --dates dmy (day first), --dates mdy (month first) or --dates ymd (year first)."
+            say(
+                "It cannot be told in which order dates such as {example} are written. Say "
+                "--dates dmy (day first), --dates mdy (month first) or --dates ymd (year first).",
+                example=example,
+            )
         )
     return order, by_run
 
@@ -363,7 +425,12 @@ def _units(
         return told.units
     headed = temperature_unit(columns.headings[number])
     if headed == "k":
-        raise BadInput(f"{columns.name(number)}: kelvin is not read. Convert the column to °C.")
+        raise BadInput(
+            say(
+                "{column}: kelvin is not read. Convert the column to °C.",
+                column=columns.name(number),
+            )
+        )
     if headed is not None:
         return headed
     figures = [FIGURE.match(row[number].strip().casefold()) for row in sample if number < len(row)]
@@ -382,10 +449,21 @@ def _unit_unknown(columns: Columns, number: int, found: Sequence[re.Match[str]])
     figures = [number_in(figure[1]) for figure in found]
     if figures and all(map(temperature_problem, map(celsius, figures))):
         return "c"
-    example = f" such as {found[0][1]}" if found else ""
+    name = columns.name(number)
+    if not found:
+        raise BadInput(
+            say(
+                "{column}: nothing says whether figures are °C or °F. Say --units c or --units f.",
+                column=name,
+            )
+        )
     raise BadInput(
-        f"{columns.name(number)}: nothing says whether figures{example} are °C or °F. "
-        "Say --units c or --units f."
+        say(
+            "{column}: nothing says whether figures such as {example} are °C or °F. "
+            "Say --units c or --units f.",
+            column=name,
+            example=found[0][1],
+        )
     )
 
 
@@ -428,8 +506,12 @@ def _refuse_shares(columns: Columns, number: int, sample: Sequence[Sequence[str]
     ]
     if found and any(found) and max(found) <= facts.value("sensors.humidity_as_share"):
         raise BadInput(
-            f"{columns.name(number)}: figures up to {max(found):g} look like shares of 1. "
-            "Write relative humidity in percent."
+            say(
+                "{column}: figures up to {highest:g} look like shares of 1. "
+                "Write relative humidity in percent.",
+                column=columns.name(number),
+                highest=max(found),
+            )
         )
 
 
@@ -452,15 +534,22 @@ def _zone(
             note = None
             if told.home:
                 note = _note(
-                    f"The times name no zone and the holding has none: they were read as "
-                    f"{told.home_zone}, {told.home}.",
-                    "Say --timezone if that is wrong.",
+                    say(
+                        "The times name no zone and the holding has none: they were read as "
+                        "{zone}, {whose}.",
+                        zone=told.home_zone,
+                        whose=told.home,
+                    ),
+                    say("Say --timezone if that is wrong."),
                 )
             return zone(told.home_zone), note
     except NotAMoment as error:
         raise BadInput(f"--timezone: {error}") from None
     raise BadInput(
-        "The times name no zone, and the holding has none. Say --timezone Europe/Lisbon (yours)."
+        say(
+            "The times name no zone, and the holding has none. "
+            "Say --timezone Europe/Lisbon (yours)."
+        )
     )
 
 
@@ -472,14 +561,20 @@ def _named_zone(column: str, first_lines: Mapping[str, int]) -> tzinfo | None:
             zones.append(zone(name))
         except NotAMoment as error:
             raise BadInput(
-                "One line is not right; nothing was imported.",
-                (Finding("shape", str(error), "Or say --timezone.", line=line, field=column),),
+                say("One line is not right; nothing was imported."),
+                (Finding("shape", str(error), say("Or say --timezone."), line=line, field=column),),
             ) from None
     if len(zones) > 1:
-        where = ", ".join(f"line {line} is at {name}" for name, line in first_lines.items())
+        where = ", ".join(
+            say("line {line} is at {zone}", line=line, zone=name)
+            for name, line in first_lines.items()
+        )
         raise BadInput(
-            f"The file mixes time zones: {where}; nothing was imported. Split the file, or say "
-            "--timezone if the clock was never changed."
+            say(
+                "The file mixes time zones: {where}; nothing was imported. Split the file, or say "
+                "--timezone if the clock was never changed.",
+                where=where,
+            )
         )
     return zones[0] if zones else None
 

@@ -13,6 +13,7 @@ from quailwright.journal.findings import BadInput
 from quailwright.journal.moments import zone
 from quailwright.journal.readings import Bucket, Extent
 from quailwright.journal.store import Store
+from quailwright.language import said_plainly, say
 
 MOST_LOOKED_THROUGH = 1_000_000
 """Above so many readings in a span, days are averaged in the database and faults not looked for."""
@@ -50,12 +51,19 @@ def report(
     kept = store.reading_extents(place)
     if not kept:
         others = sorted({extent.place for extent in store.reading_extents()})
-        hint = f" There are readings of {', '.join(others)}." if others else ""
-        raise BadInput(f"There are no readings of {place!r}.{hint}")
+        if not others:
+            raise BadInput(say("There are no readings of {place!r}.", place=place))
+        raise BadInput(
+            say(
+                "There are no readings of {place!r}. There are readings of {places}.",
+                place=place,
+                places=", ".join(others),
+            )
+        )
     end = end or max(extent.last for extent in kept) + timedelta(milliseconds=1)
     start = start or max(end - _USUAL_SPAN, min(extent.first for extent in kept))
     if start >= end:
-        raise BadInput("--from must be before --until.")
+        raise BadInput(say("--from must be before --until."))
     if store.reading_count(place, start, end) > MOST_LOOKED_THROUGH:
         days = tuple(store.reading_buckets(place, _DAY, start, end))
         return Report(place, start, end, tuple(kept), (), days)
@@ -76,7 +84,10 @@ def report_shape(told: Report) -> dict[str, Any]:
         "until": told.end,
         "kept": [extent._asdict() for extent in told.kept],
         "instruments": [
-            {**msgspec.to_builtins(each), "findings": findings_shape(each.findings)}
+            {
+                **msgspec.to_builtins(each, enc_hook=said_plainly),
+                "findings": findings_shape(each.findings),
+            }
             for each in told.climates
         ],
         "days": [day._asdict() for day in told.days],

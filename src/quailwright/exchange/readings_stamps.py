@@ -11,6 +11,7 @@ from datetime import UTC, date, datetime, timedelta, tzinfo
 from typing import Literal, get_args
 
 from quailwright.journal.moments import FIRST_YEAR, LAST_YEAR
+from quailwright.language import say
 
 DateOrder = Literal["dmy", "mdy", "ymd"]
 ORDERS: tuple[DateOrder, ...] = get_args(DateOrder)
@@ -41,7 +42,7 @@ _COUNT = re.compile(r"\d{9,19}(?:\.\d{1,9})?\Z")
 
 
 class NotAStamp(ValueError):
-    """The text is no date or no clock time; `what` and `mend` are a keeper's sentences."""
+    """The text is no date or no clock time; `what` and `mend` are a keeper's sentences, said."""
 
     def __init__(self, what: str, mend: str) -> None:
         super().__init__(what)
@@ -69,11 +70,18 @@ def date_as(text: str, order: DateOrder) -> date:
     """A date, read in that order where it is all in figures. Raises NotAStamp."""
     day = _date_or_none(text, order)
     if day is None:
-        raise NotAStamp(f"{shown(text)} is not a date in the calendar.", "Write it as 2027-05-02.")
+        raise NotAStamp(
+            say("{given} is not a date in the calendar.", given=shown(text)),
+            say("Write it as 2027-05-02."),
+        )
     if not FIRST_YEAR <= day.year <= LAST_YEAR:
         raise NotAStamp(
-            f"the year {day.year} is out of range.",
-            f"Use {FIRST_YEAR} to {LAST_YEAR}; was the logger's clock set?",
+            say("the year {year} is out of range.", year=day.year),
+            say(
+                "Use {first} to {last}; was the logger's clock set?",
+                first=FIRST_YEAR,
+                last=LAST_YEAR,
+            ),
         )
     return day
 
@@ -168,11 +176,13 @@ def clock(text: str) -> tuple[int, int | None]:
     text = _COMPACT_CLOCK.sub(r"\1:\2:\3", text.strip(), count=1)
     found = _CLOCK.match(text)
     if not text:
-        raise NotAStamp("the time of day is missing.", "Write it after the date: 2027-05-02 20:00.")
+        raise NotAStamp(
+            say("the time of day is missing."), say("Write it after the date: 2027-05-02 20:00.")
+        )
     if found is None or (found[2] is None and found[5] is None):
         raise NotAStamp(
-            f"{shown(text)} is not a time of day.",
-            "Write it as 20:00, 20:00:30 or 8:00 PM; an offset as +01:00.",
+            say("{given} is not a time of day.", given=shown(text)),
+            say("Write it as 20:00, 20:00:30 or 8:00 PM; an offset as +01:00."),
         )
     hour, minute, second = int(found[1]), int(found[2] or 0), int(found[3] or 0)
     fraction = int((found[4] or "0").ljust(3, "0")[:3])
@@ -182,7 +192,10 @@ def clock(text: str) -> tuple[int, int | None]:
         hour = 24
     since = ((hour * 60 + minute) * 60 + second) * 1000 + fraction
     if minute > 59 or second > 60 or since > DAY_MS or (hour == 24 and found[5] is not None):
-        raise NotAStamp(f"{shown(text)} is not on the clock.", "Check the hour and the minute.")
+        raise NotAStamp(
+            say("{given} is not on the clock.", given=shown(text)),
+            say("Check the hour and the minute."),
+        )
     return since, _offset(found[6])
 
 
@@ -195,7 +208,8 @@ def _offset(text: str | None) -> int | None:
     minutes = int(figures[2]) * 60 + int(figures[3] or 0)
     if minutes > 18 * 60:
         raise NotAStamp(
-            f"no clock is {figures[0]} from UTC.", "Check the offset at the end of the time."
+            say("no clock is {offset} from UTC.", offset=figures[0]),
+            say("Check the offset at the end of the time."),
         )
     return minutes if figures[1] == "+" else -minutes
 

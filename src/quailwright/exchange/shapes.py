@@ -10,6 +10,7 @@ from quailwright.flock.standing import Standing
 from quailwright.guide.round import Round, Task
 from quailwright.guide.rules import ShownRule
 from quailwright.journal.findings import Finding
+from quailwright.language import said_plainly
 
 
 def round_shape(today: Round) -> TodayShape:
@@ -73,4 +74,4 @@ def findings_shape(findings: Iterable[Finding]) -> list[dict[str, Any]]:
 
 def _plain(value: Any) -> Any:
     """Dataclasses and dates as plain JSON values."""
-    return msgspec.to_builtins(value)
+    return msgspec.to_builtins(value, enc_hook=said_plainly)

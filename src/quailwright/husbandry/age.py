@@ -2,6 +2,8 @@
 
 import math
 
+from quailwright.language import say
+
 DAYS_A_WEEK = 7
 
 
@@ -18,7 +20,7 @@ def checked_age_d(age_d: float) -> float:
         ValueError: below 0, not a number or without end.
     """
     if not (math.isfinite(age_d) and age_d >= 0):
-        raise ValueError(f"A bird cannot be {age_d:g} days old.")
+        raise ValueError(say("A bird cannot be {days:g} days old.", days=age_d))
     return age_d
 
 

@@ -4,6 +4,7 @@ import math
 from datetime import date
 
 from quailwright.husbandry import facts
+from quailwright.language import say
 
 HOURS_A_DAY = 24.0
 
@@ -29,7 +30,11 @@ def day_length_h(latitude_deg: float, on: date) -> float:
     the sun's upper edge on the refracted horizon. Certainty: published.
     """
     if not -90 <= latitude_deg <= 90:
-        raise ValueError(f"A latitude lies between -90 and 90 degrees, not {latitude_deg:g}.")
+        raise ValueError(
+            say(
+                "A latitude lies between -90 and 90 degrees, not {degrees:g}.", degrees=latitude_deg
+            )
+        )
     days = on.timetuple().tm_yday - facts.value("daylight.cbm_reference_day")
     revolution = facts.value("daylight.cbm_phase") + 2.0 * math.atan(
         facts.value("daylight.cbm_eccentric") * math.tan(facts.value("daylight.cbm_rate") * days)

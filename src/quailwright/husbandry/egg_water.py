@@ -10,6 +10,7 @@ from itertools import pairwise
 from math import exp, log
 
 from quailwright.husbandry import facts
+from quailwright.language import say
 
 PASCAL_PER_TORR = 101_325.0 / 760.0
 """Exact by definition of the torr."""
@@ -35,7 +36,9 @@ def saturation_pressure_pa(temperature_c: float) -> float:
     Certainty: published.
     """
     if not 0 <= temperature_c <= 200:
-        raise ValueError(f"There are no figures for water vapour at {temperature_c:g} °C.")
+        raise ValueError(
+            say("There are no figures for water vapour at {celsius:g} °C.", celsius=temperature_c)
+        )
     kelvin = temperature_c + _ZERO_CELSIUS_K
     a, b, c, d, e, f = (facts.value(f"egg_water.vapour_{letter}") for letter in "abcdef")
     powers = a / kelvin + b + kelvin * (c + kelvin * (d + kelvin * e))
@@ -63,7 +66,13 @@ def wet_bulb_c(air_c: float, humidity_pct: float) -> float:
     Certainty: from memory.
     """
     if not (1 <= air_c <= 60 and 1 <= humidity_pct <= 100):
-        raise ValueError(f"There are no wet-bulb figures for {air_c:g} °C, {humidity_pct:g} %.")
+        raise ValueError(
+            say(
+                "There are no wet-bulb figures for {celsius:g} °C, {percent:g} %.",
+                celsius=air_c,
+                percent=humidity_pct,
+            )
+        )
     vapour = saturation_pressure_pa(air_c) * humidity_pct / 100.0
     coefficient = facts.value("egg_water.psychrometer_per_k") * 760.0 * PASCAL_PER_TORR
     low, high = 0.0, air_c
@@ -100,7 +109,7 @@ def conductance_mg_day_torr(egg_mass_g: float, shell_factor: float = 1.0) -> flo
     shell thickness, and functional pore area, Condor 76:153-158. Certainty: from memory in part.
     """
     if not egg_mass_g > 0:
-        raise ValueError(f"An egg cannot weigh {egg_mass_g:g} g.")
+        raise ValueError(say("An egg cannot weigh {grams:g} g.", grams=egg_mass_g))
     scale = facts.value("egg_water.conductance_scale")
     exponent = facts.value("egg_water.conductance_exponent")
     return float(shell_factor * scale * egg_mass_g**exponent)
@@ -126,7 +135,9 @@ def altitude_factor(altitude_m: float) -> float:
     Diffusion in the gas phase. Certainty: from memory.
     """
     if not -500 <= altitude_m <= 5000:
-        raise ValueError(f"There are no figures for {altitude_m:g} m above the sea.")
+        raise ValueError(
+            say("There are no figures for {metres:g} m above the sea.", metres=altitude_m)
+        )
     lapse = facts.value("egg_water.lapse_rate_k_m")
     sea_level_k = facts.value("egg_water.sea_level_temperature_k")
     exponent = facts.value("egg_water.pressure_exponent")
@@ -170,7 +181,9 @@ def vapour_difference_torr(air_c: float, humidity_pct: float, day: float) -> flo
     Source: as `saturation_pressure_pa` and `egg_excess_c`.
     """
     if not 0 <= humidity_pct <= 100:
-        raise ValueError(f"A relative humidity of {humidity_pct:g} % cannot be.")
+        raise ValueError(
+            say("A relative humidity of {percent:g} % cannot be.", percent=humidity_pct)
+        )
     inside = saturation_pressure_pa(round(air_c + egg_excess_c(day), 2))
     outside = saturation_pressure_pa(round(air_c, 2)) * humidity_pct / 100.0
     return max(0.0, (inside - outside) / PASCAL_PER_TORR)
@@ -204,7 +217,7 @@ def loss_pct(
     Source: as its parts; check, Romao et al. 2009, LRRD 21(3).
     """
     if day_to < day_from:
-        raise ValueError(f"Day {day_to:g} is before day {day_from:g}.")
+        raise ValueError(say("Day {last:g} is before day {first:g}.", last=day_to, first=day_from))
     conductance = conductance_mg_day_torr(egg_mass_g, shell_factor) * altitude
     steps = max(1, round((day_to - day_from) * _STEPS_A_DAY))
     width = (day_to - day_from) / steps
@@ -238,7 +251,7 @@ def storage_loss_pct(days: float, temperature_c: float) -> float:
     LRRD 20(10) (7.5 °C). Certainty: published rates, the straight line between them inferred.
     """
     if not days >= 0:
-        raise ValueError(f"Eggs cannot be stored {days:g} days.")
+        raise ValueError(say("Eggs cannot be stored {days:g} days.", days=days))
     if days == 0:
         return 0.0
     bands = [

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.incubation import storage_loss_points
+from quailwright.language import say
 
 Array = NDArray[np.float64]
 Route = Literal["own", "collected", "shipped"]
@@ -50,9 +51,11 @@ def fertility_factor(
     )
     no_cock = np.isposinf(ratio)
     if not np.all(ratio >= 0):
-        raise ValueError("Hens a cock are 0 or more, and without end where there is no cock.")
+        raise ValueError(say("Hens a cock are 0 or more, and without end where there is no cock."))
     if not (np.all((cock_d >= 0) | no_cock) and np.all(hen_d >= 0)):
-        raise ValueError("The ages of cocks and hens are numbers of days from hatch, 0 or more.")
+        raise ValueError(
+            say("The ages of cocks and hens are numbers of days from hatch, 0 or more.")
+        )
     cock_d = np.where(no_cock, 0.0, cock_d)
     begins, full = _value("fertility_cock_from_d"), _value("fertility_cock_full_d")
     ripe = np.clip((cock_d - begins) / (full - begins), 0.0, 1.0)
@@ -92,7 +95,7 @@ def fertility_after_cock_left(days: float | Array) -> Array:
     """
     since = np.asarray(days, float)
     if not np.all(since >= 0):
-        raise ValueError("Days since the cock left are 0 or more.")
+        raise ValueError(say("Days since the cock left are 0 or more."))
     half_d, slope = _value("fertile_half_d"), _value("fertile_fall_per_d")
     start = np.exp(-slope * half_d)
     fallen = np.exp(-slope * since)

@@ -6,6 +6,7 @@ from typing import Literal
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import checked_age_d
 from quailwright.husbandry.survival import Sex
+from quailwright.language import say
 
 Line = Literal["egg", "dual", "meat"]
 
@@ -82,4 +83,4 @@ def mass_g(age_d: float, sex: Sex, line: Line = "dual") -> float:
 
 def _check(asymptote_g: float, b: float, k: float) -> None:
     if min(asymptote_g, b, k) <= 0:
-        raise ValueError("The asymptote, b and k of a growth curve are above 0.")
+        raise ValueError(say("The asymptote, b and k of a growth curve are above 0."))

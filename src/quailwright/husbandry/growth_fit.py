@@ -7,6 +7,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from quailwright.language import mark, say
+
 Array = NDArray[np.float64]
 Curve = Literal["gompertz", "logistic"]
 
@@ -71,7 +73,7 @@ def fit_growth(
     age, mass = _checked(age_d, mass_g)
     start = _start(curve, age, mass)
     if start is None:
-        raise ValueError(_UNTOLD)
+        raise ValueError(say(_UNTOLD))
     # In logarithms A, b and k stay above 0; standard errors carry over by the chain rule.
     with np.errstate(all="ignore"):
         found = least_squares(
@@ -84,17 +86,17 @@ def fit_growth(
             gtol=1e-12,
         )
     if not found.success or np.linalg.matrix_rank(found.jac) < len(start):
-        raise ValueError(_UNTOLD)
+        raise ValueError(say(_UNTOLD))
     variance = float(found.fun @ found.fun) / (len(age) - len(start))
     relative = np.sqrt(variance * np.diag(np.linalg.inv(found.jac.T @ found.jac)))
     if not np.all(relative < 1.0):
-        raise ValueError(_UNTOLD)
+        raise ValueError(say(_UNTOLD))
     asymptote_g, b, k = np.exp(found.x).tolist()
     asymptote_se, b_se, k_se = (np.exp(found.x) * relative).tolist()
     return GrowthFit(curve, asymptote_g, b, k, asymptote_se, b_se, k_se, variance**0.5, len(age))
 
 
-_UNTOLD = (
+_UNTOLD = mark(
     "These weights do not follow a curve that rises and levels off: weigh the birds again when "
     "they are older, and look for a weight or an age entered wrongly."
 )
@@ -106,23 +108,47 @@ def _checked(
     age, mass = np.asarray(age_d, float), np.asarray(mass_g, float)
     if age.ndim != 1 or age.shape != mass.shape:
         raise ValueError(
-            f"There are {age.size} ages and {mass.size} weights: give one weight for each age."
+            say(
+                "There are {ages} ages and {weights} weights: give one weight for each age.",
+                ages=age.size,
+                weights=mass.size,
+            )
         )
     for number, (days, grams) in enumerate(zip(age, mass, strict=True), start=1):
         if not (np.isfinite(days) and days >= 0):
-            raise ValueError(f"A bird cannot be {days:g} days old: mend weighing {number}.")
+            raise ValueError(
+                say(
+                    "A bird cannot be {days:g} days old: mend weighing {weighing}.",
+                    days=days,
+                    weighing=number,
+                )
+            )
         if not (np.isfinite(grams) and grams > 0):
-            raise ValueError(f"A bird cannot weigh {grams:g} g: mend weighing {number}.")
+            raise ValueError(
+                say(
+                    "A bird cannot weigh {grams:g} g: mend weighing {weighing}.",
+                    grams=grams,
+                    weighing=number,
+                )
+            )
     if len(age) < LEAST_WEIGHINGS:
         raise ValueError(
-            f"A growth curve needs {LEAST_WEIGHINGS} weighings or more, not {len(age)}: "
-            "weigh again on another day."
+            say(
+                "A growth curve needs {least} weighings or more, not {number}: "
+                "weigh again on another day.",
+                least=LEAST_WEIGHINGS,
+                number=len(age),
+            )
         )
     ages = len(np.unique(age))
     if ages < LEAST_AGES:
         raise ValueError(
-            f"A growth curve needs weighings at {LEAST_AGES} ages or more, not {ages}: "
-            "weigh again on another day."
+            say(
+                "A growth curve needs weighings at {least} ages or more, not {number}: "
+                "weigh again on another day.",
+                least=LEAST_AGES,
+                number=ages,
+            )
         )
     return age, mass
 

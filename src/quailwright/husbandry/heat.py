@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quailwright.husbandry import facts
+from quailwright.language import say
 
 Array = NDArray[np.float64]
 
@@ -62,5 +63,5 @@ def feed_factor(air_c: float | Array) -> Array:
 def _air(air_c: float | Array) -> Array:
     air = np.asarray(air_c, float)
     if not np.all(np.isfinite(air)):
-        raise ValueError("The temperature of the birds' air is a number of °C.")
+        raise ValueError(say("The temperature of the birds' air is a number of °C."))
     return air

@@ -3,6 +3,7 @@
 from itertools import pairwise
 
 from quailwright.husbandry import facts
+from quailwright.language import say
 
 HOURS_A_DAY = 24.0
 
@@ -49,7 +50,7 @@ def storage_loss_points(days: float, temperature_c: float) -> float:
     Certainty: inferred, except 4 °C (published).
     """
     if not days >= 0:
-        raise ValueError(f"Eggs cannot be stored {days:g} days.")
+        raise ValueError(say("Eggs cannot be stored {days:g} days.", days=days))
     bands = (
         (facts.value("storage.cold_c"), _cold_loss(days)),
         (facts.value("storage.cool_low_c"), _cool_loss(days)),
@@ -62,8 +63,13 @@ def storage_loss_points(days: float, temperature_c: float) -> float:
     coldest, warmest = bands[0][0], bands[-1][0]
     if not coldest <= temperature_c <= warmest:
         raise ValueError(
-            f"There are figures for eggs stored from {coldest:g} to {warmest:g} °C, "
-            f"not for {temperature_c:g} °C."
+            say(
+                "There are figures for eggs stored from {coldest:g} to {warmest:g} °C, "
+                "not for {celsius:g} °C.",
+                coldest=coldest,
+                warmest=warmest,
+                celsius=temperature_c,
+            )
         )
     for (low_c, low_loss), (high_c, high_loss) in pairwise(bands):
         if temperature_c <= high_c:
@@ -138,7 +144,7 @@ def hatch_hours(temperature_c: float, storage_days: float = 0.0) -> float:
     """
     rate = development_rate_per_h(temperature_c)
     if rate <= 0:
-        raise ValueError(f"Eggs do not develop at {temperature_c:g} °C.")
+        raise ValueError(say("Eggs do not develop at {celsius:g} °C.", celsius=temperature_c))
     return 1.0 / rate + storage_delay_h(storage_days)
 
 

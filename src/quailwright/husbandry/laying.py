@@ -5,6 +5,7 @@ from typing import Literal
 
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK, checked_age_d
+from quailwright.language import say
 
 Care = Literal["ordinary", "good"]
 
@@ -62,7 +63,7 @@ def light_response(hours: float) -> float:
     54:1918-1926. Certainty: published ends, inferred between.
     """
     if not 0 <= hours <= 24:
-        raise ValueError(f"A day has 24 hours; {hours:g} h of light cannot be.")
+        raise ValueError(say("A day has 24 hours; {hours:g} h of light cannot be.", hours=hours))
     none_h = facts.value("laying.light_none_h")
     full_h = facts.value("laying.light_full_h")
     return min(1.0, max(0.0, (hours - none_h) / (full_h - none_h)))

@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quailwright.husbandry import facts
+from quailwright.language import say
 
 Array = NDArray[np.float64]
 _G_PER_KG = 1000.0
@@ -52,6 +53,6 @@ def nitrogen_kg(birds: float | Array, days: float | Array) -> Array:
 def _bird_days(birds: float | Array, days: float | Array) -> Array:
     number, time = np.asarray(birds, float), np.asarray(days, float)
     if not (np.all(number >= 0) and np.all(time >= 0)):
-        raise ValueError("Birds and days are 0 or more.")
+        raise ValueError(say("Birds and days are 0 or more."))
     bird_days: Array = number * time
     return bird_days

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.daylight import HOURS_A_DAY, day_length_h
+from quailwright.language import say
 
 Array = NDArray[np.float64]
 
@@ -150,5 +151,5 @@ def lit_hours(natural: Array, lamp_h: float | None) -> Array:
     if lamp_h is None:
         return natural
     if not 0 <= lamp_h <= HOURS_A_DAY:
-        raise ValueError(f"A day has 24 hours; a lamp to {lamp_h:g} h cannot be.")
+        raise ValueError(say("A day has 24 hours; a lamp to {hours:g} h cannot be.", hours=lamp_h))
     return np.maximum(natural, lamp_h)

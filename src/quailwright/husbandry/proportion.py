@@ -8,6 +8,8 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
+from quailwright.language import say
+
 Grid = NDArray[np.float64]
 
 COVERAGE = 0.95
@@ -108,7 +110,7 @@ def between(low_count: int, high_count: int, n: int, value: float) -> Interval:
 
 def _check(count: int, n: int) -> None:
     if n < 1 or not 0 <= count <= n:
-        raise ValueError(f"{count} of {n} is no share.")
+        raise ValueError(say("{count} of {n} is no share.", count=count, n=n))
 
 
 def _at_least(count: int, n: int, p: float) -> float:
@@ -227,10 +229,12 @@ def pool(records: Sequence[Record], prior: tuple[float, float], likeness: float)
     5.3. Certainty: published (method).
     """
     if min(prior) <= 0 or not 0 < likeness < 1 / _LIKENESS_FACTORS.max():
-        raise ValueError("The prior's two numbers are above 0, the likeness between 0 and 0.25.")
+        raise ValueError(
+            say("The prior's two numbers are above 0, the likeness between 0 and 0.25.")
+        )
     for record in records:
         if not 0 <= record.count <= record.n:
-            raise ValueError(f"{record.count} of {record.n} is no share.")
+            raise ValueError(say("{count} of {n} is no share.", count=record.count, n=record.n))
     used = [record for record in records if record.n]
     alike = _LIKENESS_FACTORS * likeness
     strengths = 1 / alike - 1

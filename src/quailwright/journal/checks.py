@@ -22,6 +22,7 @@ from quailwright.journal import entries as kinds
 from quailwright.journal.entries import KINDS, Entry
 from quailwright.journal.findings import Finding
 from quailwright.journal.moments import FIRST_YEAR, LAST_YEAR, NotAMoment, parse_moment, zone
+from quailwright.language import Said, later, say
 
 Problem = tuple[str, str, str]
 """Field, what is wrong, how to mend it."""
@@ -39,7 +40,7 @@ def read_entry(raw: bytes, line: int | None = None) -> tuple[Entry | None, list[
     twice = _given_twice(raw)
     if twice:
         return None, [
-            Finding("shape", "it is given twice.", "Give it once.", entry.id, line, field)
+            Finding("shape", say("it is given twice."), say("Give it once."), entry.id, line, field)
             for field in twice
         ]
     return _checked(entry, line)
@@ -118,8 +119,8 @@ def own_problems(entry: Entry) -> Iterable[Problem]:
     if not _is_uuid(entry.id):
         yield (
             "id",
-            f"{_shown(entry.id)} is not a UUID.",
-            "Use one such as 0191d5a0-5f5e-7c3a-9d52-3f0c5a1b2c3d.",
+            say("{given} is not a UUID.", given=_shown(entry.id)),
+            say("Use one such as 0191d5a0-5f5e-7c3a-9d52-3f0c5a1b2c3d."),
         )
     try:
         parse_moment(entry.at)
@@ -130,8 +131,8 @@ def own_problems(entry: Entry) -> Iterable[Problem]:
         if day is not None and not FIRST_YEAR <= day.year <= LAST_YEAR:
             yield (
                 encoded,
-                f"the year {day.year} is out of range.",
-                f"Use {FIRST_YEAR} to {LAST_YEAR}.",
+                say("the year {year} is out of range.", year=day.year),
+                say("Use {first} to {last}.", first=FIRST_YEAR, last=LAST_YEAR),
             )
     rule = _OWN_RULES.get(type(entry))
     if rule is not None:
@@ -167,37 +168,57 @@ def _in_order(entry: Any, first: str, last: str) -> Iterable[Problem]:
     high: date | None = getattr(entry, last)
     if low is not None and high is not None and low > high:
         name = first.rstrip("_")
-        yield (name, f"{name} {low} is after {last} {high}.", "Swap them, or mend the wrong one.")
-
-
-def _at_most(entry: Any, part: str, whole: str) -> Iterable[Problem]:
-    if getattr(entry, part) > getattr(entry, whole):
         yield (
-            part,
-            f"{getattr(entry, part)} {part} of {getattr(entry, whole)} {whole} cannot be.",
-            f"`{whole}` counts all of them, the {part} ones too.",
+            name,
+            say("{name} {low} is after {last} {high}.", name=name, low=low, last=last, high=high),
+            say("Swap them, or mend the wrong one."),
         )
 
 
 def _some_birds(entry: Any) -> Iterable[Problem]:
     names = [name for name in ("chicks", "hens", "cocks") if hasattr(entry, name)]
     if not any(getattr(entry, name) for name in names):
-        yield (names[0], "no birds are named.", f"Say how many: {_either(names)}.")
+        counts = say("Say how many: hens or cocks.")
+        if "chicks" in names:
+            counts = say("Say how many: chicks, hens or cocks.")
+        yield (names[0], say("no birds are named."), counts)
 
 
 def _some_count(entry: kinds.BirdsCounted) -> Iterable[Problem]:
     if entry.chicks is None and entry.hens is None and entry.cocks is None:
-        yield ("hens", "nothing is counted.", "Say how many: chicks, hens or cocks (0 is a count).")
+        yield (
+            "hens",
+            say("nothing is counted."),
+            say("Say how many: chicks, hens or cocks (0 is a count)."),
+        )
 
 
 def _eggs_received(entry: kinds.EggsReceived) -> Iterable[Problem]:
-    yield from _at_most(entry, "broken", "eggs")
+    if entry.broken > entry.eggs:
+        yield (
+            "broken",
+            say("{broken} broken of {eggs} eggs cannot be.", broken=entry.broken, eggs=entry.eggs),
+            say("`eggs` counts all of them, the broken ones too."),
+        )
     yield from _in_order(entry, "laid_from", "laid_to")
+
+
+def _eggs_collected(entry: kinds.EggsCollected) -> Iterable[Problem]:
+    if entry.cracked > entry.eggs:
+        yield (
+            "cracked",
+            say(
+                "{cracked} cracked of {eggs} eggs cannot be.",
+                cracked=entry.cracked,
+                eggs=entry.eggs,
+            ),
+            say("`eggs` counts all of them, the cracked ones too."),
+        )
 
 
 def _eggs_set(entry: kinds.EggsSet) -> Iterable[Problem]:
     if entry.source is None and entry.group is None:
-        yield ("source", "nothing says whose eggs these are.", "Give source or group.")
+        yield ("source", say("nothing says whose eggs these are."), say("Give source or group."))
     yield from _in_order(entry, "laid_from", "laid_to")
 
 
@@ -205,7 +226,11 @@ def _plan_accepted(entry: kinds.PlanAccepted) -> Iterable[Problem]:
     try:
         tomllib.loads(entry.brief)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
-        yield ("brief", f"it is not TOML ({error}).", "Give the brief as `plan` reads it.")
+        yield (
+            "brief",
+            say("it is not TOML ({error}).", error=error),
+            say("Give the brief as `plan` reads it."),
+        )
 
 
 MOST_YEARS_AHEAD = 10
@@ -219,42 +244,64 @@ def _planned_on(entry: kinds.SetPlanned | kinds.CullPlanned) -> Iterable[Problem
     if (entry.on + timedelta(days=1)).isoformat() < entry.at[:10]:
         yield (
             "on",
-            f"{entry.on} is before {entry.at[:10]}: a plan is for days to come.",
-            "Give a day ahead; log what was done as what it was (eggs_set, birds_out).",
+            say(
+                "{day} is before {written}: a plan is for days to come.",
+                day=entry.on,
+                written=entry.at[:10],
+            ),
+            say("Give a day ahead; log what was done as what it was (eggs_set, birds_out)."),
         )
     elif entry.at[:4].isdigit() and entry.on.year > int(entry.at[:4]) + MOST_YEARS_AHEAD:
         yield (
             "on",
-            f"{entry.on} is more than {MOST_YEARS_AHEAD} years after {entry.at[:10]}.",
-            "Mend the year.",
+            say(
+                "{day} is more than {years} years after {written}.",
+                day=entry.on,
+                years=MOST_YEARS_AHEAD,
+                written=entry.at[:10],
+            ),
+            say("Mend the year."),
         )
 
 
 def _set_planned(entry: kinds.SetPlanned) -> Iterable[Problem]:
     if entry.source is None and entry.group is None:
-        yield ("source", "nothing says whose eggs these are to be.", "Give source or group.")
+        yield (
+            "source",
+            say("nothing says whose eggs these are to be."),
+            say("Give source or group."),
+        )
     yield from _planned_on(entry)
 
 
 def _cull_planned(entry: kinds.CullPlanned) -> Iterable[Problem]:
     if (entry.hatch is None) == (entry.group is None):
-        said = "nothing says which birds" if entry.hatch is None else "hatch and group are given"
-        yield ("hatch", f"{said}.", "Give either hatch or group.")
+        neither = entry.hatch is None
+        wrong = say("nothing says which birds.") if neither else say("hatch and group are given.")
+        yield ("hatch", wrong, say("Give either hatch or group."))
     if entry.hatched_on is not None and entry.group is None:
         yield (
             "hatched_on",
-            "a hatch has a hatching day of its own.",
-            "Leave hatched_on out, or name the group that they live in.",
+            say("a hatch has a hatching day of its own."),
+            say("Leave hatched_on out, or name the group that they live in."),
         )
     if entry.keep_hens is None and entry.keep_cocks is None:
-        yield ("keep_hens", "nothing says how many stay.", "Give keep_hens, keep_cocks or both.")
+        yield (
+            "keep_hens",
+            say("nothing says how many stay."),
+            say("Give keep_hens, keep_cocks or both."),
+        )
     yield from _planned_on(entry)
 
 
 def _birds_weighed(entry: kinds.BirdsWeighed) -> Iterable[Problem]:
     together = entry.birds is not None and entry.total_g is not None
     if not entry.weights_g and not together:
-        yield ("weights_g", "no weight is given.", "Give weights_g, or birds and total_g.")
+        yield (
+            "weights_g",
+            say("no weight is given."),
+            say("Give weights_g, or birds and total_g."),
+        )
 
 
 def _holding(entry: kinds.Holding) -> Iterable[Problem]:
@@ -271,19 +318,31 @@ def _treated(entry: kinds.Treated) -> Iterable[Problem]:
         if day is not None and day.isoformat() < entry.at[:10]:
             yield (
                 name,
-                f"{day} is before the treatment on {entry.at[:10]}.",
-                "Give the last day on which they are withheld.",
+                say("{day} is before the treatment on {treated}.", day=day, treated=entry.at[:10]),
+                say("Give the last day on which they are withheld."),
             )
 
 
 def _retract(entry: kinds.Retract) -> Iterable[Problem]:
     if not _is_uuid(entry.entry):
-        yield ("entry", f"{_shown(entry.entry)} is not the id of an entry.", "Give its UUID.")
+        yield (
+            "entry",
+            say("{given} is not the id of an entry.", given=_shown(entry.entry)),
+            say("Give its UUID."),
+        )
     if entry.entry == entry.id:
-        yield ("entry", "an entry cannot take itself back.", "Give the id of the wrong entry.")
+        yield (
+            "entry",
+            say("an entry cannot take itself back."),
+            say("Give the id of the wrong entry."),
+        )
     if entry.instead is not None:
         if entry.instead.id in (entry.entry, entry.id):
-            yield ("instead.id", "the right entry needs an id of its own.", "Make a new UUID.")
+            yield (
+                "instead.id",
+                say("the right entry needs an id of its own."),
+                say("Make a new UUID."),
+            )
         for field, what, mend in own_problems(entry.instead):
             yield (f"instead.{field}", what, mend)
 
@@ -295,8 +354,10 @@ def _hatched_before(entry: kinds.Group | kinds.Bird) -> Iterable[Problem]:
     if (entry.hatched_on - timedelta(days=1)).isoformat() > entry.at[:10]:
         yield (
             "hatched_on",
-            f"hatched on {entry.hatched_on} is after {entry.at[:10]}.",
-            "Mend the one that is wrong.",
+            say(
+                "hatched on {day} is after {written}.", day=entry.hatched_on, written=entry.at[:10]
+            ),
+            say("Mend the one that is wrong."),
         )
 
 
@@ -308,7 +369,7 @@ _OWN_RULES: dict[type[Entry], Callable[[Any], Iterable[Problem]]] = {
     kinds.SetPlanned: _set_planned,
     kinds.CullPlanned: _cull_planned,
     kinds.EggsSet: _eggs_set,
-    kinds.EggsCollected: lambda entry: _at_most(entry, "cracked", "eggs"),
+    kinds.EggsCollected: _eggs_collected,
     kinds.EggsOut: lambda entry: _in_order(entry, "laid_from", "laid_to"),
     kinds.BirdsDied: _some_birds,
     kinds.BirdsProcessed: _some_birds,
@@ -329,8 +390,8 @@ _OWN_RULES: dict[type[Entry], Callable[[Any], Iterable[Problem]]] = {
 def _too_deep(line: int | None) -> Finding:
     return Finding(
         "shape",
-        "this is nested far too deep for an entry.",
-        "Write one flat JSON object.",
+        say("this is nested far too deep for an entry."),
+        say("Write one flat JSON object."),
         line=line,
     )
 
@@ -344,23 +405,30 @@ def _explain_line(raw: bytes, line: int | None, error: Exception) -> list[Findin
     except UnicodeDecodeError as bad:
         byte = raw[bad.start]
         return found(
-            f"byte 0x{byte:02x} at column {bad.start + 1} is not UTF-8 text.",
-            "Save the file as UTF-8 and import it again.",
+            say(
+                "byte {byte} at column {column} is not UTF-8 text.",
+                byte=f"0x{byte:02x}",
+                column=bad.start + 1,
+            ),
+            say("Save the file as UTF-8 and import it again."),
         )
     try:
         value = json.loads(text, parse_int=_whole)
     except ValueError as bad:
         if _cut_off(text):
             return found(
-                "the entry stops in the middle, as if the file had been cut off.",
-                "Copy the whole file again, or delete this line.",
+                say("the entry stops in the middle, as if the file had been cut off."),
+                say("Copy the whole file again, or delete this line."),
             )
         column = getattr(bad, "colno", 1)
         return found(
-            f"this is not JSON (at column {column}).", "Write one JSON object on each line."
+            say("this is not JSON (at column {column}).", column=column),
+            say("Write one JSON object on each line."),
         )
     if not isinstance(value, dict):
-        return found("this is not an entry.", 'Write a JSON object: {"kind": ..., "at": ...}.')
+        return found(
+            say("this is not an entry."), say('Write a JSON object: {"kind": ..., "at": ...}.')
+        )
     return _explain(value, line, error, strict=True)
 
 
@@ -384,7 +452,9 @@ def _explain(
     known_id = entry_id if isinstance(entry_id, str) else ""
     problems = list(_field_problems(value, strict))
     if not problems:  # what the two JSON readers see differently, such as a field given twice
-        problems = [("", f"this cannot be read ({error}).", "Write each field once.")]
+        problems = [
+            ("", say("this cannot be read ({error}).", error=error), say("Write each field once."))
+        ]
     return [_finding(problem, known_id, line) for problem in problems]
 
 
@@ -397,20 +467,28 @@ def _field_problems(value: Mapping[str, Any], strict: bool) -> Iterable[Problem]
     for name in value:
         if name not in fields and name != "kind":
             near = difflib.get_close_matches(name, fields, 1)
-            hint = f"Did you mean {near[0]}?" if near else f"It has {', '.join(fields)}."
-            yield (_shown(name)[1:-1], f"{kind} has no field of this name.", hint)
+            hint = (
+                say("Did you mean {name}?", name=near[0])
+                if near
+                else say("It has {names}.", names=", ".join(fields))
+            )
+            yield (_shown(name)[1:-1], say("{kind} has no field of this name.", kind=kind), hint)
     for name, field in fields.items():
         if name not in value:
             if field.required:
-                yield (name, f"{kind} needs it, and it is missing.", f"Add {_wanted(field.type)}.")
+                yield (
+                    name,
+                    say("{kind} needs it, and it is missing.", kind=kind),
+                    say("Add {wanted}.", wanted=say(_wanted(field.type))),
+                )
             continue
         given = value[name]
         if name == "instead" and isinstance(given, Mapping):
             if given.get("kind") == "retract":
                 yield (
                     "instead.kind",
-                    "a retract cannot stand in the stead of an entry.",
-                    "Retract by an entry of its own.",
+                    say("a retract cannot stand in the stead of an entry."),
+                    say("Retract by an entry of its own."),
                 )
                 continue
             for inner, what, mend in _field_problems(given, strict):
@@ -419,9 +497,17 @@ def _field_problems(value: Mapping[str, Any], strict: bool) -> Iterable[Problem]
         if _fits(given, field.type, strict):
             continue
         if isinstance(given, str) and _fits(_printable(given), field.type, strict):
-            yield (name, f"{_shown(given)} holds a control character.", "Type it again without.")
+            yield (
+                name,
+                say("{given} holds a control character.", given=_shown(given)),
+                say("Type it again without."),
+            )
         else:
-            yield (name, f"{_shown(given)} will not do.", f"Give {_wanted(field.type)}.")
+            yield (
+                name,
+                say("{given} will not do.", given=_shown(given)),
+                say("Give {wanted}.", wanted=say(_wanted(field.type))),
+            )
 
 
 def _fits(given: object, field_type: Any, strict: bool) -> bool:
@@ -438,10 +524,18 @@ def _printable(text: str) -> str:
 
 def _kind_problem(kind: object) -> Problem:
     if kind is None:
-        return ("kind", "nothing says what kind of entry this is.", 'Add "kind", such as "care".')
+        return (
+            "kind",
+            say("nothing says what kind of entry this is."),
+            say('Add "kind", such as "care".'),
+        )
     near = difflib.get_close_matches(str(kind), KINDS, 1)
-    hint = f"Did you mean {near[0]}?" if near else f"Kinds are {', '.join(KINDS)}."
-    return ("kind", f"there is no kind {_shown(kind)}.", hint)
+    hint = (
+        say("Did you mean {name}?", name=near[0])
+        if near
+        else say("Kinds are {names}.", names=", ".join(KINDS))
+    )
+    return ("kind", say("there is no kind {kind}.", kind=_shown(kind)), hint)
 
 
 def _shown(value: object) -> str:
@@ -450,9 +544,10 @@ def _shown(value: object) -> str:
     return text if len(text) <= 60 else text[:57] + "..."
 
 
-def _either(names: Iterable[str]) -> str:
+def _either(names: Iterable[str]) -> Said:
+    """Two names or more, of which one will do."""
     *first, last = names
-    return f"{', '.join(first)} or {last}" if first else last
+    return later("{names} or {last}", names=", ".join(first), last=last)
 
 
 @cache
@@ -476,38 +571,50 @@ def _bare(shape: inspect.Type) -> inspect.Type:
     return shape
 
 
-def _wanted(field_type: Any) -> str:
-    """What a field takes, in words: `a whole number from 0 to 1000000`."""
+def _wanted(field_type: Any) -> Said:
+    """What a field takes, in words: `a whole number, 0 to 1000000`. To be said when shown."""
     return _wanted_shape(_shapes(field_type)[0])
 
 
-def _wanted_shape(shape: inspect.Type) -> str:
+def _wanted_shape(shape: inspect.Type) -> Said:
     match shape:
         case inspect.IntType(ge=low, le=high):
-            return f"a whole number, {low} to {high}"
+            return later("a whole number, {low} to {high}", low=low, high=high)
         case inspect.FloatType(ge=low, gt=above, le=high, lt=below):
-            first = f"{low:g}" if low is not None else f"above {above:g}"
-            last = f"{high:g}" if high is not None else f"below {below:g}"
-            return f"a number, {first} to {last}"
+            if low is not None and high is not None:
+                return later("a number, {low:g} to {high:g}", low=low, high=high)
+            if high is not None:
+                return later("a number, above {above:g} to {high:g}", above=above, high=high)
+            return later("a number, above {above:g} to below {below:g}", above=above, below=below)
         case inspect.BoolType():
-            return "true or false"
+            return later("true or false")
         case inspect.DateType():
-            return "a date such as 2027-05-02"
+            return later("a date such as 2027-05-02")
         case inspect.LiteralType(values=values):
             return _either(str(value) for value in values)
         case inspect.ListType(item_type=item):
-            return f"a list; each is {_wanted_shape(_bare(item))}"
+            return later("a list; each is {wanted}", wanted=_wanted_shape(_bare(item)))
         case inspect.StrType(min_length=shortest, max_length=longest):
             if not longest:
-                return "text"
-            edges = ", with no space at its ends" if shape.pattern == kinds.NAME else ""
-            return f"text of {shortest or 0} to {longest} characters{edges}"
+                return later("text")
+            if shape.pattern == kinds.NAME:
+                return later(
+                    "text of {shortest} to {longest} characters, with no space at its ends",
+                    shortest=shortest or 0, longest=longest,
+                )  # fmt: skip
+            return later(
+                "text of {shortest} to {longest} characters",
+                shortest=shortest or 0, longest=longest,
+            )  # fmt: skip
         case _:
-            return "a whole entry as a JSON object"
+            return later("a whole entry as a JSON object")
 
 
 def describe(kind: str) -> list[tuple[str, str, str, bool]]:
-    """Each field of a kind: name, what it takes, what it means, whether it is needed."""
+    """Each field of a kind: name, what it takes, what it means, whether it is needed.
+
+    What it takes and what it means are to be said when shown.
+    """
     return [
         (field.encode_name, _wanted(field.type), _meaning(field.type), field.required)
         for field in msgspec.structs.fields(KINDS[kind])
@@ -522,7 +629,10 @@ Takes = Literal[
 
 @dataclass(frozen=True, slots=True)
 class FieldNote:
-    """A field of a kind, as a form needs it. `choices` are all that may stand there."""
+    """A field of a kind, as a form needs it. `choices` are all that may stand there.
+
+    `wanted` and `meaning` are to be said when shown.
+    """
 
     name: str
     takes: Takes

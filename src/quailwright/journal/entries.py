@@ -10,6 +10,8 @@ from typing import Annotated, Any, Literal, get_args
 import msgspec
 from msgspec import Meta, Struct
 
+from quailwright.language import Said, later
+
 MOST_OF_ANYTHING = 1_000_000
 LONGEST_BRIEF = 20_000
 """Characters of a plan's brief."""
@@ -22,8 +24,8 @@ LINES = rf"\A[{_PRINTED}\t\n\r]*\Z"
 NAME = rf"\A(?!\s)[{_PRINTED}]*\Z(?<!\s)"
 
 
-def _text(longest: int, note: str, pattern: str = ONE_LINE) -> Meta:
-    return Meta(max_length=longest, pattern=pattern, description=note)
+def _text(longest: int, pattern: str = ONE_LINE) -> Meta:
+    return Meta(max_length=longest, pattern=pattern)
 
 
 LONGEST_NAME = 80
@@ -53,7 +55,10 @@ CareStage = Literal[
 
 
 def says(text: str) -> Meta:
-    """The one-line explanation of a field, shown by `log KIND --help` and in docs/journal.md."""
+    """The one-line explanation of a field, shown by `log KIND --help` and in docs/journal.md.
+
+    It is kept in English, and is in the catalogues: whoever shows it says it.
+    """
     return Meta(description=text)
 
 
@@ -70,8 +75,8 @@ class Entry(
 
     id: Annotated[str, says("a UUID, made by whoever writes the entry; a repeat is harmless")]
     at: Annotated[str, says("when it happened: a date, or a date-time with its offset")]
-    by: Annotated[str, _text(80, "who did or saw it")] = ""
-    note: Annotated[str, _text(2000, "anything else, in your own words", LINES)] = ""
+    by: Annotated[str, _text(80), says("who did or saw it")] = ""
+    note: Annotated[str, _text(2000, LINES), says("anything else, in your own words")] = ""
     force: Annotated[bool, says("true keeps an entry that contradicts the record; it is shown")] = (
         False
     )
@@ -80,7 +85,7 @@ class Entry(
 class Holding(Entry, frozen=True, kw_only=True, tag="holding"):
     """Where the flock lives and how you like figures shown."""
 
-    name: Annotated[str, _text(80, "what you call the place")] = ""
+    name: Annotated[str, _text(80), says("what you call the place")] = ""
     latitude: Annotated[float, Meta(ge=-90, le=90), says("degrees, south is negative")] | None = (
         None
     )
@@ -88,9 +93,9 @@ class Holding(Entry, frozen=True, kw_only=True, tag="holding"):
         None
     )
     altitude_m: Annotated[float, Meta(ge=-500, le=5000), says("metres above the sea")] | None = None
-    timezone: Annotated[str, _text(64, "IANA name, such as Europe/Lisbon")] = ""
+    timezone: Annotated[str, _text(64), says("IANA name, such as Europe/Lisbon")] = ""
     units: Annotated[Units | None, says("metric or us")] = None
-    currency: Annotated[str, _text(8, "three-letter code, such as EUR")] = ""
+    currency: Annotated[str, _text(8), says("three-letter code, such as EUR")] = ""
     light_target_h: (
         Annotated[float, Meta(ge=0, le=24), says("hours of light a day you aim for")] | None
     ) = None
@@ -167,8 +172,8 @@ class CareRule(Entry, frozen=True, kw_only=True, tag="care_rule"):
     silenced: Annotated[bool, says("true: never ask for it; false again to bring it back")] = False
     place: Annotated[Name, says("only for this place")] | None = None
     stage: Annotated[CareStage, says("for a rule of your own: what it belongs to")] | None = None
-    task: Annotated[str, _text(200, "what to do")] | None = None
-    why: Annotated[str, _text(500, "why", LINES)] | None = None
+    task: Annotated[str, _text(200), says("what to do")] | None = None
+    why: Annotated[str, _text(500, LINES), says("why")] | None = None
     minutes: Annotated[float, Meta(ge=0, le=1440), says("minutes it takes at a place")] | None = (
         None
     )
@@ -183,7 +188,7 @@ class CareRule(Entry, frozen=True, kw_only=True, tag="care_rule"):
         ]
         | None
     ) = None
-    caution: Annotated[str, _text(500, "a caution to show with it", LINES)] | None = None
+    caution: Annotated[str, _text(500, LINES), says("a caution to show with it")] | None = None
 
 
 class PlanAccepted(Entry, frozen=True, kw_only=True, tag="plan_accepted"):
@@ -193,7 +198,7 @@ class PlanAccepted(Entry, frozen=True, kw_only=True, tag="plan_accepted"):
     moment may hold a whole plan.
     """
 
-    brief: Annotated[str, _text(LONGEST_BRIEF, "the brief it answers, in TOML", LINES)]
+    brief: Annotated[str, _text(LONGEST_BRIEF, LINES), says("the brief it answers, in TOML")]
     certainty: Annotated[
         float, Meta(ge=0, le=1), says("chance that it meets the goal: 0 to 1, such as 0.82")
     ]
@@ -236,7 +241,7 @@ class EggsReceived(Entry, frozen=True, kw_only=True, tag="eggs_received"):
 
     source: Annotated[Name, says("from whom")]
     eggs: Annotated[Positive, says("eggs that came, broken ones too")]
-    lot: Annotated[str, _text(80, "lot, if the eggs have one")] = ""
+    lot: Annotated[str, _text(80), says("lot, if the eggs have one")] = ""
     broken: Annotated[Count, says("of these, broken or cracked")] = 0
     cost: Annotated[Amount, says("what they cost, with postage")] | None = None
     laid_from: Annotated[date, says("first lay date")] | None = None
@@ -251,7 +256,7 @@ class EggsSet(Entry, frozen=True, kw_only=True, tag="eggs_set"):
     place: Annotated[Name, says("the incubator")]
     source: Annotated[Name, says("whose eggs")] | None = None
     group: Annotated[Name, says("or: which of your own groups laid them")] | None = None
-    lot: Annotated[str, _text(80, "lot, if the eggs have one")] = ""
+    lot: Annotated[str, _text(80), says("lot, if the eggs have one")] = ""
     mean_egg_g: Annotated[float, Meta(ge=1, le=40), says("mean egg weight, g")] | None = None
     laid_from: Annotated[date, says("first lay date")] | None = None
     laid_to: Annotated[date, says("last lay date")] | None = None
@@ -423,7 +428,7 @@ class EggsOut(Entry, frozen=True, kw_only=True, tag="eggs_out"):
     laid_from: Annotated[date, says("only laid on or after this day")] | None = None
     laid_to: Annotated[date, says("only laid on or before this day")] | None = None
     income: Annotated[Amount, says("what was paid")] | None = None
-    to: Annotated[str, _text(80, "to whom")] = ""
+    to: Annotated[str, _text(80), says("to whom")] = ""
 
 
 class FeedBought(Entry, frozen=True, kw_only=True, tag="feed_bought"):
@@ -464,10 +469,10 @@ class Treated(Entry, frozen=True, kw_only=True, tag="treated"):
     product: Annotated[
         str, Meta(min_length=1, max_length=120, pattern=ONE_LINE), says("what was given")
     ]
-    dose: Annotated[str, _text(200, "as the vet or the label directs")] = ""
+    dose: Annotated[str, _text(200), says("as the vet or the label directs")] = ""
     eggs_withheld_until: Annotated[date, says("last day on which eggs are withheld")] | None = None
     meat_withheld_until: Annotated[date, says("last day on which meat is withheld")] | None = None
-    directed_by: Annotated[str, _text(120, "the vet who directed it")] = ""
+    directed_by: Annotated[str, _text(120), says("the vet who directed it")] = ""
 
 
 class Quarantine(Entry, frozen=True, kw_only=True, tag="quarantine"):
@@ -491,7 +496,7 @@ class Money(Entry, frozen=True, kw_only=True, tag="money"):
 
     amount: Annotated[float, Meta(ge=-1e9, le=1e9), says("negative is spent")]
     category: Annotated[Name, says("what for, in your own word")]
-    to: Annotated[str, _text(80, "to or from whom")] = ""
+    to: Annotated[str, _text(80), says("to or from whom")] = ""
 
 
 class Bird(Entry, frozen=True, kw_only=True, tag="bird"):
@@ -503,7 +508,7 @@ class Bird(Entry, frozen=True, kw_only=True, tag="bird"):
     hatch: Annotated[Name, says("the hatch it came from")] | None = None
     sire: Annotated[Name, says("its father's ring")] | None = None
     dam: Annotated[Name, says("its mother's ring")] | None = None
-    plumage: Annotated[str, _text(80, "its colour, in your own word")] = ""
+    plumage: Annotated[str, _text(80), says("its colour, in your own word")] = ""
     hatched_on: Annotated[date, says("day it hatched")] | None = None
 
 
@@ -587,11 +592,14 @@ _SUBJECTS = (
 )  # fmt: skip
 
 
-def described(entry: Entry) -> str:
-    """An entry in a keeper's words: kind, day and what it is about."""
+def described(entry: Entry) -> Said:
+    """An entry in a keeper's words: kind, day and what it is about. To be said when shown."""
+    kind, day = kind_of(entry), entry.at[:10]
     names = (getattr(entry, name, None) for name in _SUBJECTS)
-    about = next((f" ({name})" for name in names if name), "")
-    return f"the {kind_of(entry)} of {entry.at[:10]}{about}"
+    about = next(filter(None, names), None)
+    if about is None:
+        return later("the {kind} of {day}", kind=kind, day=day)
+    return later("the {kind} of {day} ({about})", kind=kind, day=day, about=about)
 
 
 def decode(body: bytes | str) -> Entry:

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Literal
 
+from quailwright.language import say
+
 FindingKind = Literal["shape", "impossible", "orphan", "withheld", "conflict", "damage"]
 
 
@@ -11,7 +13,8 @@ class Finding:
     """Something that does not fit: what it is, where it stands, how to mend it.
 
     `forced` marks a contradiction that the keeper insisted on: it is kept and shown, not refused.
-    `at` is when the entry says that it happened.
+    `at` is when the entry says that it happened. A finding may outlive the reader it was made for:
+    where it does, `what` and `mend` are kept by `later`, and said where they are shown.
     """
 
     kind: FindingKind
@@ -25,14 +28,15 @@ class Finding:
 
     @property
     def sentence(self) -> str:
-        """The finding as a keeper reads it, place first."""
-        where = ""
-        if self.line is not None:
-            where = f"Line {self.line}"
-            where += f", {self.field}: " if self.field else ": "
-        elif self.field:
-            where = f"{self.field}: "
-        return f"{where}{self.what}" + (f" {self.mend}" if self.mend else "")
+        """The finding as its reader reads it, place first."""
+        said = say(self.what)
+        if self.mend:
+            said = f"{said} {say(self.mend)}"
+        if self.line is None:
+            return f"{self.field}: {said}" if self.field else said
+        if self.field:
+            return say("Line {line}, {field}: {said}", line=self.line, field=self.field, said=said)
+        return say("Line {line}: {said}", line=self.line, said=said)
 
 
 class QuailwrightError(Exception):

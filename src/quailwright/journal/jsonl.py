@@ -7,6 +7,7 @@ from typing import BinaryIO
 from quailwright.journal.checks import read_entry
 from quailwright.journal.entries import Entry, encode
 from quailwright.journal.findings import BadInput, Finding
+from quailwright.language import say
 
 LARGEST_FILE_BYTES = 64 * 1024 * 1024
 _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
@@ -19,11 +20,13 @@ def read_file(path: Path) -> bytes:
         with path.open("rb") as stream:
             return read_stream(stream, str(path))
     except FileNotFoundError:
-        raise BadInput(f"There is no file {path}. Check the name.") from None
+        raise BadInput(say("There is no file {path}. Check the name.", path=path)) from None
     except IsADirectoryError:
-        raise BadInput(f"{path} is a folder. Name the file in it.") from None
+        raise BadInput(say("{path} is a folder. Name the file in it.", path=path)) from None
     except OSError as error:
-        raise BadInput(f"{path} cannot be read: {error.strerror}.") from None
+        raise BadInput(
+            say("{path} cannot be read: {why}.", path=path, why=error.strerror)
+        ) from None
 
 
 def read_stream(stream: BinaryIO, name: str) -> bytes:
@@ -31,8 +34,13 @@ def read_stream(stream: BinaryIO, name: str) -> bytes:
     data = stream.read(LARGEST_FILE_BYTES + 1)
     if len(data) > LARGEST_FILE_BYTES:
         raise BadInput(
-            f"{name} is too large: an import takes at most {LARGEST_FILE_BYTES / 1e6:.0f} MB "
-            "(some 400,000 entries). Split it and import the parts in turn."
+            say(
+                "{name} is too large: an import takes at most {megabytes:.0f} MB "
+                "(some {entries:,} entries). Split it and import the parts in turn.",
+                name=name,
+                megabytes=LARGEST_FILE_BYTES / 1e6,
+                entries=400_000,
+            )
         )
     return data
 
@@ -57,14 +65,17 @@ def parse_lines(data: bytes) -> tuple[list[tuple[int, Entry]], list[Finding]]:
 def _not_text(data: bytes) -> Finding | None:
     if data.startswith(_UTF16_MARKS):
         return Finding(
-            "shape", "The file is in UTF-16.", "Save it as UTF-8 and import it again.", line=1
+            "shape",
+            say("The file is in UTF-16."),
+            say("Save it as UTF-8 and import it again."),
+            line=1,
         )
     zero = data.find(b"\x00")
     if zero >= 0:
         return Finding(
             "shape",
-            "The file is not text: it holds a zero byte.",
-            "A journal is JSON Lines: one entry as a JSON object on each line.",
+            say("The file is not text: it holds a zero byte."),
+            say("A journal is JSON Lines: one entry as a JSON object on each line."),
             line=data.count(b"\n", 0, zero) + 1,
         )
     return None

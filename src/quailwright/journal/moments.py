@@ -13,6 +13,8 @@ from datetime import UTC, date, datetime, time, timedelta
 from functools import cache
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from quailwright.language import say
+
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}\Z")
 _INSTANT = re.compile(
     r"\d{4}-\d{2}-\d{2}T([01]\d|2[0-3]):\d{2}(:\d{2}(\.\d{1,6})?)?(Z|[+-]\d{2}:\d{2})\Z"
@@ -33,21 +35,36 @@ def parse_moment(text: str) -> date | datetime:
     if not shape.match(text):
         if _NAIVE.match(text):
             raise NotAMoment(
-                f"{text!r} has no offset. Add it, as in {text[:10]}T{text[11:16]}+01:00."
+                say(
+                    "{given!r} has no offset. Add it, as in {example}.",
+                    given=text,
+                    example=f"{text[:10]}T{text[11:16]}+01:00",
+                )
             )
         raise NotAMoment(
-            f"{_short(text)} is not a date or a date-time. "
-            "Write 2027-05-02, or 2027-05-02T20:00+01:00 with the offset from UTC."
+            say(
+                "{given} is not a date or a date-time. "
+                "Write 2027-05-02, or 2027-05-02T20:00+01:00 with the offset from UTC.",
+                given=_short(text),
+            )
         )
     try:
         moment = date.fromisoformat(text) if len(text) == _DATE_LENGTH else _instant(text)
     except ValueError:
         raise NotAMoment(
-            f"{_short(text)} is not in the calendar. Check the day, the month and the hour."
+            say(
+                "{given} is not in the calendar. Check the day, the month and the hour.",
+                given=_short(text),
+            )
         ) from None
     if not FIRST_YEAR <= moment.year <= LAST_YEAR:
         raise NotAMoment(
-            f"the year {moment.year} is out of range. Use {FIRST_YEAR} to {LAST_YEAR}."
+            say(
+                "the year {year} is out of range. Use {first} to {last}.",
+                year=moment.year,
+                first=FIRST_YEAR,
+                last=LAST_YEAR,
+            )
         )
     return moment
 
@@ -67,7 +84,7 @@ def zone(name: str) -> ZoneInfo:
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError):
         raise NotAMoment(
-            f"{_short(name)} is not a time zone. Use a name such as Europe/Lisbon."
+            say("{given} is not a time zone. Use a name such as Europe/Lisbon.", given=_short(name))
         ) from None
 
 

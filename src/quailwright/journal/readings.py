@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import sqlalchemy as sa
 
 from quailwright.husbandry import facts
+from quailwright.language import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -127,14 +128,24 @@ def temperature_problem(celsius: float) -> tuple[str, str] | None:
     low, high = facts.spread("sensors.temperature_possible")
     if low <= celsius <= high:
         return None
-    mend = "If the sensor failed, empty the cell."
+    mend = say("If the sensor failed, empty the cell.")
     as_fahrenheit = (celsius - 32) / 1.8
     machine = facts.spread("sensors.unit_machine")
     if machine[0] <= celsius / 10 <= machine[1]:
-        mend = f"Was {celsius / 10:g} °C meant? {mend}"
+        mend = say(
+            "Was {meant:g} °C meant? If the sensor failed, empty the cell.", meant=celsius / 10
+        )
     elif high < celsius and as_fahrenheit <= facts.spread("sensors.unit_pen")[1]:
-        mend = f"If it is in °F, say so. {mend}"
-    return f"{celsius:g} °C is not possible: it must be {low:g} to {high:g} °C.", mend
+        mend = say("If it is in °F, say so. If the sensor failed, empty the cell.")
+    return (
+        say(
+            "{celsius:g} °C is not possible: it must be {low:g} to {high:g} °C.",
+            celsius=celsius,
+            low=low,
+            high=high,
+        ),
+        mend,
+    )
 
 
 def humidity_problem(percent: float) -> tuple[str, str] | None:
@@ -143,8 +154,14 @@ def humidity_problem(percent: float) -> tuple[str, str] | None:
     if low <= percent <= high:
         return None
     return (
-        f"a relative humidity of {percent:g} % is not possible: it must be {low:g} to {high:g} %.",
-        "If the sensor failed, empty the cell.",
+        say(
+            "a relative humidity of {percent:g} % is not possible: "
+            "it must be {low:g} to {high:g} %.",
+            percent=percent,
+            low=low,
+            high=high,
+        ),
+        say("If the sensor failed, empty the cell."),
     )
 
 

@@ -24,6 +24,7 @@ from quailwright.journal import readings as sensors
 from quailwright.journal.entries import Entry, decode, encode, kind_of
 from quailwright.journal.findings import Finding, FlockUnusable
 from quailwright.journal.moments import utc_text
+from quailwright.language import mark, say
 
 SCHEMA = "0003"
 """The newest migration in `migrations/versions`; a flock file at this one opens without Alembic."""
@@ -107,7 +108,9 @@ class Store:
             if connection.dialect.name == "sqlite":
                 for (verdict,) in connection.execute(sa.text("PRAGMA integrity_check")):
                     if verdict != "ok":
-                        findings.append(_damaged(f"The database says: {verdict}."))
+                        findings.append(
+                            _damaged(say("The database says: {verdict}.", verdict=verdict))
+                        )
             for row in connection.execute(sa.text("SELECT * FROM entry")):
                 findings.extend(_row_damage(row))
             return findings
@@ -249,24 +252,31 @@ def _decoded(bodies: Iterable[bytes], location: str) -> list[Entry]:
         return [decode(body) for body in bodies]
     except _UNREADABLE as error:
         raise FlockUnusable(
-            f"{location} holds an entry that cannot be read ({error}). "
-            "Run `quailwright journal check`, and put back your last backup if it says damaged."
+            say(
+                "{location} holds an entry that cannot be read ({error}). "
+                "Run `quailwright journal check`, and put back your last backup if it says "
+                "damaged.",
+                location=location,
+                error=error,
+            )
         ) from error
 
 
 def _damaged(what: str, entry_id: str = "") -> Finding:
-    return Finding("damage", what, "Put back your last backup.", entry=entry_id)
+    return Finding("damage", what, say("Put back your last backup."), entry=entry_id)
 
 
 def _row_damage(row: sa.Row[Any]) -> list[Finding]:
     if not isinstance(row.body, bytes) or zlib.crc32(row.body) != row.crc32:
-        return [_damaged(f"Entry {row.id} was altered: its checksum does not match.", row.id)]
+        altered = say("Entry {id} was altered: its checksum does not match.", id=row.id)
+        return [_damaged(altered, row.id)]
     try:
         entry = decode(row.body)
     except _UNREADABLE as error:
-        return [_damaged(f"Entry {row.id} cannot be read: {error}.", row.id)]
+        unread = say("Entry {id} cannot be read: {error}.", id=row.id, error=error)
+        return [_damaged(unread, row.id)]
     if (entry.id, kind_of(entry), entry.at) != (row.id, row.kind, row.at):
-        return [_damaged(f"Entry {row.id} does not match its row.", row.id)]
+        return [_damaged(say("Entry {id} does not match its row.", id=row.id), row.id)]
     return []
 
 
@@ -284,8 +294,10 @@ def open_store(location: str, create: bool = False) -> Store:
         engine = sa.create_engine(url, **_engine_settings(url))
     except (sa.exc.ArgumentError, NoSuchModuleError, ValueError) as error:
         raise FlockUnusable(
-            f"{_without_password(location)} is not a flock file. "
-            "Give a path, or postgresql://USER@HOST/DATABASE."
+            say(
+                "{location} is not a flock file. Give a path, or postgresql://USER@HOST/DATABASE.",
+                location=_without_password(location),
+            )
         ) from error
     sqlite, read_only = engine.dialect.name == "sqlite", "mode" in url.query
     if sqlite:
@@ -313,19 +325,26 @@ def _url(location: str, create: bool) -> sa.URL:
         path = Path(location).expanduser()
         there = path.exists()
     except (OSError, RuntimeError) as error:
-        raise FlockUnusable(f"{location} cannot be opened ({error}). Check the path.") from error
+        raise FlockUnusable(
+            say("{path} cannot be opened ({error}). Check the path.", path=location, error=error)
+        ) from error
     if not there:
         if not create:
             raise FlockUnusable(
-                f"There is no flock file at {path}. "
-                "`quailwright log` or `quailwright journal import` begins one; "
-                "`quailwright demo` shows an invented one."
+                say(
+                    "There is no flock file at {path}. "
+                    "`quailwright log` or `quailwright journal import` begins one; "
+                    "`quailwright demo` shows an invented one.",
+                    path=path,
+                )
             )
         _make_folder(path)
     elif path.is_dir():
-        raise FlockUnusable(f"{path} is a folder. Name the flock file in it.")
+        raise FlockUnusable(say("{path} is a folder. Name the flock file in it.", path=path))
     elif not _may(path, os.R_OK):
-        raise FlockUnusable(f"{path} may not be read by you. Change its permissions.")
+        raise FlockUnusable(
+            say("{path} may not be read by you. Change its permissions.", path=path)
+        )
     elif not (_may(path, os.W_OK) and _may(path.parent, os.W_OK)):
         return _read_only_url(path)
     return sa.URL.create("sqlite", database=str(path))
@@ -351,7 +370,9 @@ def _make_folder(path: Path) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise FlockUnusable(f"{path.parent} cannot be made: {error.strerror}.") from error
+        raise FlockUnusable(
+            say("{path} cannot be made: {why}.", path=path.parent, why=error.strerror)
+        ) from error
 
 
 def _engine_settings(url: sa.URL) -> dict[str, Any]:
@@ -411,8 +432,13 @@ def _bring_up_to_date(engine: sa.Engine, location: str) -> None:
         return
     if version is not None and version > SCHEMA:
         raise FlockUnusable(
-            f"{location} was written by a newer quailwright (schema {version}; "
-            f"this one knows {SCHEMA}). Update quailwright."
+            say(
+                "{location} was written by a newer quailwright (schema {schema}; "
+                "this one knows {known}). Update quailwright.",
+                location=location,
+                schema=version,
+                known=SCHEMA,
+            )
         )
     from quailwright.journal.migrations import upgrade
 
@@ -426,29 +452,39 @@ def _schema_version(engine: sa.Engine) -> str | None:
             return None
         if not {"alembic_version", entry_table.name} <= set(tables):
             raise FlockUnusable(
-                f"{engine.url.database} is a database, but not a flock file. Name another."
+                say(
+                    "{name} is a database, but not a flock file. Name another.",
+                    name=engine.url.database,
+                )
             )
         return connection.execute(sa.text("SELECT version_num FROM alembic_version")).scalar()
 
 
 def _sentence(error: DBAPIError, location: str) -> str:
-    text = str(error.orig).lower()
+    text = str(error.orig)
     for sign, sentence in _SIGNS.items():
-        if sign in text:
-            return f"{location} {sentence}"
-    return f"{location} cannot be used ({' '.join(str(error.orig).split())})."
+        if sign in text.lower():
+            return say(sentence, location=location)
+    written = " ".join(text.split())
+    return say("{location} cannot be used ({error}).", location=location, error=written)
 
 
 _SIGNS = {
-    "disk is full": "could not be written: the disk is full. Nothing of this was kept. Make room.",
-    "disk i/o error": "could not be written or read: the disk is full or failing. "
-    "Nothing of this was kept.",
-    "not a database": "is not a flock file. Name another, or put back a backup.",
-    "malformed": "is damaged. Put back your last backup.",
-    "locked": "is in use by another program that does not let go. Try again.",
-    "readonly": "may not be written by you. Change its permissions.",
-    "read-only": "may not be written by you. Change its permissions.",
-    "unable to open": "cannot be opened. Check the folder and its permissions.",
-    "unique constraint": "holds an entry with this id already. Nothing of this was kept.",
-    "append-only": "refused: entries are never changed or deleted.",
+    "disk is full": mark(
+        "{location} could not be written: the disk is full. Nothing of this was kept. Make room."
+    ),
+    "disk i/o error": mark(
+        "{location} could not be written or read: the disk is full or failing. "
+        "Nothing of this was kept."
+    ),
+    "not a database": mark("{location} is not a flock file. Name another, or put back a backup."),
+    "malformed": mark("{location} is damaged. Put back your last backup."),
+    "locked": mark("{location} is in use by another program that does not let go. Try again."),
+    "readonly": mark("{location} may not be written by you. Change its permissions."),
+    "read-only": mark("{location} may not be written by you. Change its permissions."),
+    "unable to open": mark("{location} cannot be opened. Check the folder and its permissions."),
+    "unique constraint": mark(
+        "{location} holds an entry with this id already. Nothing of this was kept."
+    ),
+    "append-only": mark("{location} refused: entries are never changed or deleted."),
 }

@@ -13,6 +13,9 @@ from functools import cache
 from importlib import resources
 from typing import Literal, cast, get_args
 
+from quailwright.language import figure as said_figure
+from quailwright.language import say
+
 Certainty = Literal["published", "common practice, no source", "from memory", "inferred"]
 
 
@@ -50,24 +53,32 @@ class Figure:
 
     def cite(self) -> str:
         """The figure on one line for a keeper: number, unit, conditions, source and certainty."""
-        source = f" Source: {self.source}." if self.source else ""
-        seen = f" ({self.seen})" if self.seen and self.seen != "passed on by keepers" else ""
-        return f"{self._amount()}, {self.conditions}.{source} Certainty: {self.certainty}{seen}."
+        said = [f"{self._amount()}, {say(self.conditions)}."]
+        if self.source:
+            said.append(say("Source: {source}.", source=self.source))
+        certainty = say(self.certainty)
+        if self.seen and self.seen != "passed on by keepers":
+            how = say(self.seen)
+            said.append(say("Certainty: {certainty} ({how}).", certainty=certainty, how=how))
+        else:
+            said.append(say("Certainty: {certainty}.", certainty=certainty))
+        return " ".join(said)
 
     def _amount(self) -> str:
-        unit = "" if self.unit in {"ratio", "count"} else f" {self.unit}"
+        unit = "" if self.unit in {"ratio", "count"} else f" {say(self.unit)}"
         match self.low, self.high:
             case None, None:
                 bounds = ""
             case low, None:
-                bounds = f"at least {low:g}"
+                bounds = say("at least {low:g}", low=low)
             case None, high:
-                bounds = f"at most {high:g}"
+                bounds = say("at most {high:g}", high=high)
             case low, high:
-                bounds = f"{low:g} to {high:g}"
+                bounds = say("{low:g} to {high:g}", low=low, high=high)
         if self.value is None:
             return f"{bounds}{unit}"
-        return f"{self.value:g}{unit} ({bounds})" if bounds else f"{self.value:g}{unit}"
+        value = said_figure(self.value, "g")
+        return f"{value}{unit} ({bounds})" if bounds else f"{value}{unit}"
 
 
 def figure(key: str) -> Figure:
