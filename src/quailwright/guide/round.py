@@ -30,7 +30,7 @@ from quailwright.guide.signs import Sign, signs
 from quailwright.husbandry.facts import Figure
 from quailwright.journal.entries import KINDS, LONGEST_TASK, Units
 from quailwright.journal.moments import until
-from quailwright.language import ENGLISH, say, speaking, spoken
+from quailwright.language import ENGLISH, mark, say, speaking, spoken
 
 LOOK_AHEAD = timedelta(days=7)
 _TRUSTED_INTERVALS = 3
@@ -81,7 +81,10 @@ class Missed:
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """Something that may not be used or moved yet: a firm no, until the end of that day."""
+    """Something that may not be used or moved yet: a firm no, until the end of that day.
+
+    `what` is `eggs`, `meat` or `birds`, to be said where it is shown.
+    """
 
     what: str
     of: str
@@ -430,10 +433,10 @@ def day_of_hatch(hatch: Hatch, at: datetime) -> str:
 def _withheld(flock: Flock, on: date) -> Iterator[Held]:
     for held in flock.withholdings:
         because = say("treated with {product}", product=held.product)
-        for what, last in (("eggs", held.eggs_until), ("meat", held.meat_until)):
+        for what, last in ((mark("eggs"), held.eggs_until), (mark("meat"), held.meat_until)):
             if last is not None and on <= last:
                 yield Held(what, held.group, last, because)
     for place in flock.places.values():
         last = place.quarantined_until
         if last is not None and on <= last:
-            yield Held("birds", place.name, last, say("in quarantine"))
+            yield Held(mark("birds"), place.name, last, say("in quarantine"))

@@ -10,7 +10,7 @@ import msgspec
 from quailwright.flock.state import FeedStock, Flock, Group, Hatch, Payment, Place, RingedBird
 from quailwright.journal.entries import Entry
 from quailwright.journal.findings import Finding, FindingKind
-from quailwright.language import Said, later
+from quailwright.language import later
 
 
 class Refused(Exception):
@@ -68,8 +68,8 @@ def hatch_of(flock: Flock, entry: Entry, name: str) -> Hatch:
     return hatch
 
 
-def near(name: str, known: Mapping[str, object], mend: Said) -> Said:
-    """How to mend a name: by one that is known and nearly the same, or as `mend` says."""
+def near(name: str, known: Mapping[str, object], mend: str = "") -> str:
+    """How to mend a name, to be said later: by one known and nearly the same, else as `mend`."""
     near = difflib.get_close_matches(name, known, 1)
     return later("Did you mean {name!r}? {mend}", name=near[0], mend=mend) if near else mend
 

@@ -45,7 +45,7 @@ def set_planned(flock: Flock, entry: kinds.SetPlanned, day: date, forced: bool) 
             later(
                 "{place} is a {role}, not an incubator.",
                 place=entry.place,
-                role=later(place.role or ""),
+                role=later(place.role),
             ),
             later("Name the incubator, or log what the place is now."),
             "conflict",
