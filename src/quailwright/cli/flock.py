@@ -112,7 +112,7 @@ def _show(stands: Standing, units: Units, currency: str) -> None:
             [
                 (
                     f.feed,
-                    say(f.stage or ""),
+                    say(f.stage) if f.stage else "",
                     figure(wording.feed_mass(f.kg, units)),
                     figure(unbought) if unbought else None,
                 )
@@ -205,7 +205,7 @@ def _show_eggs(stands: Standing) -> None:
             )
         )
     else:
-        print(f"  {say('{eggs} on hand', eggs=eggs['on_hand'])}")
+        print("  " + say("{eggs} on hand", eggs=eggs["on_hand"]))
     show.table(
         (say("laid"), say("group"), say("eggs"), say("days old"), say("withheld until")),
         [
@@ -215,7 +215,7 @@ def _show_eggs(stands: Standing) -> None:
     )
     older = len(stands.lots) - _LOTS_SHOWN
     if older > 0:
-        print(f"  {say_many('and {n} older lot', 'and {n} older lots', older)}")
+        print("  " + say_many("and {n} older lot", "and {n} older lots", older))
     if stands.hatching_eggs:
         show.heading(say("Hatching eggs received, not set yet"))
         show.table(
@@ -251,7 +251,7 @@ def _show_doubts(stands: Standing) -> None:
         )
         older = len(differed) - _DIFFERENCES_SHOWN
         if older > 0:
-            print(f"  {say('and {n} before', n=older)}")
+            print("  " + say("and {n} before", n=older))
     if stands.kept_contradictions:
         print()
         print(

@@ -197,7 +197,7 @@ def _show_causes(report: "HatchReport") -> None:
         for sentence in cause.because:
             print(f"      {sentence}")
         if cause.check:
-            print(f"      {say('Check: {check}', check=cause.check)}")
+            print("      " + say("Check: {check}", check=cause.check))
     if judged.best_check is not None:
         best = judged.best_check.says
-        print(f"  {say('The one check that would tell most: {check}', check=best)}")
+        print("  " + say("The one check that would tell most: {check}", check=best))

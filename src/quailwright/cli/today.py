@@ -114,7 +114,7 @@ def _show_round(flock: Flock, the_round: Round, why: bool) -> None:
                 day=wording.when(missed.was_due, the_round.on),
             )
             print(f"  {late}")
-            print(f"      {say('Instead: {instead}', instead=missed.instead)}")
+            print("      " + say("Instead: {instead}", instead=missed.instead))
     if the_round.coming:
         show.heading(say("In the next days"))
         for task in the_round.coming:
@@ -147,7 +147,7 @@ def _show_task(task: Task, on: date, why: bool, told: set[str], units: Units) ->
     if notes:
         print(f"      {'; '.join(notes)}")
     if why:
-        print(f"      {say('Why: {why}', why=task.why)}")
+        print("      " + say("Why: {why}", why=task.why))
         for row in task.figures:
             print(f"        {wording.cited(row, units)}")
     if task.caution and task.caution not in told:
@@ -204,7 +204,7 @@ def _yours(shown: ShownRule) -> str:
         yours = say("silenced by you")
     if not shown.place:
         return yours
-    return f"{yours} {say('at {place}', place=shown.place)}"
+    return yours + " " + say("at {place}", place=shown.place)
 
 
 def _show_rule(shown: ShownRule, units: Units) -> None:

@@ -291,7 +291,9 @@ def problems(change: CareRule) -> list[Finding]:
             later(
                 "there is no printed rule {rule!r}, and a rule of your own needs {missing}.",
                 rule=change.rule,
-                missing=reduce(lambda some, one: later("{a}, {b}", a=some, b=one), missing),
+                missing=reduce(
+                    lambda some, one: later("{first}, {rest}", first=some, rest=one), missing
+                ),
             ),
             later("Did you mean {name}? {mend}", name=near[0], mend=mend) if near else mend,
             entry=change.id,

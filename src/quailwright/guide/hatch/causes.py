@@ -425,11 +425,12 @@ def post_mortem(
     blames = not _may_be_normal(outcome, normal, usual) or bool(
         (together >= math.log(table().settings["strong"])).any()
     )
+    unblamed = table().nothing
     nothing = Cause(
-        table().nothing["cause"],
+        unblamed["cause"],
         float(belief[0]),
         (_against_normal(case, outcome, normal, usual),),
-        say(table().nothing["check"]),
+        wording.fill(unblamed["check"], units, {}),
     )
     if not blames:
         return PostMortem((nothing,), None, blames=False)
@@ -589,7 +590,7 @@ def _says(case: HatchCase, name: str, seen: float | str | Estimate, units: Units
     day = case.outage_day
     words["on_day"] = ""
     if day is not None and math.isfinite(day):
-        words["on_day"] = f" {say('on day {day:.0f}', day=day)}"
+        words["on_day"] = " " + say("on day {day:.0f}", day=day)
     return say(evidence.says[_outcome(seen, evidence)], **words)
 
 
