@@ -99,9 +99,10 @@ def _show(report: "HatchReport") -> None:
             stands=stands,
         )
     )
+    text = _UNHATCHED if hatch.closed_at else _LEFT
     print(
         say(
-            _UNHATCHED if hatch.closed_at else _LEFT,
+            text,
             removed=hatch.removed,
             hatched=hatch.hatched,
             left=max(0, hatch.alive),

@@ -81,9 +81,10 @@ def _show_round(flock: Flock, the_round: Round, why: bool) -> None:
     else:
         print(say("About {minutes:.0f} minutes.", minutes=the_round.minutes))
     for held in the_round.withheld:
+        text = _NOT_MOVED if held.what == "birds" else _NOT_USED
         print(
             say(
-                _NOT_MOVED if held.what == "birds" else _NOT_USED,
+                text,
                 what=say(held.what),
                 of=held.of,
                 day=wording.weekday(held.until),

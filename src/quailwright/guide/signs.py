@@ -259,12 +259,13 @@ def _counts_that_differ(flock: Flock, on: date) -> Iterator[Sign]:
         if difference.what in _NOT_ALARMING or not timedelta(0) <= on - difference.day <= TOLD_FOR:
             continue
         missing = int(difference.amount) < 0
+        text = _MISSING if missing else _MORE
         yield Sign(
             mark("count differs"),
             difference.of,
             difference.day,
             say(
-                _MISSING if missing else _MORE,
+                text,
                 counted=difference.counted,
                 what=say(difference.what),
                 recorded=difference.recorded,

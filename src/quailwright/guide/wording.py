@@ -239,7 +239,8 @@ def on_whose_word(rule: Rule) -> str:
         return say("your own")
     basis = rule.basis()
     source = basis[0].source if basis else rule.source
-    certainty = say(basis[0].certainty if basis else rule.certainty)
+    text = basis[0].certainty if basis else rule.certainty
+    certainty = say(text)
     return f"{source} ({certainty})" if source else certainty
 
 

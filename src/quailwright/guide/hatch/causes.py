@@ -528,8 +528,9 @@ def _against_normal(
 def _sentence(what: str, log: float) -> str:
     times = math.exp(abs(log))
     spec = ".1f" if times < 3 and not f"{times:.1f}".endswith(".0") else ".0f"
+    text = _OFTENER if log > 0 else _SELDOMER
     return say(
-        _OFTENER if log > 0 else _SELDOMER,
+        text,
         what=f"{what[0].upper()}{what[1:]}",
         times=figure(min(times, 1000), spec),
     )

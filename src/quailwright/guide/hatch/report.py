@@ -370,7 +370,8 @@ def _of_dates(hatch: Hatch, time: TimeRecord) -> list[str]:
     if not beyond_habit(time):
         return misdated
     late = (time.hatched_hours or 0.0) - time.hours_at_hatching
-    return [*misdated, say(_FAR_LATE if late > 0 else _FAR_EARLY, hours=abs(late))]
+    text = _FAR_LATE if late > 0 else _FAR_EARLY
+    return [*misdated, say(text, hours=abs(late))]
 
 
 _FAR_LATE = mark(
@@ -411,8 +412,9 @@ def _of_weighings(record: WeightRecord) -> str:
         )
         unsure = chosen + _LIKELY_NOISE * _weighing_noise_pct(before, after)
         if lost < dampest - unsure or (lost <= 0.0 and ordinary > unsure):
+            text = _LOST_NOTHING if lost < _LEAST_TOLD_PCT else _LOST_LITTLE
             return say(
-                _LOST_NOTHING if lost < _LEAST_TOLD_PCT else _LOST_LITTLE,
+                text,
                 first=before.day,
                 last=after.day,
                 lost=lost,
@@ -466,9 +468,10 @@ def _of_instruments(loss: WeightLoss, record: WeightRecord, checked: bool) -> li
     name = record.air.hygrometer or say("the hygrometer")
     if loss.display_known and weighed and abs(offset.mean) > _SURE * offset.sd:
         shown = record.air.usual_humidity_pct
+        text = _READS_LOW if offset.mean < 0 else _READS_HIGH
         said.append(
             say(
-                _READS_LOW if offset.mean < 0 else _READS_HIGH,
+                text,
                 hygrometer=name,
                 points=abs(offset.mean),
                 low=abs(offset.mean) - _SURE * offset.sd,
@@ -480,7 +483,8 @@ def _of_instruments(loss: WeightLoss, record: WeightRecord, checked: bool) -> li
     if not checked and loss.display_known and offset.sd > _UNSURE_POINTS:
         tied = weighed and loss.tied < -_TIED
         by_shells = _TIED_TO_DENSE if offset.mean < 0 else _TIED_TO_OPEN
-        why = say(by_shells if tied else _UNCHECKED, hygrometer=name)
+        text = by_shells if tied else _UNCHECKED
+        why = say(text, hygrometer=name)
         command = (
             f'quailwright log instrument instrument="{record.air.hygrometer or "own hygrometer"}" '
             f'place="{record.machine}" humidity_offset_pct=...'
@@ -563,9 +567,10 @@ def _of_habit(time: TimeRecord, earlier: Sequence[TimeRecord]) -> list[str]:
     )
     if hatches < _HABIT_FROM or abs(habit.mean) <= _SURE_HABIT * habit.sd:
         return []
+    text = _RUNS_HOT if habit.mean < 0 else _RUNS_COOL
     return [
         say(
-            _RUNS_HOT if habit.mean < 0 else _RUNS_COOL,
+            text,
             machine=time.machine,
             hours=abs(habit.mean),
             hatches=hatches,

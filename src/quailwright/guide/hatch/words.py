@@ -12,8 +12,9 @@ def landing(loss: WeightLoss) -> str:
     """Where the loss comes out by the stop of turning, and the chance that this is right."""
     low, high = loss.corridor_pct
     at_stop = loss.loss_at_stop_pct
+    text = _LANDING if loss.advice is not None else _LANDED
     return say(
-        _LANDING if loss.advice is not None else _LANDED,
+        text,
         loss=at_stop["q50"],
         likely_low=at_stop["q10"],
         likely_high=at_stop["q90"],
@@ -38,8 +39,9 @@ def advised(loss: WeightLoss, advice: Advice) -> str:
     if advice.leave_it and loss.beyond_reach:
         return say("No setting brings it into the corridor any more: leave the humidity as it is.")
     if advice.leave_it:
+        text = _LEAVE_DISPLAY if loss.display_known else _LEAVE
         return say(
-            _LEAVE_DISPLAY if loss.display_known else _LEAVE,
+            text,
             shown=advice.shown_pct,
             chance=_chance(advice),
         )
@@ -105,7 +107,8 @@ def shares(result: HatchResult) -> Iterator[tuple[str, str]]:
                 low=share.low95,
                 high=share.high95,
             )
-            yield say(reckoned if name in result.reckoned else label), interval
+            text = reckoned if name in result.reckoned else label
+            yield say(text), interval
 
 
 _STAGES = {
