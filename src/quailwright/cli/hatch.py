@@ -126,19 +126,22 @@ def _show(report: "HatchReport") -> None:
     over = hatch.closed_at is not None or report.wait_is_over
     show.heading(say("Dates, as they were to be expected") if over else say("Dates"))
     dates = step_times(report)
-    for label, key in (
-        (say("Stop turning"), "stop_turning"),
-        (say("First pip, about"), "first_pip"),
-        (say("First chick, about"), "first_chick"),
-        (say("Chicks out by"), "pull_out"),
-        (say("Stop waiting"), "stop_waiting"),
-    ):
-        print(f"  {label:20} {wording.clock(dates[key])}")
+    labels = {
+        "stop_turning": say("Stop turning"),
+        "first_pip": say("First pip, about"),
+        "first_chick": say("First chick, about"),
+        "pull_out": say("Chicks out by"),
+        "stop_waiting": say("Stop waiting"),
+    }
+    width = max(_LABEL_WIDTH, *map(len, labels.values()))
+    for key, label in labels.items():
+        print(f"  {label:{width}} {wording.clock(dates[key])}")
     if report.result is not None:
         _show_result(report.result)
     _show_causes(report)
 
 
+_LABEL_WIDTH = 20
 _LEFT = mark("{removed} taken out, {hatched} hatched, {left} left.")
 _UNHATCHED = mark("{removed} taken out, {hatched} hatched, {left} unhatched.")
 

@@ -57,7 +57,8 @@ def table(columns: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
 
 
 def _is_number(text: str) -> bool:
-    return text == "" or text.replace(".", "", 1).replace("-", "", 1).isdigit()
+    digits = text.replace(".", "", 1).replace(",", "", 1).replace("-", "", 1)
+    return text == "" or digits.isdigit()
 
 
 def _rich_table(columns: Sequence[str], cells: list[list[str]], numeric: list[bool]) -> None:

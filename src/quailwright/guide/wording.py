@@ -63,7 +63,7 @@ _NUMBER = re.compile(r"-?\d+(?:[.,]\d+)?")
 def temperatures_in(text: str, units: Units) -> str:
     """A text in the language spoken now with its temperatures (`12 to 16 °C`) in the keeper's unit.
 
-    Their decimal sign is a point or a comma: texts of one language may quote another.
+    English ones are known in any language, as a text may stand there untranslated.
     """
     if units != "us":
         return text
@@ -72,7 +72,8 @@ def temperatures_in(text: str, units: Units) -> str:
         return f"{_NUMBER.sub(_one_in_fahrenheit, found[1])} °F"
 
     # Say: the words that stand between temperatures, as in "36 to 38 °C", parted by commas
-    between = "|".join(re.escape(word) for word in say("to, and, or").split(", "))
+    words = {"to", "and", "or", *say("to, and, or").split(", ")}
+    between = "|".join(re.escape(word) for word in sorted(words))
     one = _NUMBER.pattern
     return re.sub(rf"({one}(?:(?:, | (?:{between}) ){one})*) °C\b", in_fahrenheit, text)
 
