@@ -12,6 +12,7 @@ from quailwright.flock.standing import CullStanding, PlaceStanding, SetStanding,
 from quailwright.guide import wording
 from quailwright.guide.round import day_at, units_of
 from quailwright.journal.entries import Units
+from quailwright.language import figure, mark, say, say_many
 
 EXAMPLES = """Examples:
 
@@ -45,22 +46,44 @@ def _show(stands: Standing, units: Units, currency: str) -> None:
         show.first_steps()
         return
     totals = stands.totals
-    hens, cocks = (wording.counted(totals[f"{sex}s"], sex) for sex in ("hen", "cock"))
     print(
-        f"{wording.counted(totals['birds'], 'bird')}: {hens}, {cocks}, "
-        f"{wording.counted(totals['chicks'], 'chick')} not sexed."
+        say(
+            "{birds}: {hens}, {cocks}, {chicks} not sexed.",
+            birds=say_many("{n} bird", "{n} birds", totals["birds"]),
+            hens=say_many("{n} hen", "{n} hens", totals["hens"]),
+            cocks=say_many("{n} cock", "{n} cocks", totals["cocks"]),
+            chicks=say_many("{n} chick", "{n} chicks", totals["chicks"]),
+        )
     )
     birds = [row for place in stands.places for row in _group_rows(place, units)]
     if birds:
-        show.heading("Birds")
+        show.heading(say("Birds"))
         show.table(
-            ("place", "group", "hens", "cocks", "chicks", "age", "hens a cock", "room each"), birds
+            (
+                say("place"),
+                say("group"),
+                say("hens"),
+                say("cocks"),
+                say("chicks"),
+                say("age"),
+                say("hens a cock"),
+                say("room each"),
+            ),
+            birds,
         )
     hatches = [hatch for place in stands.places for hatch in place.hatches]
     if hatches:
-        show.heading("Hatches under way")
+        show.heading(say("Hatches under way"))
         show.table(
-            ("hatch", "place", "set on", "set", "taken out", "hatched", "left"),
+            (
+                say("hatch"),
+                say("place"),
+                say("set on"),
+                say("set"),
+                say("taken out"),
+                say("hatched"),
+                say("left"),
+            ),
             [
                 (
                     h.hatch,
@@ -78,55 +101,91 @@ def _show(stands: Standing, units: Units, currency: str) -> None:
     _show_eggs(stands)
     if stands.feeds:
         unit = wording.feed_unit(units)
-        show.heading("Feed")
+        show.heading(say("Feed"))
         show.table(
-            ("feed", "stage", unit, f"given beyond what was bought, {unit}"),
+            (
+                say("feed"),
+                say("stage"),
+                unit,
+                say("given beyond what was bought, {unit}", unit=unit),
+            ),
             [
                 (
                     f.feed,
-                    f.stage,
-                    wording.feed_mass(f.kg, units),
-                    wording.feed_mass(f.unbought_kg, units) or None,
+                    say(f.stage) if f.stage else "",
+                    figure(wording.feed_mass(f.kg, units)),
+                    figure(unbought) if unbought else None,
                 )
                 for f in stands.feeds
+                for unbought in [wording.feed_mass(f.unbought_kg, units)]
             ],
         )
     if stands.money:
-        show.heading("Money")
-        paid = [(what, wording.money(sum_, currency)) for what, sum_ in stands.money.items()]
-        show.table(("for", "in or out"), paid)
+        show.heading(say("Money"))
+        paid = [(say(what), wording.money(sum_, currency)) for what, sum_ in stands.money.items()]
+        show.table((say("for"), say("in or out")), paid)
     _show_doubts(stands)
 
 
 def _show_planned(stands: Standing) -> None:
     if stands.planned_sets:
-        show.heading("Planned sets")
+        show.heading(say("Planned sets"))
         show.table(
-            ("hatch", "on", "eggs", "of", "in", ""),
+            (say("hatch"), say("on"), say("eggs"), say("of"), say("in"), ""),
             [
                 (s.hatch, s.on, s.eggs, s.group or s.source, s.place, _how_far(s))
                 for s in stands.planned_sets
             ],
         )
     if stands.planned_culls:
-        show.heading("Planned: birds let go")
+        show.heading(say("Planned: birds let go"))
         show.table(
-            ("from", "of", "hens stay", "cocks stay", "hens now", "cocks now", "not sexed", ""),
+            (
+                say("from"),
+                say("of"),
+                say("hens stay"),
+                say("cocks stay"),
+                say("hens now"),
+                say("cocks now"),
+                say("not sexed"),
+                "",
+            ),
             [
-                (c.on, _of(c), c.keep_hens, c.keep_cocks, c.hens, c.cocks, c.chicks, c.progress)
+                (
+                    c.on,
+                    _of(c),
+                    c.keep_hens,
+                    c.keep_cocks,
+                    c.hens,
+                    c.cocks,
+                    c.chicks,
+                    say(_PROGRESS[c.progress]),
+                )
                 for c in stands.planned_culls
             ],
         )
 
 
+_PROGRESS = {
+    "ahead": mark("ahead"),
+    "due": mark("due"),
+    "done": mark("done"),
+    "lapsed": mark("lapsed"),
+}
+
+
 def _how_far(planned: SetStanding) -> str:
-    other = planned.set_as not in (None, planned.hatch)
-    return f"{planned.progress}, as {planned.set_as}" if other else planned.progress
+    progress = say(_PROGRESS[planned.progress])
+    if planned.set_as in (None, planned.hatch):
+        return progress
+    return say("{progress}, as {hatch}", progress=progress, hatch=planned.set_as)
 
 
 def _of(cull: CullStanding) -> str:
-    of_day = "" if cull.hatched_on is None else f", hatched on {cull.hatched_on}"
-    return f"{cull.hatch or cull.group}{of_day}"
+    name = cull.hatch or cull.group or ""
+    if cull.hatched_on is None:
+        return name
+    return say("{group}, hatched on {day}", group=name, day=cull.hatched_on)
 
 
 _LOTS_SHOWN = 14
@@ -135,11 +194,20 @@ _DIFFERENCES_SHOWN = 5
 
 def _show_eggs(stands: Standing) -> None:
     eggs = stands.eggs
-    held = f", {eggs['withheld']} of them withheld" if eggs["withheld"] else ""
-    show.heading("Eggs")
-    print(f"  {eggs['on_hand']} on hand{held}")
+    show.heading(say("Eggs"))
+    if eggs["withheld"]:
+        print(
+            "  "
+            + say(
+                "{eggs} on hand, {withheld} of them withheld",
+                eggs=eggs["on_hand"],
+                withheld=eggs["withheld"],
+            )
+        )
+    else:
+        print("  " + say("{eggs} on hand", eggs=eggs["on_hand"]))
     show.table(
-        ("laid", "group", "eggs", "days old", "withheld until"),
+        (say("laid"), say("group"), say("eggs"), say("days old"), say("withheld until")),
         [
             (lot.laid, lot.group, lot.eggs, lot.age_days, lot.withheld_until)
             for lot in stands.lots[-_LOTS_SHOWN:]
@@ -147,11 +215,18 @@ def _show_eggs(stands: Standing) -> None:
     )
     older = len(stands.lots) - _LOTS_SHOWN
     if older > 0:
-        print(f"  and {wording.counted(older, 'older lot')}")
+        print("  " + say_many("and {n} older lot", "and {n} older lots", older))
     if stands.hatching_eggs:
-        show.heading("Hatching eggs received, not set yet")
+        show.heading(say("Hatching eggs received, not set yet"))
         show.table(
-            ("source", "lot", "came", "eggs", "laid from", "laid to"),
+            (
+                say("source"),
+                say("lot"),
+                say("came"),
+                say("eggs"),
+                say("laid from"),
+                say("laid to"),
+            ),
             [tuple(each[name] for name in _OF_RECEIPTS) for each in stands.hatching_eggs],
         )
 
@@ -166,21 +241,34 @@ def _show_doubts(stands: Standing) -> None:
     """
     differed = [each for each in stands.differences if each.what != "feed_kg"]
     if differed:
-        show.heading("Counts that differed from the record")
+        show.heading(say("Counts that differed from the record"))
         show.table(
-            ("day", "of", "what", "in the record", "counted"),
+            (say("day"), say("of"), say("what"), say("in the record"), say("counted")),
             [
-                (d.day, d.of, d.what.replace("_", " "), int(d.recorded), int(d.counted))
+                (d.day, d.of, say(_DIFFERS[d.what]), int(d.recorded), int(d.counted))
                 for d in differed[-_DIFFERENCES_SHOWN:]
             ],
         )
         older = len(differed) - _DIFFERENCES_SHOWN
         if older > 0:
-            print(f"  and {older} before")
+            print("  " + say("and {n} before", n=older))
     if stands.kept_contradictions:
-        kept = wording.counted(stands.kept_contradictions, "contradiction")
         print()
-        print(f"{kept} in the record; `quailwright journal check` shows where.")
+        print(
+            say_many(
+                "{n} contradiction in the record; `quailwright journal check` shows where.",
+                "{n} contradictions in the record; `quailwright journal check` shows where.",
+                stands.kept_contradictions,
+            )
+        )
+
+
+_DIFFERS = {
+    "chicks": mark("chicks"),
+    "hens": mark("hens"),
+    "cocks": mark("cocks"),
+    "eggs_set": mark("eggs set"),
+}
 
 
 def _group_rows(place: PlaceStanding, units: Units) -> list[tuple[object, ...]]:
@@ -192,8 +280,8 @@ def _group_rows(place: PlaceStanding, units: Units) -> list[tuple[object, ...]]:
             group.hens,
             group.cocks,
             group.chicks,
-            "" if group.age_days is None else f"{group.age_days} d",
-            group.hens_per_cock,
+            "" if group.age_days is None else say("{days} d", days=group.age_days),
+            None if group.hens_per_cock is None else figure(group.hens_per_cock),
             "" if room is None else wording.area(room, units),
         )
         for group in place.groups

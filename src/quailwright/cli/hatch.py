@@ -9,6 +9,7 @@ from quailwright.cli.options import FlockOption, JsonOption, OnOption, moment_as
 from quailwright.flock.fold import fold, newest_zone
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
+from quailwright.language import figure, mark, say
 
 if TYPE_CHECKING:
     from quailwright.guide.hatch.report import HatchReport, WeightLoss
@@ -56,10 +57,18 @@ def _list(flock: Flock, as_json: bool) -> None:
         show.json_document([hatch.name for hatch in flock.hatches.values()])
         return
     if not flock.hatches:
-        print("No hatch is recorded up to then. Begin with: quailwright log eggs_set")
+        print(say("No hatch is recorded up to then. Begin with: quailwright log eggs_set"))
         return
     show.table(
-        ("hatch", "place", "set", "eggs", "taken out", "hatched", ""),
+        (
+            say("hatch"),
+            say("place"),
+            say("set"),
+            say("eggs"),
+            say("taken out"),
+            say("hatched"),
+            "",
+        ),
         [
             (
                 h.name,
@@ -68,7 +77,7 @@ def _list(flock: Flock, as_json: bool) -> None:
                 h.eggs_set,
                 h.removed,
                 h.hatched,
-                "closed" if h.closed_at else "",
+                say("closed") if h.closed_at else "",
             )
             for h in flock.hatches.values()
         ],
@@ -79,45 +88,69 @@ def _show(report: "HatchReport") -> None:
     from quailwright.guide.hatch.report import step_times
 
     hatch = report.hatch
-    stands = "closed" if hatch.closed_at else wording.both_counts(int(report.day))
+    stands = say("closed") if hatch.closed_at else wording.both_counts(int(report.day))
     print(
-        f"{hatch.name} in {hatch.place}: {hatch.eggs_set} eggs set {wording.clock(hatch.set_at)}; "
-        f"{stands}."
+        say(
+            "{hatch} in {machine}: {eggs} eggs set {when}; {stands}.",
+            hatch=hatch.name,
+            machine=hatch.place,
+            eggs=hatch.eggs_set,
+            when=wording.clock(hatch.set_at),
+            stands=stands,
+        )
     )
-    left = "unhatched" if hatch.closed_at else "left"
-    print(f"{hatch.removed} taken out, {hatch.hatched} hatched, {max(0, hatch.alive)} {left}.")
+    text = _UNHATCHED if hatch.closed_at else _LEFT
+    print(
+        say(
+            text,
+            removed=hatch.removed,
+            hatched=hatch.hatched,
+            left=max(0, hatch.alive),
+        )
+    )
     if hatch.closed_at is None and not report.wait_is_over:
         window = report.window.quantiles()
         print(
-            f"Chicks: likely {wording.clock(window['q10'])} to {wording.clock(window['q90'])}; "
-            f"about {report.likely_chicks:.0f} of them."
+            say(
+                "Chicks: likely {first} to {last}; about {chicks:.0f} of them.",
+                first=wording.clock(window["q10"]),
+                last=wording.clock(window["q90"]),
+                chicks=report.likely_chicks,
+            )
         )
     _show_loss(report)
     if report.said:
-        show.heading("To know")
+        show.heading(say("To know"))
         for sentence in report.said:
             print(f"  {sentence}")
     over = hatch.closed_at is not None or report.wait_is_over
-    show.heading("Dates, as they were to be expected" if over else "Dates")
+    show.heading(say("Dates, as they were to be expected") if over else say("Dates"))
     dates = step_times(report)
-    for label, key in (
-        ("Stop turning", "stop_turning"),
-        ("First pip, about", "first_pip"),
-        ("First chick, about", "first_chick"),
-        ("Chicks out by", "pull_out"),
-        ("Stop waiting", "stop_waiting"),
-    ):
-        print(f"  {label:20} {wording.clock(dates[key])}")
+    labels = {
+        "stop_turning": say("Stop turning"),
+        "first_pip": say("First pip, about"),
+        "first_chick": say("First chick, about"),
+        "pull_out": say("Chicks out by"),
+        "stop_waiting": say("Stop waiting"),
+    }
+    width = max(_LABEL_WIDTH, *map(len, labels.values()))
+    for key, label in labels.items():
+        print(f"  {label:{width}} {wording.clock(dates[key])}")
     if report.result is not None:
         _show_result(report.result)
     _show_causes(report)
+
+
+_LABEL_WIDTH = 20
+_LEFT = mark("{removed} taken out, {hatched} hatched, {left} left.")
+_UNHATCHED = mark("{removed} taken out, {hatched} hatched, {left} unhatched.")
 
 
 def _show_loss(report: "HatchReport") -> None:
     from quailwright.guide.hatch import words
 
     loss = report.weight
-    show.heading("Weight loss: does it land in the corridor?")
+    show.heading(say("Weight loss: does it land in the corridor?"))
     if loss.doubt:
         print(f"  {loss.doubt}")
         _show_weighings(loss)
@@ -133,20 +166,23 @@ def _show_loss(report: "HatchReport") -> None:
 def _show_weighings(loss: "WeightLoss") -> None:
     if len(loss.points) > 1:
         show.table(
-            ("day", "lost, %", "eggs"),
-            [(f"{p.day:.1f}", f"{p.loss_pct:.1f}", p.eggs) for p in loss.points],
+            (say("day"), say("lost, %"), say("eggs")),
+            [(figure(p.day, ".1f"), figure(p.loss_pct, ".1f"), p.eggs) for p in loss.points],
         )
         show.corridor_plot(loss.points, loss.corridor_pct, loss.stop_day)
         if not loss.weighed_at_setting:
-            print("  Not weighed at setting: the loss up to the first weighing is reckoned.")
+            unweighed = say(
+                "Not weighed at setting: the loss up to the first weighing is reckoned."
+            )
+            print(f"  {unweighed}")
 
 
 def _show_result(result: "HatchResult") -> None:
     from quailwright.guide.hatch import words
 
-    show.heading("Result" if result.closed else "Result so far")
-    for label, figure in (*words.shares(result), *words.losses(result)):
-        print(f"  {label}: {figure}")
+    show.heading(say("Result") if result.closed else say("Result so far"))
+    for label, amount in (*words.shares(result), *words.losses(result)):
+        print(f"  {label}: {amount}")
     for sentence in result.says:
         print(f"  {sentence}")
 
@@ -155,14 +191,17 @@ def _show_causes(report: "HatchReport") -> None:
     judged = report.post_mortem
     if judged is None:
         return
-    show.heading("Why: what the record points to" if judged.blames else "Why: nothing to blame")
+    show.heading(
+        say("Why: what the record points to") if judged.blames else say("Why: nothing to blame")
+    )
     for cause in judged.causes:
         if f"{cause.weight:.0%}" == "0%":
             continue
-        print(f"  {cause.cause} ({cause.weight:.0%})")
+        print(f"  {say(cause.cause)} ({cause.weight:.0%})")
         for sentence in cause.because:
             print(f"      {sentence}")
         if cause.check:
-            print(f"      Check: {cause.check}")
+            print("      " + say("Check: {check}", check=cause.check))
     if judged.best_check is not None:
-        print(f"  The one check that would tell most: {judged.best_check.says}")
+        best = judged.best_check.says
+        print("  " + say("The one check that would tell most: {check}", check=best))

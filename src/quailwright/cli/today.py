@@ -25,6 +25,7 @@ from quailwright.guide.round import Round, Task, day_at, todays_round, units_of
 from quailwright.guide.rules import ShownRule, all_rules
 from quailwright.journal.entries import Entry, Units
 from quailwright.journal.findings import BadInput
+from quailwright.language import mark, say, say_many
 
 EXAMPLES = """Examples:
 
@@ -67,56 +68,89 @@ def _show_round(flock: Flock, the_round: Round, why: bool) -> None:
     if not flock.entries:
         show.first_steps()
         return
-    apart = (
-        f", and {the_round.minutes_apart:.0f} for bigger jobs" if the_round.minutes_apart else ""
-    )
-    if the_round.places:
-        print(f"About {the_round.minutes:.0f} minutes{apart}.")
+    if not the_round.places:
+        print(say("Nothing to do, as far as the record knows."))
+    elif the_round.minutes_apart:
+        print(
+            say(
+                "About {minutes:.0f} minutes, and {apart:.0f} for bigger jobs.",
+                minutes=the_round.minutes,
+                apart=the_round.minutes_apart,
+            )
+        )
     else:
-        print("Nothing to do, as far as the record knows.")
+        print(say("About {minutes:.0f} minutes.", minutes=the_round.minutes))
     for held in the_round.withheld:
-        what = "NOT TO BE MOVED" if held.what == "birds" else "NOT TO BE USED"
-        last = wording.weekday(held.until)
-        print(f"{what}: {held.what} of {held.of}, up to and on {last} ({held.because}).")
+        text = _NOT_MOVED if held.what == "birds" else _NOT_USED
+        print(
+            say(
+                text,
+                what=say(held.what),
+                of=held.of,
+                day=wording.weekday(held.until),
+                why=held.because,
+            )
+        )
     for sign in the_round.signs:
-        print(f"LOOK: {sign.where}: {sign.evidence} {sign.check}")
+        print(
+            say(
+                "LOOK: {where}: {evidence} {check}",
+                where=sign.where,
+                evidence=sign.evidence,
+                check=sign.check,
+            )
+        )
     told: set[str] = set()
     for place in the_round.places:
-        show.heading(place.place or "Anywhere")
+        show.heading(place.place or say("Anywhere"))
         for task in place.tasks:
             _show_task(task, the_round.on, why, told, units_of(flock))
     if the_round.missed:
-        show.heading("Too late now")
+        show.heading(say("Too late now"))
         for missed in the_round.missed:
-            was_due = wording.when(missed.was_due, the_round.on)
-            print(f"  {missed.subject}: {missed.task} (was due {was_due}).")
-            print(f"      Instead: {missed.instead}")
+            late = say(
+                "{subject}: {task} (was due {day}).",
+                subject=missed.subject,
+                task=missed.task,
+                day=wording.when(missed.was_due, the_round.on),
+            )
+            print(f"  {late}")
+            print("      " + say("Instead: {instead}", instead=missed.instead))
     if the_round.coming:
-        show.heading("In the next days")
+        show.heading(say("In the next days"))
         for task in the_round.coming:
             count = f" ({task.count})" if task.count else ""
             print(f"  {wording.when(task.due, the_round.on)}  {task.subject}: {task.task}{count}")
 
 
+_NOT_MOVED = mark("NOT TO BE MOVED: {what} of {of}, up to and on {day} ({why}).")
+_NOT_USED = mark("NOT TO BE USED: {what} of {of}, up to and on {day} ({why}).")
+
+
 def _show_task(task: Task, on: date, why: bool, told: set[str], units: Units) -> None:
-    times = f"{task.times_left} times, " if task.times_left > 1 else ""
-    in_all = " in all" if times else ""
-    print(f"  [ ] {task.task} ({times}{task.minutes:g} min{in_all})")
+    if task.times_left > 1:
+        takes = say(
+            "{times} times, {minutes:g} min in all", times=task.times_left, minutes=task.minutes
+        )
+    else:
+        takes = say("{minutes:g} min", minutes=task.minutes)
+    print(f"  [ ] {task.task} ({takes})")
     notes = [task.subject] if task.once else []
     notes += [task.count] if task.count else []
     if task.once:
-        notes.append(f"due {wording.when(task.due, on)}")
+        notes.append(say("due {day}", day=wording.when(task.due, on)))
     if task.overdue_days:
-        notes.append(f"{wording.counted(task.overdue_days, 'day')} overdue")
+        notes.append(say_many("{n} day overdue", "{n} days overdue", task.overdue_days))
     if task.printed:
-        differs = task.printed != task.task
-        notes.append("your change" + (f"; printed: {task.printed}" if differs else ""))
+        notes.append(say("your change"))
+        if task.printed != task.task:
+            notes.append(say("printed: {task}", task=task.printed))
     if notes:
         print(f"      {'; '.join(notes)}")
     if why:
-        print(f"      Why: {task.why}")
-        for figure in task.figures:
-            print(f"        {wording.cited(figure, units)}")
+        print("      " + say("Why: {why}", why=task.why))
+        for row in task.figures:
+            print(f"        {wording.cited(row, units)}")
     if task.caution and task.caution not in told:
         told.add(task.caution)
         show.caution(task.caution)
@@ -142,7 +176,7 @@ def rules(
     flock = _flock_if_any(ctx, flock_file)
     shown = [s for s in all_rules(flock.care_rules) if name in (None, s.rule.rule)]
     if not shown:
-        raise BadInput(f"There is no rule {name!r}. `quailwright rules` lists them.")
+        raise BadInput(say("There is no rule {name!r}. `quailwright rules` lists them.", name=name))
     if as_json:
         show.json_document([shapes.rule_shape(one) for one in shown])
         return
@@ -154,7 +188,7 @@ def rules(
     rows = [
         (s.rule.rule, s.rule.stage, wording.plain(s.rule.task, units), _yours(s)) for s in shown
     ]
-    show.table(("rule", "of", "task", ""), rows)
+    show.table((say("rule"), say("of"), say("task"), ""), rows)
 
 
 def _flock_if_any(ctx: typer.Context, flock_file: str | None) -> Flock:
@@ -166,27 +200,40 @@ def _flock_if_any(ctx: typer.Context, flock_file: str | None) -> Flock:
 
 
 def _yours(shown: ShownRule) -> str:
-    yours = "yours" if shown.rule.yours else ""
-    words = ("silenced by you" if shown.silenced else yours, f"at {shown.place}")
-    return " ".join(words if shown.place else words[:1])
+    yours = say("yours") if shown.rule.yours else ""
+    if shown.silenced:
+        yours = say("silenced by you")
+    if not shown.place:
+        return yours
+    return yours + " " + say("at {place}", place=shown.place)
 
 
 def _show_rule(shown: ShownRule, units: Units) -> None:
     rule = shown.rule
     yours = _yours(shown)
     print(f"{rule.rule} ({rule.stage}){', ' if yours else ''}{yours}")
-    for label, text in (("Task", rule.task), ("Why", rule.why), ("Caution", rule.caution)):
+    for label, text in (
+        (mark("Task: {text}"), rule.task),
+        (mark("Why: {text}"), rule.why),
+        (mark("Caution: {text}"), rule.caution),
+    ):
         if text:
-            print(f"{label}: {wording.plain(text, units)}")
-    print(f"When: {wording.rhythm(rule)}; {wording.takes(rule)}")
+            print(say(label, text=wording.plain(text, units)))
+    print(say("When: {when}; {takes}", when=wording.rhythm(rule), takes=wording.takes(rule)))
     if rule.original is not None:
         printed = rule.original
-        print(f"Printed: {wording.plain(printed.task, units)}")
-        print(f"Printed when: {wording.rhythm(printed)}; {wording.takes(printed)}")
-    for figure in rule.basis():
-        print(f"  {figure.key}: {wording.cited(figure, units)}")
+        print(say("Printed: {task}", task=wording.plain(printed.task, units)))
+        print(
+            say(
+                "Printed when: {when}; {takes}",
+                when=wording.rhythm(printed),
+                takes=wording.takes(printed),
+            )
+        )
+    for row in rule.basis():
+        print(f"  {row.key}: {wording.cited(row, units)}")
     if not rule.figures:
-        print(f"  {rule.certainty}")
+        print(f"  {say(rule.certainty)}")
 
 
 DEMO_EXAMPLES = """Examples:
@@ -219,11 +266,11 @@ def demo(
     if not (no_serve or as_json):
         from quailwright.cli.serve import DEMO_PORT, serve_flock
 
-        print("An invented flock to look around in; nothing here is real.")
+        print(say("An invented flock to look around in; nothing here is real."))
         serve_flock(path, port, invented=True, near=DEMO_PORT)
         return
     _print_round(entries, on, why=False, as_json=as_json)
     if not as_json:
-        show.heading("Everything above is invented. To look further:")
+        show.heading(say("Everything above is invented. To look further:"))
         print(f"  ./start flock --flock {path}")
         print(f"  ./start today --why --flock {path}")

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 from quailwright.journal.entries import Entry, Retract
 from quailwright.journal.findings import Finding
+from quailwright.language import later
 
 
 def corrections(retracts: Sequence[Retract]) -> tuple[set[str], list[Entry], list[Finding]]:
@@ -57,15 +58,19 @@ def _taken_back(retracts: Sequence[Retract]) -> set[str]:
     return gone | (targets.keys() - stands)
 
 
-def _corrected_twice(later: Retract, earlier: Retract) -> Finding:
+def _corrected_twice(last: Retract, earlier: Retract) -> Finding:
     return Finding(
         "conflict",
-        f"entry {later.entry} was corrected already by entry {earlier.id}; the later counts.",
-        "Retract the correction that is wrong.",
-        entry=later.id,
+        later(
+            "entry {entry} was corrected already by entry {earlier}; the later counts.",
+            entry=last.entry,
+            earlier=earlier.id,
+        ),
+        later("Retract the correction that is wrong."),
+        entry=last.id,
         field="entry",
-        forced=later.force,
-        at=later.at,
+        forced=last.force,
+        at=last.at,
     )
 
 
@@ -73,8 +78,8 @@ def retracts_nothing(retract: Retract) -> Finding:
     """The finding on a retract whose entry the journal does not hold."""
     return Finding(
         "orphan",
-        f"It takes back entry {retract.entry}, which the journal does not hold.",
-        "Check the id.",
+        later("It takes back entry {entry}, which the journal does not hold.", entry=retract.entry),
+        later("Check the id."),
         entry=retract.id,
         field="entry",
         at=retract.at,

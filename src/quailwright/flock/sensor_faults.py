@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from quailwright.husbandry import facts
 from quailwright.journal.findings import Finding
 from quailwright.journal.readings import from_ms
+from quailwright.language import later, later_many
 
 if TYPE_CHECKING:
     import numpy as np
@@ -53,19 +54,26 @@ class Faults:
         told = [self._spikes_told(name, unit, zone)] if self.spikes.any() else []
         told += [self._run_told(run, name, unit, zone) for run in self.runs[:_MOST_RUNS_TOLD]]
         if more := len(self.runs[_MOST_RUNS_TOLD:]):
-            told.append(Finding("conflict", f"It looked stuck {more} more times.", field=name))
+            again = later("It looked stuck {times} more times.", times=more)
+            told.append(Finding("conflict", again, field=name))
         return told
 
     def _spikes_told(self, name: str, unit: str, zone: tzinfo) -> Finding:
         count = int(self.spikes.sum())
         worst = float(self.values[self.spikes][0])
         when = from_ms(int(self.at_ms[self.spikes][0])).astimezone(zone)
-        many = "One reading" if count == 1 else f"{count} single readings"
         return Finding(
             "conflict",
-            f"{many} stood far off those before and after: {worst:g} {unit} at "
-            f"{when:%Y-%m-%d %H:%M}{'' if count == 1 else ' the first'}.",
-            "Left out of the means. Check the sensor and its leads if it goes on.",
+            later_many(
+                "One reading stood far off those before and after: {value:g} {unit} at {at}.",
+                "{n} single readings stood far off those before and after: {value:g} {unit} at "
+                "{at} the first.",
+                count,
+                value=worst,
+                unit=unit,
+                at=f"{when:%Y-%m-%d %H:%M}",
+            ),
+            later("Left out of the means. Check the sensor and its leads if it goes on."),
             field=name,
         )
 
@@ -73,14 +81,26 @@ class Faults:
         first, last = run
         hours = float(self.at_ms[last] - self.at_ms[first]) / HOUR_MS
         since, until = (from_ms(int(self.at_ms[i])).astimezone(zone) for i in run)
-        kept = "Left out of the means as a stuck sensor. "
+        mend = later(
+            "Left out of the means as a stuck sensor. Warm the sensor in your hand, or breathe on "
+            "it, and see whether it moves."
+        )
         if self.steady:
-            kept = "So much is like that that it counts: a steady machine, or a stuck sensor. "
+            mend = later(
+                "So much is like that that it counts: a steady machine, or a stuck sensor. Warm "
+                "the sensor in your hand, or breathe on it, and see whether it moves."
+            )
         return Finding(
             "conflict",
-            f"{self.values[first]:g} {unit} to the last digit for {hours:.0f} h, "
-            f"{since:%Y-%m-%d %H:%M} to {until:%Y-%m-%d %H:%M}.",
-            f"{kept}Warm the sensor in your hand, or breathe on it, and see whether it moves.",
+            later(
+                "{value:g} {unit} to the last digit for {hours:.0f} h, {since} to {until}.",
+                value=float(self.values[first]),
+                unit=unit,
+                hours=hours,
+                since=f"{since:%Y-%m-%d %H:%M}",
+                until=f"{until:%Y-%m-%d %H:%M}",
+            ),
+            mend,
             field=name,
         )
 

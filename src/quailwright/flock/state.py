@@ -8,10 +8,12 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field, fields
 from datetime import date, datetime
+from functools import reduce
 from typing import TypeVar
 
 from quailwright.journal import entries as kinds
 from quailwright.journal.findings import Finding
+from quailwright.language import Said, later, later_many
 
 CLASSES = ("chicks", "hens", "cocks")
 
@@ -57,13 +59,20 @@ class Birds:
         """The same counts, apart."""
         return Birds(self.chicks, self.hens, self.cocks)
 
-    def __str__(self) -> str:
+    def told(self) -> Said:
+        """`2 chicks, 1 hen`, to be said later."""
         parts = [
-            f"{count} {name if count != 1 else name[:-1]}"
-            for name, count in zip(CLASSES, (self.chicks, self.hens, self.cocks), strict=True)
-            if count
+            later_many("{n} chick", "{n} chicks", self.chicks),
+            later_many("{n} hen", "{n} hens", self.hens),
+            later_many("{n} cock", "{n} cocks", self.cocks),
         ]
-        return ", ".join(parts) or "no birds"
+        some = [part for part in parts if part.number]
+        if not some:
+            return later("no birds")
+        return reduce(lambda first, rest: later("{first}, {rest}", first=first, rest=rest), some)
+
+    def __str__(self) -> str:
+        return str(self.told())
 
 
 @dataclass(slots=True)
@@ -379,9 +388,11 @@ class CullToDo:
 
     @property
     def whose(self) -> str:
-        """The hatch or group in words."""
-        of_day = f" hatched on {self.hatched_on}" if self.hatched_on is not None else ""
-        return f"{self.hatch or self.group}{of_day}"
+        """The hatch or group in words, to be said later where it has a day."""
+        name = self.hatch or self.group or ""
+        if self.hatched_on is None:
+            return name
+        return later("{group} hatched on {day}", group=name, day=self.hatched_on)
 
 
 CullKey = tuple[date, str | None, str | None, date | None]

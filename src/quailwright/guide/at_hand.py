@@ -8,6 +8,7 @@ from typing import Any
 from quailwright.flock.state import CLASSES, Flock, Group, Hatch
 from quailwright.guide.occasions import may_lay, turns_until
 from quailwright.journal.entries import Role
+from quailwright.language import mark, say
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +29,7 @@ def at_hand(flock: Flock, place: str, on: date) -> list[Entering]:
     for group in groups:
         found.extend(_of_group(group, on, several))
     if groups:
-        found.append(Entering("feed_given", "Feed", {"place": place}, ("feed", "kg")))
+        found.append(Entering("feed_given", say("Feed"), {"place": place}, ("feed", "kg")))
     open_here = [hatch for hatch in flock.hatches_open() if hatch.place == place]
     for hatch in open_here:
         found.extend(of_hatch(hatch, on, len(open_here) > 1))
@@ -36,31 +37,46 @@ def at_hand(flock: Flock, place: str, on: date) -> list[Entering]:
 
 
 def _of_group(group: Group, on: date, several: bool) -> Iterator[Entering]:
-    whose = f" of {group.name}" if several else ""
     known = {"group": group.name}
+
+    def label(of_one: str, of_several: str) -> str:
+        return say(of_several, group=group.name) if several else say(of_one)
+
     if may_lay(group, on):
-        yield Entering("eggs_collected", f"Eggs{whose}", known, ("eggs", "cracked"))
+        eggs = label(mark("Eggs"), mark("Eggs of {group}"))
+        yield Entering("eggs_collected", eggs, known, ("eggs", "cracked"))
     classes = tuple(name for name in CLASSES if getattr(group.alive, name))
-    yield Entering("birds_died", f"A death{whose}", known, (*classes, "found"))
-    yield Entering("birds_counted", f"Head count{whose}", known, classes)
+    died = label(mark("A death"), mark("A death of {group}"))
+    yield Entering("birds_died", died, known, (*classes, "found"))
+    counted = label(mark("Head count"), mark("Head count of {group}"))
+    yield Entering("birds_counted", counted, known, classes)
     if group.alive.chicks:
-        yield Entering("birds_sexed", f"Sexed{whose}", known, ("hens", "cocks"))
-    yield Entering("birds_weighed", f"Weights{whose}", known, ("birds", "total_g"))
+        sexed = label(mark("Sexed"), mark("Sexed of {group}"))
+        yield Entering("birds_sexed", sexed, known, ("hens", "cocks"))
+    weighed = label(mark("Weights"), mark("Weights of {group}"))
+    yield Entering("birds_weighed", weighed, known, ("birds", "total_g"))
 
 
 def of_hatch(hatch: Hatch, on: date, several: bool = False) -> Iterator[Entering]:
     """What is likely to be logged of a hatch that is not closed; `several` names it in labels."""
     if hatch.closed_at is not None:
         return
-    which = f" {hatch.name}" if several else ""
     known = {"hatch": hatch.name}
+
+    def label(of_one: str, of_several: str) -> str:
+        return say(of_several, hatch=hatch.name) if several else say(of_one)
+
     if hatch.turning_stopped_at is None:
-        yield Entering("eggs_weighed", f"Weigh{which}", known, ("eggs", "total_g"))
-        yield Entering("eggs_candled", f"Candle{which}", known, ("clear", "dead"))
+        weigh = label(mark("Weigh"), mark("Weigh {hatch}"))
+        yield Entering("eggs_weighed", weigh, known, ("eggs", "total_g"))
+        candle = label(mark("Candle"), mark("Candle {hatch}"))
+        yield Entering("eggs_candled", candle, known, ("clear", "dead"))
     if on >= turns_until(hatch).date() or hatch.hatched:
-        yield Entering("chicks_hatched", f"Chicks out{which}", known, ("chicks",))
+        out = label(mark("Chicks out"), mark("Chicks out {hatch}"))
+        yield Entering("chicks_hatched", out, known, ("chicks",))
         stages = ("infertile", "early", "middle", "late", "pipped", "contaminated")
-        yield Entering("eggs_opened", f"Eggs opened{which}", known, stages)
+        opened = label(mark("Eggs opened"), mark("Eggs opened {hatch}"))
+        yield Entering("eggs_opened", opened, known, stages)
 
 
 _ASKED_FIRST: dict[str, tuple[str, ...]] = {

@@ -9,14 +9,15 @@ from dataclasses import replace
 from quailwright.flock.state import Flock
 from quailwright.guide.round import Held, PlaceRound, Round, Task
 from quailwright.guide.rules import printed_rules
+from quailwright.language import mark, say
 
 CHILDS_KINDS = ("eggs_collected", "birds_counted", "feed_given", "care")
 """Kinds of entry that a child may write."""
 _HELD_FROM_A_CHILD = ("eggs", "birds")
 
 ALWAYS = (
-    "Wash your hands with soap after the birds, their eggs and their things.",
-    "A bird that looks unwell, is hurt or does not move: leave it, and fetch a grown-up.",
+    mark("Wash your hands with soap after the birds, their eggs and their things."),
+    mark("A bird that looks unwell, is hurt or does not move: leave it, and fetch a grown-up."),
 )
 """What a child is told first. Common practice, no source."""
 
@@ -55,4 +56,4 @@ def _for_a_child(task: Task) -> Task:
 
 
 def _without_reason(held: Held) -> Held:
-    return replace(held, because="ask a grown-up")
+    return replace(held, because=say("ask a grown-up"))

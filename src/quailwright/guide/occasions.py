@@ -6,7 +6,7 @@ An occasion is one thing that rules of its stage apply to. It carries what the r
 of the state, so that the round itself only reads rules and clocks.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from math import ceil, floor
@@ -36,7 +36,7 @@ class Occasion:
         count: birds or eggs there.
         began: the first day on which it could have been cared for here.
         holds: names of conditions that hold.
-        words: words of the state for the rules' texts.
+        words: gives words of the state for the rules' texts, in the language spoken then.
         done: for a kind of entry, the days on which one was logged for this.
         per_place: a place as a whole, for recurring care; a group there has its own steps.
         by_hour: steps fall due at their own instant after `since`; else on a day.
@@ -51,7 +51,7 @@ class Occasion:
     count: int
     began: date
     holds: frozenset[str] = frozenset()
-    words: dict[str, str] = field(default_factory=dict)
+    words: Callable[[], Mapping[str, str]] = dict
     done: dict[str, list[date]] = field(default_factory=dict)
     per_place: bool = False
     by_hour: bool = False
@@ -134,13 +134,15 @@ def may_hatch_on(hatch: Hatch, at: datetime) -> bool:
     return timedelta(days=first) <= passed <= timedelta(days=last)
 
 
-def misdated_words(hatch: Hatch, at: datetime) -> str:
-    """What is wrong with the moment for which chicks were logged."""
+def misdated_words(hatch: Hatch, at: datetime) -> dict[str, object]:
+    """What is wrong with the moment for which chicks were logged, as parts of a sentence."""
     first, _, last = hatch_day_range()
-    return (
-        f"chicks logged on day {hatch_day(hatch, at)} of {hatch.name}; Coturnix hatch on day "
-        f"{floor(first)} to {ceil(last)}"
-    )
+    return {
+        "day": hatch_day(hatch, at),
+        "hatch": hatch.name,
+        "first": floor(first),
+        "last": ceil(last),
+    }
 
 
 def _of_hatch(hatch: Hatch, on: date) -> Iterator[Occasion]:
@@ -238,7 +240,7 @@ def _of_group(flock: Flock, group: Group, on: date, units: Units) -> Iterator[Oc
         group.alive.total,
         began,
         frozenset(_group_conditions(group)),
-        {"surplus": str(surplus_cocks(group))},
+        lambda: {"surplus": str(surplus_cocks(group))},
         done,
     )
     place = flock.places[group.place]
@@ -250,7 +252,7 @@ def _of_group(flock: Flock, group: Group, on: date, units: Units) -> Iterator[Oc
             since,
             group.alive.total,
             began,
-            words=heat_words(age, units),
+            words=lambda: heat_words(age, units),
         )
 
 
@@ -312,7 +314,7 @@ def _place_with_birds(
         sum(group.alive.total for group in groups),
         began,
         frozenset({"laying"} if any(may_lay(group, on) for group in groups) else ()),
-        heat_words(age or 0, units),
+        lambda: heat_words(age or 0, units),
         {
             "feed_given": flock.care.get(("feed_given", place.name), []),
             "birds_counted": [day for day in [_latest(counted)] if day is not None],

@@ -17,6 +17,7 @@ from quailwright.flock.state import CullToDo, Flock, SetToDo
 from quailwright.guide import wording
 from quailwright.guide.occasions import MEMORY, Occasion, egg_store
 from quailwright.journal.moments import zone
+from quailwright.language import say, say_many
 
 
 def planned_occasions(flock: Flock, on: date) -> Iterator[Occasion]:
@@ -68,7 +69,7 @@ def _of_set(
         eggs,
         planned.since,
         holds,
-        {
+        lambda: {
             "eggs": str(eggs),
             "whose": planned.whose,
             "machine": planned.place,
@@ -94,15 +95,15 @@ def _letting_go(flock: Flock, cull: CullToDo, on: date) -> Iterator[Occasion]:
     yield Occasion(
         "planned_cull",
         place,
-        cull.whose,
+        say(cull.whose),
         _midnight(flock, cull.on),
         birds.total,
         cull.since,
-        words={
+        words=lambda: {
             "stay": _stay(cull),
-            "whose": cull.whose,
+            "whose": say(cull.whose),
             "others": _others(cull),
-            "there": str(birds),
+            "there": say(birds.told()),
         },
         known_since=cull.since,
         entry={"group": groups[0]} if len(groups) == 1 else {},
@@ -110,15 +111,23 @@ def _letting_go(flock: Flock, cull: CullToDo, on: date) -> Iterator[Occasion]:
 
 
 def _stay(cull: CullToDo) -> str:
-    kept = ((cull.keep_hens, "hen"), (cull.keep_cocks, "cock"))
-    return " and ".join(
-        wording.counted(number, kind) if number else f"no {kind}s"
-        for number, kind in kept
-        if number is not None
-    )
+    hens, cocks = cull.keep_hens, cull.keep_cocks
+    if hens is None:
+        return "" if cocks is None else _cocks(cocks)
+    if cocks is None:
+        return _hens(hens)
+    return say("{hens} and {cocks}", hens=_hens(hens), cocks=_cocks(cocks))
+
+
+def _hens(number: int) -> str:
+    return say_many("{n} hen", "{n} hens", number) if number else say("no hens")
+
+
+def _cocks(number: int) -> str:
+    return say_many("{n} cock", "{n} cocks", number) if number else say("no cocks")
 
 
 def _others(cull: CullToDo) -> str:
     if cull.keep_hens is None:
-        return "the other cocks"
-    return "the other hens" if cull.keep_cocks is None else "the others"
+        return say("the other cocks")
+    return say("the other hens") if cull.keep_cocks is None else say("the others")

@@ -7,7 +7,7 @@ them it comes up on its plan, counted from the day on which the birds came.
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from itertools import chain
@@ -30,6 +30,7 @@ from quailwright.guide.signs import Sign, signs
 from quailwright.husbandry.facts import Figure
 from quailwright.journal.entries import KINDS, LONGEST_TASK, Units
 from quailwright.journal.moments import until
+from quailwright.language import ENGLISH, mark, say, speaking, spoken
 
 LOOK_AHEAD = timedelta(days=7)
 _TRUSTED_INTERVALS = 3
@@ -80,7 +81,10 @@ class Missed:
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """Something that may not be used or moved yet: a firm no, until the end of that day."""
+    """Something that may not be used or moved yet: a firm no, until the end of that day.
+
+    `what` is `eggs`, `meat` or `birds`, to be said where it is shown.
+    """
 
     what: str
     of: str
@@ -178,10 +182,14 @@ def _holds(rule: Rule, occasion: Occasion) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One step of a rule for one occasion: when it falls due, and whether it was done."""
+    """One step of a rule for one occasion: when it falls due, and whether it was done.
+
+    `what` is for the reader; `named` is the same in English, by which a `care` entry may name it.
+    """
 
     rule: str
     what: str
+    named: str
     day: float
     at: datetime
     too_late: datetime | None
@@ -194,7 +202,8 @@ def _steps(flock: Flock, rule: Rule, occasion: Occasion, units: Units) -> Iterat
     others = [day for kind in rule.done_by for day in occasion.done.get(kind, ())]
     for position, day in enumerate(days):
         at = _due_at(occasion, day)
-        what = wording.fill(rule.task, units, _words(occasion, day, units))
+        what = _text(rule, occasion, day, units)
+        named = _in_english(what, rule, occasion, day, units)
         counts_from = max((at - early).date(), occasion.known_since or occasion.since.date())
         counts_until = date.max
         too_late = None if rule.too_late is None else at + timedelta(days=rule.too_late)
@@ -203,9 +212,23 @@ def _steps(flock: Flock, rule: Rule, occasion: Occasion, units: Units) -> Iterat
             counts_until = following.date()
             last = following - timedelta(days=1)
             too_late = last if too_late is None else min(too_late, last)
-        ticks = [*_ticks(flock, (rule.rule, what), occasion.place), *others]
+        ticks = [*_ticks(flock, (rule.rule, named), occasion.place), *others]
         done = any(counts_from <= tick < counts_until for tick in ticks)
-        yield Step(rule.rule, what, day, at, too_late, done)
+        yield Step(rule.rule, what, named, day, at, too_late, done)
+
+
+def _text(rule: Rule, occasion: Occasion, day: float | None, units: Units) -> str:
+    """What the rule asks for, in the language spoken."""
+    words = occasion.words() if day is None else _words(occasion, day, units)
+    return wording.fill(rule.task, units, words)
+
+
+def _in_english(text: str, rule: Rule, occasion: Occasion, day: float | None, units: Units) -> str:
+    """`text` as the journal names it, whoever reads it in whatever language."""
+    if spoken() == ENGLISH:
+        return text
+    with speaking(ENGLISH):
+        return _text(rule, occasion, day, units)
 
 
 def _due_at(occasion: Occasion, day: float) -> datetime:
@@ -215,11 +238,10 @@ def _due_at(occasion: Occasion, day: float) -> datetime:
     return occasion.since + timedelta(days=round(day))
 
 
-def _words(occasion: Occasion, day: float, units: Units) -> dict[str, str]:
+def _words(occasion: Occasion, day: float, units: Units) -> Mapping[str, str]:
     """The state's words, with the heat of the step's own age."""
-    if "heat" not in occasion.words:
-        return occasion.words
-    return occasion.words | heat_words(max(0, int(day)), units)
+    words = occasion.words()
+    return {**words, **heat_words(max(0, int(day)), units)} if "heat" in words else words
 
 
 def _belongs(step: Step, occasion: Occasion) -> bool:
@@ -233,11 +255,11 @@ def _step_task(rule: Rule, occasion: Occasion, step: Step, on: date, units: Unit
     return Task(
         rule.rule,
         step.what,
-        wording.fill(rule.why, units, occasion.words),
+        wording.fill(rule.why, units, occasion.words()),
         round(rule.minutes_for(occasion.count), 1),
         step.at if occasion.by_hour else step.at.date(),
         overdue,
-        wording.fill(rule.caution_at(occasion.age_days(on)), units, occasion.words),
+        wording.fill(rule.caution_at(occasion.age_days(on)), units, occasion.words()),
         occasion.place,
         occasion.subject,
         count,
@@ -247,7 +269,7 @@ def _step_task(rule: Rule, occasion: Occasion, step: Step, on: date, units: Unit
         certainty(rule),
         rule.basis(),
         _printed(rule, units, occasion),
-        _tick(rule, occasion, step.what),
+        _tick(rule, occasion, step.named),
     )
 
 
@@ -267,7 +289,7 @@ def _missed(rule: Rule, occasion: Occasion, step: Step, on: date, units: Units) 
         occasion.place,
         occasion.subject,
         step.at if occasion.by_hour else step.at.date(),
-        wording.fill(_instead(rule, occasion, on), units, occasion.words),
+        wording.fill(_instead(rule, occasion, on), units, occasion.words()),
     )
 
 
@@ -281,7 +303,7 @@ def _printed(rule: Rule, units: Units, occasion: Occasion) -> str:
     """The printed rule's text, when the keeper has changed the rule."""
     if rule.original is None:
         return ""
-    return wording.fill(rule.original.task, units, occasion.words)
+    return wording.fill(rule.original.task, units, occasion.words())
 
 
 _NAMES_ITS_SUBJECT = {
@@ -342,8 +364,9 @@ def _recurring(
         rule.until is None or age <= rule.until
     ):
         return
-    text = wording.fill(rule.task, units, occasion.words)
-    ticks = [*_ticks(flock, (rule.rule, text), occasion.place)]
+    text = _text(rule, occasion, None, units)
+    named = _in_english(text, rule, occasion, None, units)
+    ticks = [*_ticks(flock, (rule.rule, named), occasion.place)]
     others = [day for kind in rule.done_by for day in occasion.done.get(kind, ())]
     left = rule.times - ticks.count(on)
     if left <= 0 or on in others:
@@ -354,11 +377,11 @@ def _recurring(
     yield Task(
         rule.rule,
         text,
-        wording.fill(rule.why, units, occasion.words),
+        wording.fill(rule.why, units, occasion.words()),
         round(left * rule.minutes_for(occasion.count), 1),
         due,
         (on - due).days,
-        wording.fill(rule.caution_at(occasion.age_days(on)), units, occasion.words),
+        wording.fill(rule.caution_at(occasion.age_days(on)), units, occasion.words()),
         occasion.place,
         occasion.subject,
         "",
@@ -368,7 +391,7 @@ def _recurring(
         certainty(rule),
         rule.basis(),
         _printed(rule, units, occasion),
-        _tick(rule, occasion, text),
+        _tick(rule, occasion, named),
     )
 
 
@@ -409,11 +432,11 @@ def day_of_hatch(hatch: Hatch, at: datetime) -> str:
 
 def _withheld(flock: Flock, on: date) -> Iterator[Held]:
     for held in flock.withholdings:
-        because = f"treated with {held.product}"
-        for what, last in (("eggs", held.eggs_until), ("meat", held.meat_until)):
+        because = say("treated with {product}", product=held.product)
+        for what, last in ((mark("eggs"), held.eggs_until), (mark("meat"), held.meat_until)):
             if last is not None and on <= last:
                 yield Held(what, held.group, last, because)
     for place in flock.places.values():
         last = place.quarantined_until
         if last is not None and on <= last:
-            yield Held("birds", place.name, last, "in quarantine")
+            yield Held(mark("birds"), place.name, last, say("in quarantine"))

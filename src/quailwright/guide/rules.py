@@ -8,7 +8,7 @@ import difflib
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cache
+from functools import cache, reduce
 from importlib import resources
 from typing import Any, get_args
 
@@ -16,6 +16,7 @@ from quailwright.husbandry import facts
 from quailwright.husbandry.facts import Certainty, Figure
 from quailwright.journal.entries import CareRule, CareStage
 from quailwright.journal.findings import Finding
+from quailwright.language import later
 
 REST = "rest"
 """As a rule's `day`: when the received eggs have rested (longer when posted)."""
@@ -259,8 +260,8 @@ def problems(change: CareRule) -> list[Finding]:
         return [
             Finding(
                 "shape",
-                "a rule comes again and again, or once on its day, not both.",
-                "Give every_days or day.",
+                later("a rule comes again and again, or once on its day, not both."),
+                later("Give every_days or day."),
                 entry=change.id,
                 field="day",
             )
@@ -269,27 +270,32 @@ def problems(change: CareRule) -> list[Finding]:
         return [
             Finding(
                 "shape",
-                "it says nothing.",
-                "Say what to do; silenced=true takes a rule away.",
+                later("it says nothing."),
+                later("Say what to do; silenced=true takes a rule away."),
                 entry=change.id,
                 field="task",
             )
         ]
     if change.rule in printed_rules():
         return []
-    missing = [name for name in ("stage", "task") if getattr(change, name) is None]
+    missing: list[str] = [name for name in ("stage", "task") if getattr(change, name) is None]
     if change.every_days is None and change.day is None:
-        missing.append("every_days or day")
+        missing.append(later("every_days or day"))
     if not missing:
         return []
     near = difflib.get_close_matches(change.rule, printed_rules(), 1)
-    hint = f"Did you mean {near[0]}? " if near else ""
+    mend = later("`quailwright rules` lists the printed ones.")
     return [
         Finding(
             "shape",
-            f"there is no printed rule {change.rule!r}, and a rule of your own needs "
-            f"{', '.join(missing)}.",
-            f"{hint}`quailwright rules` lists the printed ones.",
+            later(
+                "there is no printed rule {rule!r}, and a rule of your own needs {missing}.",
+                rule=change.rule,
+                missing=reduce(
+                    lambda some, one: later("{first}, {rest}", first=some, rest=one), missing
+                ),
+            ),
+            later("Did you mean {name}? {mend}", name=near[0], mend=mend) if near else mend,
             entry=change.id,
             field="rule",
         )

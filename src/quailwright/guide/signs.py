@@ -16,6 +16,7 @@ from quailwright.guide.occasions import (
 )
 from quailwright.husbandry import facts, housing
 from quailwright.journal.moments import as_date, day_text
+from quailwright.language import mark, say, say_many
 
 TOLD_FOR = timedelta(days=14)
 """How long a difference in a count, or a contradiction, is told of."""
@@ -24,7 +25,11 @@ _ADULT_FROM_D = 365
 
 @dataclass(frozen=True, slots=True)
 class Sign:
-    """Something that looks wrong: where, since when, on what evidence, and what to check first."""
+    """Something that looks wrong: where, since when, on what evidence, and what to check first.
+
+    `sign` names it in English, as programs read it: whoever shows it says it. `where` may be the
+    name of a field.
+    """
 
     sign: str
     where: str
@@ -59,11 +64,17 @@ def _machines_that_clash(flock: Flock, on: date) -> Iterator[Sign]:
         begins, over = turns_until(first), min(ends(first), turns_until(second))
         if first.place == second.place and begins + together < over and on <= over.date():
             yield Sign(
-                "two hatches clash",
+                mark("two hatches clash"),
                 first.place,
                 begins.date(),
-                f"{first.name} lies still and wants more humidity from {wording.clock(begins)}, "
-                f"while {second.name} must be turned until {wording.clock(turns_until(second))}.",
+                say(
+                    "{first} lies still and wants more humidity from {begins}, while {second} must "
+                    "be turned until {end}.",
+                    first=first.name,
+                    begins=wording.clock(begins),
+                    second=second.name,
+                    end=wording.clock(turns_until(second)),
+                ),
                 _way_out(flock, first, begins, on),
             )
 
@@ -74,9 +85,19 @@ def _way_out(flock: Flock, hatch: Hatch, by: datetime, on: date) -> str:
         for place in flock.in_walking_order()
         if place.role == "hatcher" and not place.closed and place.name != hatch.place
     )
-    when = f"by {wording.clock(by)}" if on <= by.date() else "now"
-    where = next(hatchers, "another machine")
-    return f"Move {hatch.name} to {where} {when}, or turn the other one by hand."
+    where = next(hatchers, None) or say("another machine")
+    if on > by.date():
+        return say(
+            "Move {hatch} to {machine} now, or turn the other one by hand.",
+            hatch=hatch.name,
+            machine=where,
+        )
+    return say(
+        "Move {hatch} to {machine} by {when}, or turn the other one by hand.",
+        hatch=hatch.name,
+        machine=where,
+        when=wording.clock(by),
+    )
 
 
 def _machines_too_full(flock: Flock, on: date) -> Iterator[Sign]:
@@ -87,11 +108,16 @@ def _machines_too_full(flock: Flock, on: date) -> Iterator[Sign]:
         eggs = sum(hatch.alive for hatch in inside)
         if eggs > place.capacity_eggs:
             yield Sign(
-                "machine too full",
+                mark("machine too full"),
                 place.name,
                 max(hatch.set_at for hatch in inside).date(),
-                f"{wording.counted(eggs, 'egg')} in a machine for {place.capacity_eggs}.",
-                "Air must reach every egg: take out clears, or use a second machine.",
+                say_many(
+                    "{n} egg in a machine for {room}.",
+                    "{n} eggs in a machine for {room}.",
+                    eggs,
+                    room=place.capacity_eggs,
+                ),
+                say("Air must reach every egg: take out clears, or use a second machine."),
             )
 
 
@@ -100,16 +126,24 @@ def _hatches_overdue(flock: Flock, on: date) -> Iterator[Sign]:
         over = ends(hatch).date()
         if on > over:
             left = max(0, hatch.alive - hatch.opened.total())
-            unknown = f" What became of {wording.counted(left, 'egg')} is not logged."
+            day = wording.weekday(hatch.set_at)
             yield Sign(
-                "hatch not closed",
+                mark("hatch not closed"),
                 hatch.name,
                 over,
-                f"It was set on {wording.weekday(hatch.set_at)}; nothing more is to be awaited."
-                + (unknown if left else ""),
-                "Open and log the eggs that are left, then log hatch_closed."
+                say_many(
+                    "It was set on {day}; nothing more is to be awaited. What became of {n} egg is "
+                    "not logged.",
+                    "It was set on {day}; nothing more is to be awaited. What became of {n} eggs "
+                    "is not logged.",
+                    left,
+                    day=day,
+                )
                 if left
-                else "Log hatch_closed.",
+                else say("It was set on {day}; nothing more is to be awaited.", day=day),
+                say("Open and log the eggs that are left, then log hatch_closed.")
+                if left
+                else say("Log hatch_closed."),
             )
 
 
@@ -118,13 +152,16 @@ def _hatchings_misdated(flock: Flock, on: date) -> Iterator[Sign]:
     for hatch in flock.hatches.values():
         for at in misdated_hatchings(hatch):
             if on <= max(at, ends(hatch)).date() + TOLD_FOR:
-                said = misdated_words(hatch, at)
                 yield Sign(
-                    "hatching misdated",
+                    mark("hatching misdated"),
                     hatch.name,
                     at.date(),
-                    f"{said[0].upper()}{said[1:]}.",
-                    "Mend the date: retract that entry, and log it with the right `at`.",
+                    say(
+                        "Chicks logged on day {day} of {hatch}; Coturnix hatch on day {first} to "
+                        "{last}.",
+                        **misdated_words(hatch, at),
+                    ),
+                    say("Mend the date: retract that entry, and log it with the right `at`."),
                 )
 
 
@@ -138,12 +175,16 @@ def _birds_in_a_machine(flock: Flock, on: date) -> Iterator[Sign]:
             age = group.age_days(on)
             if group.alive.hens or group.alive.cocks or (age is not None and age > drying):
                 yield Sign(
-                    "birds in a machine",
+                    mark("birds in a machine"),
                     group.name,
                     group.placed or on,
-                    f"{wording.counted(group.alive.total, 'bird')} logged in {place.name}, where "
-                    "eggs belong.",
-                    "Mend the place: retract that entry, and log it with the right one.",
+                    say_many(
+                        "{n} bird logged in {place}, where eggs belong.",
+                        "{n} birds logged in {place}, where eggs belong.",
+                        group.alive.total,
+                        place=place.name,
+                    ),
+                    say("Mend the place: retract that entry, and log it with the right one."),
                 )
 
 
@@ -164,13 +205,19 @@ def _crowded(flock: Flock, on: date) -> Iterator[Sign]:
         if needed > place.floor_m2:
             birds = sum(group.alive.total for group in groups)
             yield Sign(
-                "crowded",
+                mark("crowded"),
                 place.name,
                 max(group.placed or on for group in groups),
-                f"{wording.counted(birds, 'bird')} on {wording.area(place.floor_m2, units)}; "
-                "at their age they need "
-                f"at least {wording.area(needed, units)}, and most keepers give adults far more.",
-                "Move some, or add floor; look for pecked heads and wet litter.",
+                say_many(
+                    "{n} bird on {floor}; at their age they need at least {needed}, and most "
+                    "keepers give adults far more.",
+                    "{n} birds on {floor}; at their age they need at least {needed}, and most "
+                    "keepers give adults far more.",
+                    birds,
+                    floor=wording.area(place.floor_m2, units),
+                    needed=wording.area(needed, units),
+                ),
+                say("Move some, or add floor; look for pecked heads and wet litter."),
             )
 
 
@@ -185,12 +232,21 @@ def _too_many_cocks(flock: Flock, on: date) -> Iterator[Sign]:
         if surplus_cocks(group):
             ratio = group.alive.hens / group.alive.cocks
             yield Sign(
-                "many cocks",
+                mark("many cocks"),
                 group.name,
                 group.sexed_on or group.since or on,
-                f"{group.alive.cocks} cocks with {wording.counted(group.alive.hens, 'hen')} "
-                f"({ratio:.1f} hens a cock; usual is {usual.low:g} to {usual.high:g}).",
-                "Look for bald backs and pecked heads; part the cocks that are too many.",
+                say_many(
+                    "{cocks} cocks with {n} hen ({ratio:.1f} hens a cock; usual is {low:g} to "
+                    "{high:g}).",
+                    "{cocks} cocks with {n} hens ({ratio:.1f} hens a cock; usual is {low:g} to "
+                    "{high:g}).",
+                    group.alive.hens,
+                    cocks=group.alive.cocks,
+                    ratio=ratio,
+                    low=usual.low,
+                    high=usual.high,
+                ),
+                say("Look for bald backs and pecked heads; part the cocks that are too many."),
             )
 
 
@@ -202,18 +258,27 @@ def _counts_that_differ(flock: Flock, on: date) -> Iterator[Sign]:
     for difference in flock.differences:
         if difference.what in _NOT_ALARMING or not timedelta(0) <= on - difference.day <= TOLD_FOR:
             continue
-        amount = int(difference.amount)
-        missing = amount < 0
+        missing = int(difference.amount) < 0
+        text = _MISSING if missing else _MORE
         yield Sign(
-            "count differs",
+            mark("count differs"),
             difference.of,
             difference.day,
-            f"{difference.counted:g} {difference.what} counted, {difference.recorded:g} in the "
-            f"record: {abs(amount)} {'missing' if missing else 'more'}.",
-            "Count again; look for a hole or an open latch, and a death nobody logged."
+            say(
+                text,
+                counted=difference.counted,
+                what=say(difference.what),
+                recorded=difference.recorded,
+                amount=abs(int(difference.amount)),
+            ),
+            say("Count again; look for a hole or an open latch, and a death nobody logged.")
             if missing
-            else "Count again; look for an arrival or a hatch that nobody logged.",
+            else say("Count again; look for an arrival or a hatch that nobody logged."),
         )
+
+
+_MISSING = mark("{counted:g} {what} counted, {recorded:g} in the record: {amount} missing.")
+_MORE = mark("{counted:g} {what} counted, {recorded:g} in the record: {amount} more.")
 
 
 def _contradictions(flock: Flock, on: date) -> Iterator[Sign]:
@@ -222,9 +287,11 @@ def _contradictions(flock: Flock, on: date) -> Iterator[Sign]:
         if not timedelta(0) <= on - day <= TOLD_FOR:
             continue
         yield Sign(
-            "kept against the record" if finding.forced else "record contradicts itself",
+            mark("kept against the record")
+            if finding.forced
+            else mark("record contradicts itself"),
             finding.field,
             day,
-            finding.what,
-            finding.mend,
+            say(finding.what),
+            say(finding.mend),
         )

@@ -1,27 +1,117 @@
-"""An entry in words: what kind it is, and what it says, field by field."""
+"""An entry in words: what kind it is, and what it says, field by field, in the language spoken."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from functools import cache
-from typing import Any
+from typing import Any, Final
 
 from quailwright.journal.entries import KINDS, Entry, as_dict, kind_of
+from quailwright.language import figure, mark, say
 
 _TOLD_ELSEWHERE = {"id", "kind", "at", "by", "note", "force", "instead"}
 
 
 def kind_words(kind: str) -> str:
     """`eggs collected` for `eggs_collected`."""
-    return "task done" if kind == "care" else kind.replace("_", " ")
+    return say(KIND_WORDS.get(kind, kind.replace("_", " ")))
+
+
+KIND_WORDS: Final[Mapping[str, str]] = {
+    "holding": mark("holding"),
+    "place": mark("place"),
+    "instrument": mark("instrument"),
+    "source": mark("source"),
+    "feed": mark("feed"),
+    "goal": mark("goal"),
+    "care_rule": mark("care rule"),
+    "plan_accepted": mark("plan accepted"),
+    "set_planned": mark("set planned"),
+    "cull_planned": mark("cull planned"),
+    "eggs_received": mark("eggs received"),
+    "eggs_set": mark("eggs set"),
+    "eggs_weighed": mark("eggs weighed"),
+    "eggs_candled": mark("eggs candled"),
+    "turning_stopped": mark("turning stopped"),
+    "chicks_hatched": mark("chicks hatched"),
+    "eggs_opened": mark("eggs opened"),
+    "hatch_closed": mark("hatch closed"),
+    "group": mark("group"),
+    "birds_moved": mark("birds moved"),
+    "birds_sexed": mark("birds sexed"),
+    "birds_died": mark("birds died"),
+    "birds_processed": mark("birds processed"),
+    "birds_out": mark("birds out"),
+    "birds_counted": mark("birds counted"),
+    "birds_weighed": mark("birds weighed"),
+    "eggs_collected": mark("eggs collected"),
+    "eggs_out": mark("eggs out"),
+    "feed_bought": mark("feed bought"),
+    "feed_given": mark("feed given"),
+    "feed_counted": mark("feed counted"),
+    "care": mark("task done"),
+    "treated": mark("treated"),
+    "quarantine": mark("quarantine"),
+    "outage": mark("outage"),
+    "money": mark("money"),
+    "bird": mark("bird"),
+    "bird_weighed": mark("bird weighed"),
+    "bird_left": mark("bird left"),
+    "pairing": mark("pairing"),
+    "retract": mark("retract"),
+}
+"""What each kind is called."""
 
 
 def field_words(name: str) -> str:
     """`storage, °C` for `storage_c`; a field's name as a keeper reads it."""
     for end, unit in _UNITS.items():
         if name.endswith(end) and "_per_" not in name:
-            return f"{name.removesuffix(end).replace('_', ' ')}, {unit}"
-    return "kg" if name == "kg" else name.replace("_", " ")
+            return f"{_in_words(name.removesuffix(end))}, {unit}"
+    return _in_words(name)
 
+
+def _in_words(code: str) -> str:
+    """`laid from` for `laid_from`."""
+    return say(code.replace("_", " "))
+
+
+FIELD_WORDS: Final = frozenset({
+    mark("id"), mark("at"), mark("by"), mark("note"), mark("force"), mark("name"),
+    mark("latitude"), mark("longitude"), mark("altitude"), mark("timezone"), mark("units"),
+    mark("currency"), mark("light target"), mark("place"), mark("role"), mark("capacity eggs"),
+    mark("floor"), mark("heater"), mark("walk order"), mark("closed"), mark("instrument"),
+    mark("temperature offset"), mark("humidity offset"), mark("source"), mark("route"),
+    mark("price per egg"), mark("feed"), mark("protein"), mark("me"), mark("calcium"),
+    mark("price per kg"), mark("bag"), mark("stage"), mark("eggs per week"),
+    mark("table birds per month"), mark("from"), mark("until"), mark("certainty"), mark("rule"),
+    mark("silenced"), mark("task"), mark("why"), mark("minutes"), mark("every days"), mark("day"),
+    mark("caution"), mark("brief"), mark("hatch"), mark("on"), mark("eggs"), mark("group"),
+    mark("hatched on"), mark("keep hens"), mark("keep cocks"), mark("lot"), mark("broken"),
+    mark("cost"), mark("laid from"), mark("laid to"), mark("mean egg"), mark("storage"),
+    mark("total"), mark("clear"), mark("dead"), mark("chicks"), mark("infertile"), mark("early"),
+    mark("middle"), mark("late"), mark("pipped"), mark("contaminated"), mark("hens"),
+    mark("cocks"), mark("to group"), mark("found"), mark("live"), mark("dressed"), mark("use"),
+    mark("income"), mark("weights"), mark("birds"), mark("sex"), mark("cracked"), mark("to"),
+    mark("kg"), mark("product"), mark("dose"), mark("eggs withheld until"),
+    mark("meat withheld until"), mark("directed by"), mark("lowest"), mark("highest"),
+    mark("amount"), mark("category"), mark("bird"), mark("sire"), mark("dam"), mark("plumage"),
+    mark("mass"), mark("pen"), mark("entry"), mark("instead"),
+})  # fmt: skip
+"""What the fields of all kinds are called, without their units."""
+
+_CHOSEN: Final = frozenset({"role", "route", "stage", "units", "sex", "found", "use"})
+"""Fields whose value is one of a few words of ours; others hold a keeper's own."""
+
+VALUE_WORDS: Final = frozenset({
+    mark("incubator"), mark("hatcher"), mark("brooder"), mark("pen"), mark("egg_store"),
+    mark("own"), mark("collected"), mark("shipped"), mark("starter"), mark("grower"),
+    mark("layer"), mark("metric"), mark("us"), mark("hen"), mark("cock"), mark("unknown"),
+    mark("chilled"), mark("drowned"), mark("injured"), mark("predator"), mark("sold"),
+    mark("given"), mark("lost"), mark("eaten"), mark("discarded"), mark("died"),
+    mark("processed"), mark("holding"), mark("planned_set"), mark("received"), mark("hatch"),
+    mark("machine"), mark("chicks"), mark("planned_cull"),
+})  # fmt: skip
+"""The values of those fields."""
 
 _SAYS_ITSELF = ("group", "hatch", "place", "task", "feed", "bird", "source")
 
@@ -43,40 +133,54 @@ def told(entry: Entry) -> list[tuple[str, str]]:
 
 def told_fields(fields: Mapping[str, Any]) -> list[tuple[str, str]]:
     """Fields of an entry in words, each with its value."""
-    return [
-        (field_words(name), _value(value).replace("_", " ") if name == "task" else _value(value))
-        for name, value in fields.items()
-        if name not in _TOLD_ELSEWHERE
-    ]
+    return [(field_words(name), value) for name, value in _values(fields)]
+
+
+def _values(fields: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    for name, value in fields.items():
+        if name not in _TOLD_ELSEWHERE:
+            yield name, _value(name, value)
+
+
+def kind_about(kind: str) -> str:
+    """What a kind is, as its own docstring says it, without the marks of code."""
+    return without_marks(about(kind))
 
 
 @cache
-def kind_about(kind: str) -> str:
-    """What a kind is, as its own docstring says it, without the marks of code."""
-    return without_marks(" ".join((KINDS[kind].__doc__ or "").split()))
+def about(kind: str) -> str:
+    """The docstring of a kind, in English and in one line, as the catalogues have it."""
+    return " ".join((KINDS[kind].__doc__ or "").split())
 
 
 def without_marks(text: str) -> str:
-    """A text for people: a field named in marks of code stands in words."""
-    plain = text.replace("`at`", "the entry")
-    return re.sub(r"`(\w+)`", lambda name: name[1].replace("_", " "), plain)
+    """Says a text for people: a field named in marks of code stands in words."""
+    plain = say(text).replace("`at`", say("the entry"))
+    return re.sub(r"`(\w+)`", lambda name: _in_words(name[1]), plain)
 
 
 def in_a_line(entry: Entry) -> str:
     """An entry in one line: `eggs collected: long hens, 12 eggs`; names stand for themselves."""
-    said = ", ".join(_said(name, value) for name, value in told(entry))
-    return f"{kind_words(kind_of(entry))}{': ' if said else ''}{said}"
+    told_in_full = ", ".join(_told(name, value) for name, value in _values(as_dict(entry)))
+    words = kind_words(kind_of(entry))
+    return f"{words}: {told_in_full}" if told_in_full else words
 
 
-def _said(name: str, value: str) -> str:
+def _told(name: str, value: str) -> str:
     if name in _SAYS_ITSELF:
         return value
-    return f"{value} {name}" if name in _COUNTED else f"{name} {value}"
+    if name in _COUNTED:
+        return say("{amount} {what}", amount=value, what=field_words(name))
+    return say("{field} {value}", field=field_words(name), value=value)
 
 
-def _value(value: Any) -> str:
+def _value(name: str, value: Any) -> str:
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return say("yes") if value else say("no")
     if isinstance(value, list):
-        return ", ".join(map(_value, value))
-    return f"{value:g}" if isinstance(value, float) else str(value)
+        return ", ".join(_value(name, one) for one in value)
+    if isinstance(value, float):
+        return figure(value, "g")
+    if name == "task":
+        return say(str(value)).replace("_", " ")
+    return say(str(value)) if name in _CHOSEN else str(value)

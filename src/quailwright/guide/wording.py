@@ -1,4 +1,7 @@
-"""Figures in the keeper's words and units. SI inside; °F and square feet only here."""
+"""Figures in the keeper's words and units. SI inside; °F and square feet only here.
+
+Everything comes in the language spoken now.
+"""
 
 import re
 from collections import defaultdict
@@ -9,6 +12,7 @@ from datetime import date, datetime
 from quailwright.guide.rules import Rule, number, rests
 from quailwright.husbandry import facts
 from quailwright.journal.entries import Units
+from quailwright.language import dated, figure, mark, say
 
 _SLOT = re.compile(r"\{(?:(?P<form>[cdmnr]):)?(?P<name>[\w.]+)\}")
 _KILOGRAMS_IN_A_POUND = 0.45359237
@@ -19,14 +23,19 @@ _FEET_IN_A_METRE = 3.28084
 def temperature(celsius: float, units: Units) -> str:
     """`37.5 °C` or `99.5 °F`."""
     if units == "us":
-        return f"{fahrenheit(celsius):.1f}".removesuffix(".0") + " °F"
-    return f"{celsius:.1f}".removesuffix(".0") + " °C"
+        return f"{_to_a_tenth(fahrenheit(celsius))} °F"
+    return f"{_to_a_tenth(celsius)} °C"
+
+
+def _to_a_tenth(number: float) -> str:
+    """A number to one decimal, which is left out where it is 0."""
+    return figure(number, ".0f" if f"{number:.1f}".endswith(".0") else ".1f")
 
 
 def heat(celsius: float, units: Units) -> str:
     """Heat to give at chick level: `32.2 °C` or `90 °F`, in whole degrees as keepers set it."""
     if units == "us":
-        return f"{fahrenheit(celsius):.0f} °F"
+        return f"{figure(fahrenheit(celsius), '.0f')} °F"
     return temperature(celsius, units)
 
 
@@ -38,30 +47,39 @@ def fahrenheit(celsius: float) -> float:
 def heats(low_c: float, high_c: float, units: Units) -> str:
     """`29.4 to 35 °C` or `85 to 95 °F`."""
     low, high = heat(low_c, units), heat(high_c, units)
-    return high if low == high else f"{low[:-3]} to {high}"
+    return high if low == high else say("{low} to {high}", low=low[:-3], high=high)
 
 
 def degrees(celsius: float, units: Units) -> str:
     """A difference of temperature: `2.8 °C` or `5 °F`."""
     if units == "us":
-        return f"{celsius * 9 / 5:.1f}".removesuffix(".0") + " °F"
-    return f"{celsius:g} °C"
+        return f"{_to_a_tenth(celsius * 9 / 5)} °F"
+    return f"{figure(celsius, 'g')} °C"
 
 
-_CELSIUS = re.compile(r"(-?\d+(?:\.\d+)?(?:(?:, | to | and | or )-?\d+(?:\.\d+)?)*) °C\b")
-_NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
+_NUMBER = re.compile(r"-?\d+(?:[.,]\d+)?")
 
 
 def temperatures_in(text: str, units: Units) -> str:
-    """A text with its temperatures (`12 to 16 °C`) in the keeper's unit."""
+    """A text in the language spoken now with its temperatures (`12 to 16 °C`) in the keeper's unit.
+
+    English ones are known in any language, as a text may stand there untranslated.
+    """
     if units != "us":
         return text
 
     def in_fahrenheit(found: re.Match[str]) -> str:
-        figures = _NUMBER.sub(lambda one: f"{round(fahrenheit(float(one[0])), 1):g}", found[1])
-        return f"{figures} °F"
+        return f"{_NUMBER.sub(_one_in_fahrenheit, found[1])} °F"
 
-    return _CELSIUS.sub(in_fahrenheit, text)
+    # Say: the words that stand between temperatures, as in "36 to 38 °C", parted by commas
+    words = {"to", "and", "or", *say("to, and, or").split(", ")}
+    between = "|".join(re.escape(word) for word in sorted(words))
+    one = _NUMBER.pattern
+    return re.sub(rf"({one}(?:(?:, | (?:{between}) ){one})*) °C\b", in_fahrenheit, text)
+
+
+def _one_in_fahrenheit(celsius: re.Match[str]) -> str:
+    return figure(round(fahrenheit(float(celsius[0].replace(",", "."))), 1), "g")
 
 
 _IN_US: Mapping[str, tuple[str, Callable[[float], float]]] = {
@@ -72,16 +90,16 @@ _IN_US: Mapping[str, tuple[str, Callable[[float], float]]] = {
 }
 
 
-def cited(figure: facts.Figure, units: Units) -> str:
+def cited(row: facts.Figure, units: Units) -> str:
     """A figure with its conditions, source and certainty, in the keeper's units."""
     if units != "us":
-        return figure.cite()
-    shown = replace(figure, conditions=temperatures_in(figure.conditions, units))
-    if figure.unit in _IN_US:
-        unit, convert = _IN_US[figure.unit]
+        return row.cite()
+    shown = replace(row, conditions=temperatures_in(say(row.conditions), units))
+    if row.unit in _IN_US:
+        unit, convert = _IN_US[row.unit]
         value, low, high = (
             None if number is None else round(convert(number), 1)
-            for number in (figure.value, figure.low, figure.high)
+            for number in (row.value, row.low, row.high)
         )
         shown = replace(shown, value=value, low=low, high=high, unit=unit)
     return shown.cite()
@@ -89,7 +107,9 @@ def cited(figure: facts.Figure, units: Units) -> str:
 
 def length(metres: float, units: Units) -> str:
     """`0.9 m` or `3 ft`."""
-    return f"{metres * _FEET_IN_A_METRE:.0f} ft" if units == "us" else f"{metres:g} m"
+    if units == "us":
+        return say("{feet:.0f} ft", feet=metres * _FEET_IN_A_METRE)
+    return f"{figure(metres, 'g')} m"
 
 
 def feed_unit(units: Units) -> str:
@@ -104,7 +124,7 @@ def feed_mass(kilograms: float, units: Units) -> float:
 
 def money(amount: float, currency: str) -> str:
     """`-18.50 EUR`; without a currency the bare amount."""
-    return f"{amount:.2f} {currency}".rstrip()
+    return f"{figure(amount, '.2f')} {currency}".rstrip()
 
 
 def counted(number: int, one: str) -> str:
@@ -120,8 +140,8 @@ def counted_as(number: int, one: str, more: str) -> str:
 def area(square_metres: float, units: Units) -> str:
     """`0.10 m²` or `1.1 sq ft`."""
     if units == "us":
-        return f"{square_metres * _SQUARE_FEET_IN_A_SQUARE_METRE:.1f} sq ft"
-    return f"{square_metres:.2f} m²"
+        return say("{area:.1f} sq ft", area=square_metres * _SQUARE_FEET_IN_A_SQUARE_METRE)
+    return f"{figure(square_metres, '.2f')} m²"
 
 
 def square_metres(area: float, units: Units) -> float:
@@ -131,13 +151,16 @@ def square_metres(area: float, units: Units) -> float:
 
 def both_counts(day: int) -> str:
     """`day 14, the 15th day`: counted from the moment of setting, and by calendar days."""
-    return f"day {day}, the {ordinal(day + 1)} day"
+    return say("day {day}, the {nth} day", day=day, nth=ordinal(day + 1))
 
 
 def ordinal(number: int) -> str:
     """`15th`."""
     teen = 10 <= number % 100 <= 20
-    return f"{number}{'th' if teen else {1: 'st', 2: 'nd', 3: 'rd'}.get(number % 10, 'th')}"
+    return say(_ORDINALS[0 if teen or number % 10 > 3 else number % 10], number=number)
+
+
+_ORDINALS = (mark("{number}th"), mark("{number}st"), mark("{number}nd"), mark("{number}rd"))
 
 
 def clock(at: datetime) -> str:
@@ -147,83 +170,98 @@ def clock(at: datetime) -> str:
 
 def weekday(day: date) -> str:
     """`Sun 2 May`."""
-    return f"{day:%a} {day.day} {day:%b}"
+    return dated(day, f"{day:%a} {day.day} {day:%b}", "MMMEd")
 
 
 def full_day(day: date) -> str:
     """`Sunday 2 May 2027`."""
-    return f"{day:%A} {day.day} {day:%B} {day.year}"
+    return dated(day, f"{day:%A} {day.day} {day:%B} {day.year}", "yMMMMEEEEd")
 
 
 def when(due: date | datetime, on: date) -> str:
     """A day or an instant as seen from the day `on`: with its year only where that is another."""
-    text = clock(due) if isinstance(due, datetime) else weekday(due)
-    return text if due.year == on.year else f"{text} {due.year}"
+    at_hour = isinstance(due, datetime)
+    if due.year == on.year:
+        return clock(due) if isinstance(due, datetime) else weekday(due)
+    if at_hour:
+        return say("{day} {hour} {year}", day=weekday(due), hour=f"{due:%H:%M}", year=due.year)
+    return say("{day} {year}", day=weekday(due), year=due.year)
 
 
 def day_and_month(day: date) -> str:
     """`Sunday 2 May`."""
-    return f"{day:%A} {day.day} {day:%B}"
+    return dated(day, f"{day:%A} {day.day} {day:%B}", "MMMMEEEEd")
 
 
-_COUNTED_FROM = {
-    "planned_set": "from the day to set them",
-    "planned_cull": "from the day they go",
-    "hatch": "of the hatch",
-    "received": "after they came",
-    "chicks": "after hatching",
-    "brooder": "of age",
-    "grower": "of age",
+_ON_DAYS = {
+    "planned_set": mark("day {days} from the day to set them"),
+    "planned_cull": mark("day {days} from the day they go"),
+    "hatch": mark("day {days} of the hatch"),
+    "received": mark("day {days} after they came"),
+    "chicks": mark("day {days} after hatching"),
+    "brooder": mark("day {days} of age"),
+    "grower": mark("day {days} of age"),
 }
 
 
 def rhythm(rule: Rule) -> str:
     """When a rule comes up: `every day, 3 times`, `day 0, 5, 10, 14 of the hatch`."""
     if rule.every is not None:
-        often = "every day" if rule.every == 1 else f"every {rule.every:g} days"
-        times = f", {rule.times} times" if rule.times > 1 else ""
-        start = "" if rule.start is None else f", from day {rule.start:g}"
-        until = "" if rule.until is None else f", until day {rule.until:g}"
-        return often + times + start + until
+        told = [
+            say("every day") if rule.every == 1 else say("every {days:g} days", days=rule.every)
+        ]
+        if rule.times > 1:
+            told.append(say("{times} times", times=rule.times))
+        if rule.start is not None:
+            told.append(say("from day {day:g}", day=rule.start))
+        if rule.until is not None:
+            told.append(say("until day {day:g}", day=rule.until))
+        return ", ".join(told)
     if rests(rule):
-        return "when the eggs have rested"
-    days = ", ".join(f"{day:g}" for day in rule.days)
-    return f"day {days} {_COUNTED_FROM.get(rule.stage, '')}".rstrip()
+        return say("when the eggs have rested")
+    days = ", ".join(figure(day, "g") for day in rule.days)
+    return say(_ON_DAYS.get(rule.stage, mark("day {days}")), days=days)
 
 
 def takes(rule: Rule) -> str:
     """How long a rule takes: `2 min and 0.1 for each bird or egg`."""
-    each = f" and {rule.minutes_each:g} for each bird or egg" if rule.minutes_each else ""
-    return f"{rule.minutes:g} min{each}"
+    if not rule.minutes_each:
+        return say("{minutes:g} min", minutes=rule.minutes)
+    return say(
+        "{minutes:g} min and {each:g} for each bird or egg",
+        minutes=rule.minutes,
+        each=rule.minutes_each,
+    )
 
 
 def on_whose_word(rule: Rule) -> str:
     """The source of a rule's first figure, else of the rule itself, and how far to trust it."""
     if rule.original is None and rule.yours:
-        return "your own"
+        return say("your own")
     basis = rule.basis()
     source = basis[0].source if basis else rule.source
-    certainty = basis[0].certainty if basis else rule.certainty
+    text = basis[0].certainty if basis else rule.certainty
+    certainty = say(text)
     return f"{source} ({certainty})" if source else certainty
 
 
 _STAGES = {
-    "planned_set": "eggs planned to be set",
-    "planned_cull": "birds planned to go",
-    "received": "eggs that came",
-    "hatch": "a hatch under way",
-    "machine": "a machine with eggs in it",
-    "chicks": "chicks just hatched",
-    "brooder": "a brooder",
-    "grower": "birds by age",
-    "pen": "a pen with birds in it",
-    "holding": "the whole holding",
+    "planned_set": mark("eggs planned to be set"),
+    "planned_cull": mark("birds planned to go"),
+    "received": mark("eggs that came"),
+    "hatch": mark("a hatch under way"),
+    "machine": mark("a machine with eggs in it"),
+    "chicks": mark("chicks just hatched"),
+    "brooder": mark("a brooder"),
+    "grower": mark("birds by age"),
+    "pen": mark("a pen with birds in it"),
+    "holding": mark("the whole holding"),
 }
 
 
 def stage(name: str) -> str:
     """What rules of a stage belong to, in words."""
-    return _STAGES[name]
+    return say(_STAGES[name])
 
 
 def plain(text: str, units: Units) -> str:
@@ -232,7 +270,7 @@ def plain(text: str, units: Units) -> str:
 
 
 def fill(text: str, units: Units, state: Mapping[str, str]) -> str:
-    """Puts figures and the state's own words into a rule's text.
+    """Says a rule's text, and puts figures and the state's own words into it.
 
     What is no figure and no word of the state stays as it is: a keeper may write braces too.
     """
@@ -243,7 +281,7 @@ def fill(text: str, units: Units, state: Mapping[str, str]) -> str:
         except (KeyError, facts.UnknownFigure):
             return match[0]
 
-    return _SLOT.sub(slot, text)
+    return _SLOT.sub(slot, say(text))
 
 
 def _slot(form: str | None, name: str, units: Units, state: Mapping[str, str]) -> str:
@@ -255,7 +293,7 @@ def _slot(form: str | None, name: str, units: Units, state: Mapping[str, str]) -
         case "m":
             return length(number(name), units)
         case "n":
-            return f"{number(name):g}"
+            return figure(number(name), "g")
         case "r":
             return _range(name)
         case _:
@@ -263,7 +301,9 @@ def _slot(form: str | None, name: str, units: Units, state: Mapping[str, str]) -
 
 
 def _range(key: str) -> str:
-    figure = facts.figure(key)
-    low = figure.value if figure.low is None else figure.low
-    high = figure.value if figure.high is None else figure.high
-    return f"{low:g}" if low == high else f"{low:g} to {high:g}"
+    row = facts.figure(key)
+    ends = [end for end in (row.low, row.value, row.high) if end is not None]
+    low, high = ends[0], ends[-1]
+    if low == high:
+        return figure(low, "g")
+    return say("{low:g} to {high:g}", low=low, high=high)

@@ -19,6 +19,7 @@ from quailwright.flock.state import (
 from quailwright.journal import entries as kinds
 from quailwright.journal.entries import Entry
 from quailwright.journal.moments import instant
+from quailwright.language import later, mark
 
 
 def _birds(entry: Any) -> Birds:
@@ -36,8 +37,8 @@ def group(flock: Flock, entry: kinds.Group, day: date, forced: bool) -> None:
             entry,
             forced,
             "place",
-            f"{group.name} lives at {group.place}.",
-            "Log birds_moved to move it, or give the new birds a name of their own.",
+            later("{group} lives at {place}.", group=group.name, place=group.place),
+            later("Log birds_moved to move it, or give the new birds a name of their own."),
             "conflict",
         )
     if hatch is not None:
@@ -49,9 +50,12 @@ def group(flock: Flock, entry: kinds.Group, day: date, forced: bool) -> None:
                     entry,
                     forced,
                     "hatch",
-                    f"no chicks of {hatch.name} wait to be housed at that time "
-                    f"({hatch.hatched} hatched).",
-                    "Log chicks_hatched first, or mend the time.",
+                    later(
+                        "no chicks of {hatch} wait to be housed at that time ({hatched} hatched).",
+                        hatch=hatch.name,
+                        hatched=hatch.hatched,
+                    ),
+                    later("Log chicks_hatched first, or mend the time."),
                 )
         if coming.total > hatch.to_house:
             contradict(
@@ -59,9 +63,15 @@ def group(flock: Flock, entry: kinds.Group, day: date, forced: bool) -> None:
                 entry,
                 forced,
                 "chicks",
-                f"{coming.total} birds from {hatch.name}, but of {hatch.hatched} hatched "
-                f"{hatch.to_house} are not housed yet.",
-                "Log chicks_hatched first, or mend the number.",
+                later(
+                    "{birds} birds from {hatch}, but of {hatched} hatched {left} are not housed "
+                    "yet.",
+                    birds=coming.total,
+                    hatch=hatch.name,
+                    hatched=hatch.hatched,
+                    left=hatch.to_house,
+                ),
+                later("Log chicks_hatched first, or mend the number."),
             )
         hatch.housed += coming.total
         hatch.housed_at = hatch.housed_at or instant(entry.at, flock.zone)
@@ -77,7 +87,7 @@ def group(flock: Flock, entry: kinds.Group, day: date, forced: bool) -> None:
     if hatch is not None and hatch.name not in group.hatches:
         group.hatches.append(hatch.name)
     if entry.cost is not None:
-        pay(flock, day, -entry.cost, "birds")
+        pay(flock, day, -entry.cost, mark("birds"))
 
 
 def _settle_in(
@@ -114,8 +124,8 @@ def birds_moved(flock: Flock, entry: kinds.BirdsMoved, day: date, forced: bool) 
                 entry,
                 forced,
                 "group",
-                f"{group.name} has no birds.",
-                "Mend the group's name.",
+                later("{group} has no birds.", group=group.name),
+                later("Mend the group's name."),
             )
     whole = going == group.alive
     target = group if whole and entry.to_group is None else None
@@ -125,12 +135,16 @@ def birds_moved(flock: Flock, entry: kinds.BirdsMoved, day: date, forced: bool) 
                 entry,
                 "conflict",
                 "to_group",
-                f"{going} of {group.alive} moved, so the group parts in two.",
-                "Add to_group: the name of the group they join or become.",
+                later(
+                    "{going} of {all} moved, so the group parts in two.",
+                    going=going.told(),
+                    all=group.alive.told(),
+                ),
+                later("Add to_group: the name of the group they join or become."),
             )
         target = group
-    not_from_quarantine(flock, entry, group, day, forced, "moved", entry.place)
-    _must_have(flock, entry, group, going, forced, "moved")
+    not_from_quarantine(flock, entry, group, day, forced, mark("moved"), entry.place)
+    _must_have(flock, entry, group, going, forced, mark("moved"))
     place_of(flock, entry.place)
     if target is group:
         group.place, group.placed = entry.place, day
@@ -143,8 +157,13 @@ def birds_moved(flock: Flock, entry: kinds.BirdsMoved, day: date, forced: bool) 
             entry,
             forced,
             "place",
-            f"{target.name} lives at {target.place}, not at {entry.place}.",
-            "Mend place or to_group.",
+            later(
+                "{group} lives at {place}, not at {other}.",
+                group=target.name,
+                place=target.place,
+                other=entry.place,
+            ),
+            later("Mend place or to_group."),
             "conflict",
         )
     if target is None:
@@ -193,8 +212,14 @@ def not_from_quarantine(
             entry,
             forced,
             "group",
-            f"{group.place} is in quarantine until {until}, so {group.name} is not to be {verb}.",
-            "Wait until the day after, or end the quarantine with a new entry.",
+            later(
+                "{place} is in quarantine until {until}, so {group} is not to be {done}.",
+                place=group.place,
+                until=until,
+                group=group.name,
+                done=later(verb),
+            ),
+            later("Wait until the day after, or end the quarantine with a new entry."),
             "withheld",
         )
 
@@ -209,8 +234,14 @@ def _must_have(
             entry,
             forced,
             next(name for name in CLASSES if getattr(lacking, name)),
-            f"{birds} {verb}, but {group.name} has {group.alive}.",
-            "Mend the number, or log birds_counted to set the record right.",
+            later(
+                "{birds} {done}, but {group} has {alive}.",
+                birds=birds.told(),
+                done=later(verb),
+                group=group.name,
+                alive=group.alive.told(),
+            ),
+            later("Mend the number, or log birds_counted to set the record right."),
         )
 
 
@@ -254,9 +285,13 @@ def not_withheld(flock: Flock, entry: Entry, group: Group, day: date, forced: bo
             entry,
             forced,
             "group",
-            f"meat of {group.name} is withheld until {held.meat_until} (treated with "
-            f"{held.product}).",
-            "Wait until the day after; ask the vet who directed it when in doubt.",
+            later(
+                "meat of {group} is withheld until {until} (treated with {product}).",
+                group=group.name,
+                until=held.meat_until,
+                product=held.product,
+            ),
+            later("Wait until the day after; ask the vet who directed it when in doubt."),
             "withheld",
         )
 
@@ -266,13 +301,13 @@ def birds_out(flock: Flock, entry: kinds.BirdsOut, day: date, forced: bool) -> N
     if entry.use != "lost":
         not_from_quarantine(flock, entry, group, day, forced, entry.use)
     leave(flock, entry, group, _birds(entry), day, forced, entry.use)
-    pay(flock, day, entry.income, "birds sold")
+    pay(flock, day, entry.income, mark("birds sold"))
 
 
 def birds_sexed(flock: Flock, entry: kinds.BirdsSexed, day: date, forced: bool) -> None:
     group = group_of(flock, entry, entry.group)
     chicks = Birds(chicks=entry.hens + entry.cocks)
-    _must_have(flock, entry, group, chicks, forced, "sexed")
+    _must_have(flock, entry, group, chicks, forced, mark("sexed"))
     _book_missing(group, chicks, day)
     group.alive.take(chicks)
     group.alive.add(Birds(hens=entry.hens, cocks=entry.cocks))

@@ -7,6 +7,7 @@ from datetime import date
 from quailwright.flock.booking.known import contradict, group_of, pay
 from quailwright.flock.state import EggLot, Flock
 from quailwright.journal import entries as kinds
+from quailwright.language import later, mark
 
 
 def lot_of(flock: Flock, laid: date, group: str) -> EggLot:
@@ -79,26 +80,43 @@ def eggs_out(flock: Flock, entry: kinds.EggsOut, day: date, forced: bool) -> Non
         lot = lot_of(flock, entry.laid_to or day, entry.group or "")
         lot.found += left
         lot.out += left
-    pay(flock, day, entry.income, "eggs sold")
+    pay(flock, day, entry.income, mark("eggs sold"))
 
 
 def _eggs_short(
     flock: Flock, entry: kinds.EggsOut, available: int, held: list[EggLot], forced: bool
 ) -> None:
     withheld = sum(lot.on_hand for lot in held)
-    which = f" of {entry.group}" if entry.group else ""
-    if available + withheld >= entry.eggs and held:
+    on_hand = available + withheld
+    if on_hand >= entry.eggs and held:
         why = flock.withheld_on(held[0].group, held[0].laid)
+        parts = {
+            "eggs": entry.eggs,
+            "use": later(entry.use),
+            "on_hand": on_hand,
+            "withheld": withheld,
+            "treated": held[0].group,
+            "product": why.product if why else later("a medicine"),
+            "until": why.eggs_until if why else later("a later day"),
+        }
         contradict(
             flock,
             entry,
             forced,
             "eggs",
-            f"{entry.eggs} eggs {entry.use}, but of {available + withheld} on hand{which} "
-            f"{withheld} are withheld: {held[0].group} was treated with "
-            f"{why.product if why else 'a medicine'}, eggs withheld until "
-            f"{why.eggs_until if why else 'a later day'}.",
-            "Discard them; ask the vet who directed it when in doubt.",
+            later(
+                "{eggs} eggs {use}, but of {on_hand} on hand of {group} {withheld} are withheld: "
+                "{treated} was treated with {product}, eggs withheld until {until}.",
+                group=entry.group,
+                **parts,
+            )
+            if entry.group
+            else later(
+                "{eggs} eggs {use}, but of {on_hand} on hand {withheld} are withheld: "
+                "{treated} was treated with {product}, eggs withheld until {until}.",
+                **parts,
+            ),
+            later("Discard them; ask the vet who directed it when in doubt."),
             "withheld",
         )
         return
@@ -107,7 +125,19 @@ def _eggs_short(
         entry,
         forced,
         "eggs",
-        f"{entry.eggs} eggs {entry.use}, but {available + withheld} fitting eggs{which} "
-        "are on hand.",
-        "Log eggs_collected first, or mend the number.",
+        later(
+            "{eggs} eggs {use}, but {on_hand} fitting eggs of {group} are on hand.",
+            eggs=entry.eggs,
+            use=later(entry.use),
+            on_hand=on_hand,
+            group=entry.group,
+        )
+        if entry.group
+        else later(
+            "{eggs} eggs {use}, but {on_hand} fitting eggs are on hand.",
+            eggs=entry.eggs,
+            use=later(entry.use),
+            on_hand=on_hand,
+        ),
+        later("Log eggs_collected first, or mend the number."),
     )

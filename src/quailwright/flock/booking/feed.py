@@ -5,6 +5,7 @@ from datetime import date
 from quailwright.flock.booking.known import feed_of, pay
 from quailwright.flock.state import Difference, Flock
 from quailwright.journal import entries as kinds
+from quailwright.language import mark
 
 _DECIMALS_KG = 6
 """Below a milligram a difference is arithmetic of floats, not feed."""
@@ -15,7 +16,7 @@ def feed_bought(flock: Flock, entry: kinds.FeedBought, day: date, forced: bool) 
     stock.bought_kg += entry.kg
     stock.bought.append((day, entry.kg, entry.cost))
     if entry.cost is not None:
-        pay(flock, day, -entry.cost, "feed")
+        pay(flock, day, -entry.cost, mark("feed"))
 
 
 def feed_given(flock: Flock, entry: kinds.FeedGiven, day: date, forced: bool) -> None:

@@ -10,6 +10,7 @@ from quailwright.husbandry import facts
 from quailwright.journal import entries as kinds
 from quailwright.journal.entries import Entry
 from quailwright.journal.moments import instant
+from quailwright.language import Said, later, mark
 
 ONE_SETTING = timedelta(hours=24)
 """Eggs set within this time of the first are the same hatch."""
@@ -27,7 +28,7 @@ def eggs_received(flock: Flock, entry: kinds.EggsReceived, day: date, forced: bo
         )
     )
     if entry.cost is not None:
-        pay(flock, day, -entry.cost, "hatching eggs")
+        pay(flock, day, -entry.cost, mark("hatching eggs"))
 
 
 def eggs_set(flock: Flock, entry: kinds.EggsSet, day: date, forced: bool) -> None:
@@ -38,12 +39,21 @@ def eggs_set(flock: Flock, entry: kinds.EggsSet, day: date, forced: bool) -> Non
             entry,
             "conflict",
             "hatch",
-            f"a hatch {entry.hatch!r} was set on {hatch.set_at.date()} already.",
-            "Give this one a name of its own.",
+            later(
+                "a hatch {hatch!r} was set on {day} already.",
+                hatch=entry.hatch,
+                day=hatch.set_at.date(),
+            ),
+            later("Give this one a name of its own."),
         )
     if entry.mean_egg_g is not None and not _may_weigh(entry.mean_egg_g):
         contradict(
-            flock, entry, forced, "mean_egg_g", _no_egg(entry.mean_egg_g), "Weigh without the tray."
+            flock,
+            entry,
+            forced,
+            "mean_egg_g",
+            _no_egg(entry.mean_egg_g),
+            later("Weigh without the tray."),
         )
     if entry.group is not None:
         _set_own_eggs(flock, entry, day)
@@ -107,9 +117,14 @@ def _set_received_eggs(flock: Flock, entry: kinds.EggsSet, forced: bool) -> None
             entry,
             forced,
             "eggs",
-            f"{entry.eggs} set, but of {got} good eggs from {entry.source} "
-            f"{entry.eggs - missing} are left.",
-            "Log eggs_received first, or mend the number.",
+            later(
+                "{eggs} set, but of {got} good eggs from {source} {left} are left.",
+                eggs=entry.eggs,
+                got=got,
+                source=entry.source,
+                left=entry.eggs - missing,
+            ),
+            later("Log eggs_received first, or mend the number."),
         )
         receipts[-1].found += missing
     left = entry.eggs
@@ -127,9 +142,14 @@ def eggs_weighed(flock: Flock, entry: kinds.EggsWeighed, day: date, forced: bool
             entry,
             forced,
             "eggs",
-            f"{entry.eggs} eggs on the scale, but {entry.hatch} has {hatch.alive} left "
-            f"of {hatch.eggs_set} set.",
-            "Mend the number, or the candling before.",
+            later(
+                "{eggs} eggs on the scale, but {hatch} has {left} left of {set} set.",
+                eggs=entry.eggs,
+                hatch=entry.hatch,
+                left=hatch.alive,
+                set=hatch.eggs_set,
+            ),
+            later("Mend the number, or the candling before."),
         )
     at = instant(entry.at, flock.zone)
     before = hatch.weighed[-1] if hatch.weighed else _told_at_setting(hatch)
@@ -142,13 +162,17 @@ def eggs_weighed(flock: Flock, entry: kinds.EggsWeighed, day: date, forced: bool
             entry,
             forced,
             "total_g",
-            f"{grams:.2f} g an egg, after {before[2] / before[1]:.2f} g: eggs do not gain weight.",
+            later(
+                "{grams:.2f} g an egg, after {before:.2f} g: eggs do not gain weight.",
+                grams=grams,
+                before=before[2] / before[1],
+            ),
             _MEND_WEIGHT,
         )
     hatch.weighed.append((at, entry.eggs, entry.total_g))
 
 
-_MEND_WEIGHT = (
+_MEND_WEIGHT = later(
     "Weigh the same eggs, without the tray, on the same scale; mend the number of eggs or the "
     "weight."
 )
@@ -159,11 +183,13 @@ def _may_weigh(grams: float) -> bool:
     return (possible.low or 0.0) <= grams <= (possible.high or grams)
 
 
-def _no_egg(grams: float) -> str:
+def _no_egg(grams: float) -> Said:
     possible = facts.figure("egg_water.egg_mass_possible")
-    return (
-        f"{grams:.1f} g an egg cannot be: Coturnix eggs weigh {possible.low:g} to "
-        f"{possible.high:g} g."
+    return later(
+        "{grams:.1f} g an egg cannot be: Coturnix eggs weigh {low:g} to {high:g} g.",
+        grams=grams,
+        low=possible.low,
+        high=possible.high,
     )
 
 
@@ -203,7 +229,7 @@ _BEYOND_CHANCE = 4.0
 
 def eggs_candled(flock: Flock, entry: kinds.EggsCandled, day: date, forced: bool) -> None:
     hatch = hatch_of(flock, entry, entry.hatch)
-    _eggs_leave(flock, hatch, entry, "clear", entry.clear + entry.dead, "taken out", forced)
+    _eggs_leave(flock, hatch, entry, "clear", entry.clear + entry.dead, _TAKEN_OUT, forced)
     hatch.clear += entry.clear
     hatch.dead += entry.dead
     hatch.candled.append((instant(entry.at, flock.zone), entry.clear, entry.dead))
@@ -211,7 +237,7 @@ def eggs_candled(flock: Flock, entry: kinds.EggsCandled, day: date, forced: bool
 
 def chicks_hatched(flock: Flock, entry: kinds.ChicksHatched, day: date, forced: bool) -> None:
     hatch = hatch_of(flock, entry, entry.hatch)
-    _eggs_leave(flock, hatch, entry, "chicks", entry.chicks, "hatched", forced)
+    _eggs_leave(flock, hatch, entry, "chicks", entry.chicks, _HATCHED, forced)
     opened = hatch.opened.total()
     if opened and hatch.hatched + entry.chicks + opened > hatch.eggs_set + hatch.found:
         contradict(
@@ -219,16 +245,32 @@ def chicks_hatched(flock: Flock, entry: kinds.ChicksHatched, day: date, forced: 
             entry,
             forced,
             "chicks",
-            f"{entry.chicks} hatched, but of {hatch.eggs_set} set {hatch.hatched} hatched before "
-            f"and {opened} were opened unhatched.",
-            "Mend the number, or retract the wrong entry before.",
+            later(
+                "{chicks} hatched, but of {set} set {hatched} hatched before and {opened} were "
+                "opened unhatched.",
+                chicks=entry.chicks,
+                set=hatch.eggs_set,
+                hatched=hatch.hatched,
+                opened=opened,
+            ),
+            later("Mend the number, or retract the wrong entry before."),
         )
     hatch.hatched += entry.chicks
     hatch.hatchings.append((instant(entry.at, flock.zone), entry.chicks))
 
 
+_TAKEN_OUT = mark(
+    "{eggs} taken out, but {hatch} has {left} eggs left: {set} set, {removed} taken out, "
+    "{hatched} hatched."
+)
+_HATCHED = mark(
+    "{eggs} hatched, but {hatch} has {left} eggs left: {set} set, {removed} taken out, "
+    "{hatched} hatched."
+)
+
+
 def _eggs_leave(
-    flock: Flock, hatch: Hatch, entry: Entry, field: str, eggs: int, verb: str, forced: bool
+    flock: Flock, hatch: Hatch, entry: Entry, field: str, eggs: int, too_many: str, forced: bool
 ) -> None:
     if hatch.closed_at is not None:
         contradict(
@@ -236,8 +278,8 @@ def _eggs_leave(
             entry,
             forced,
             "hatch",
-            f"{hatch.name} was closed on {hatch.closed_at.date()}.",
-            "Retract the closing, or mend the name.",
+            later("{hatch} was closed on {day}.", hatch=hatch.name, day=hatch.closed_at.date()),
+            later("Retract the closing, or mend the name."),
             "conflict",
         )
     if eggs > hatch.alive:
@@ -246,9 +288,16 @@ def _eggs_leave(
             entry,
             forced,
             field,
-            f"{eggs} {verb}, but {hatch.name} has {hatch.alive} eggs left: {hatch.eggs_set} set, "
-            f"{hatch.removed} taken out, {hatch.hatched} hatched.",
-            "Mend the number, or retract the wrong entry before.",
+            later(
+                too_many,
+                eggs=eggs,
+                hatch=hatch.name,
+                left=hatch.alive,
+                set=hatch.eggs_set,
+                removed=hatch.removed,
+                hatched=hatch.hatched,
+            ),
+            later("Mend the number, or retract the wrong entry before."),
         )
         hatch.found += eggs - hatch.alive
 
@@ -272,9 +321,14 @@ def eggs_opened(flock: Flock, entry: kinds.EggsOpened, day: date, forced: bool) 
             entry,
             forced,
             "infertile",
-            f"{before + opened} eggs opened, but {hatch.name} left {unhatched} unhatched "
-            f"of {hatch.eggs_set} set.",
-            "Mend the numbers.",
+            later(
+                "{opened} eggs opened, but {hatch} left {unhatched} unhatched of {set} set.",
+                opened=before + opened,
+                hatch=hatch.name,
+                unhatched=unhatched,
+                set=hatch.eggs_set,
+            ),
+            later("Mend the numbers."),
         )
     for name in names:
         hatch.opened[name] += getattr(entry, name)

@@ -10,6 +10,7 @@ import msgspec
 from quailwright.flock.state import FeedStock, Flock, Group, Hatch, Payment, Place, RingedBird
 from quailwright.journal.entries import Entry
 from quailwright.journal.findings import Finding, FindingKind
+from quailwright.language import later
 
 
 class Refused(Exception):
@@ -48,8 +49,8 @@ def group_of(flock: Flock, entry: Entry, name: str, field: str = "group") -> Gro
             entry,
             "orphan",
             field,
-            f"there is no group {name!r} at that time.",
-            f"{near(name, flock.groups)}Log the group first.",
+            later("there is no group {name!r} at that time.", name=name),
+            near(name, flock.groups, later("Log the group first.")),
         )
     return group
 
@@ -61,15 +62,16 @@ def hatch_of(flock: Flock, entry: Entry, name: str) -> Hatch:
             entry,
             "orphan",
             "hatch",
-            f"there is no hatch {name!r} at that time.",
-            f"{near(name, flock.hatches)}Log eggs_set first.",
+            later("there is no hatch {name!r} at that time.", name=name),
+            near(name, flock.hatches, later("Log eggs_set first.")),
         )
     return hatch
 
 
-def near(name: str, known: Mapping[str, object]) -> str:
+def near(name: str, known: Mapping[str, object], mend: str = "") -> str:
+    """How to mend a name, to be said later: by one known and nearly the same, else as `mend`."""
     near = difflib.get_close_matches(name, known, 1)
-    return f"Did you mean {near[0]!r}? " if near else ""
+    return later("Did you mean {name!r}? {mend}", name=near[0], mend=mend) if near else mend
 
 
 def merged(old: Entry | None, new: Any) -> Any:
@@ -91,8 +93,8 @@ def bird_of(flock: Flock, entry: Entry, name: str) -> RingedBird:
             entry,
             "orphan",
             "bird",
-            f"there is no bird {name!r} at that time.",
-            f"{near(name, flock.birds)}Log the bird first.",
+            later("there is no bird {name!r} at that time.", name=name),
+            near(name, flock.birds, later("Log the bird first.")),
         )
     return bird
 

@@ -10,6 +10,7 @@ from quailwright.flock.state import AcceptedPlan, Clutch, CullToDo, Flock, Hatch
 from quailwright.husbandry import facts
 from quailwright.journal import entries as kinds
 from quailwright.journal.moments import instant
+from quailwright.language import later
 
 
 def plan_accepted(flock: Flock, entry: kinds.PlanAccepted, day: date, forced: bool) -> None:
@@ -26,8 +27,12 @@ def set_planned(flock: Flock, entry: kinds.SetPlanned, day: date, forced: bool) 
             entry,
             forced,
             "hatch",
-            f"a hatch {entry.hatch!r} was set on {hatch.set_at.date()} already.",
-            "Give the planned one a name of its own.",
+            later(
+                "a hatch {hatch!r} was set on {day} already.",
+                hatch=entry.hatch,
+                day=hatch.set_at.date(),
+            ),
+            later("Give the planned one a name of its own."),
             "conflict",
         )
     place = flock.places.get(entry.place)
@@ -37,8 +42,12 @@ def set_planned(flock: Flock, entry: kinds.SetPlanned, day: date, forced: bool) 
             entry,
             forced,
             "place",
-            f"{entry.place} is a {place.role}, not an incubator.",
-            "Name the incubator, or log what the place is now.",
+            later(
+                "{place} is a {role}, not an incubator.",
+                place=entry.place,
+                role=later(place.role),
+            ),
+            later("Name the incubator, or log what the place is now."),
             "conflict",
         )
     if place is not None and place.capacity_eggs is not None and entry.eggs > place.capacity_eggs:
@@ -47,8 +56,13 @@ def set_planned(flock: Flock, entry: kinds.SetPlanned, day: date, forced: bool) 
             entry,
             forced,
             "eggs",
-            f"{entry.eggs} eggs, but {entry.place} holds {place.capacity_eggs}.",
-            "Plan fewer, or part them between machines.",
+            later(
+                "{eggs} eggs, but {place} holds {capacity}.",
+                eggs=entry.eggs,
+                place=entry.place,
+                capacity=place.capacity_eggs,
+            ),
+            later("Plan fewer, or part them between machines."),
         )
     place_of(flock, entry.place)
     flock.planned_sets[entry.hatch] = SetToDo(

@@ -6,6 +6,7 @@ from quailwright.flock.booking.birds import leave, not_from_quarantine, not_with
 from quailwright.flock.booking.known import bird_of, contradict, group_of, place_of
 from quailwright.flock.state import Birds, Death, Flock, Group, RingedBird
 from quailwright.journal import entries as kinds
+from quailwright.language import later
 
 
 def bird(flock: Flock, entry: kinds.Bird, day: date, forced: bool) -> None:
@@ -41,8 +42,13 @@ def bird_left(flock: Flock, entry: kinds.BirdLeft, day: date, forced: bool) -> N
             entry,
             forced,
             "bird",
-            f"{bird.name} left on {bird.left_on} already ({bird.left}).",
-            "Mend the ring.",
+            later(
+                "{bird} left on {day} already ({how}).",
+                bird=bird.name,
+                day=bird.left_on,
+                how=later(bird.left),
+            ),
+            later("Mend the ring."),
             "conflict",
         )
     group = flock.groups.get(bird.group or "")

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass, field
 
+from quailwright.language import mark
+
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
@@ -35,7 +37,7 @@ class HatchCase:
             far below the band, and the usual daily difference of highest and lowest.
         readings_share: share of the hatch's hours that readings cover, 0 to 1.
         hatcher_humidity_pct: mean true humidity from the stop of turning on.
-        hatcher_known_by: what that is known by, in words.
+        hatcher_known_by: what that is known by, in words that are to be said.
         outage_hours, outage_lowest_c, outage_day: the worst outage: length, lowest, and its day.
         turns_ticked_share: share of hand turns ticked, None when turning is never ticked.
         stop_turning_day: day on which turning stopped.
@@ -70,7 +72,7 @@ class HatchCase:
     swing_c: float | None = None
     readings_share: float = 0.0
     hatcher_humidity_pct: Estimate | None = None
-    hatcher_known_by: str = "the readings"
+    hatcher_known_by: str = mark("the readings")
     outage_hours: float | None = None
     outage_lowest_c: float | None = None
     outage_day: float | None = None

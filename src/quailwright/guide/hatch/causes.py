@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 from quailwright.guide import wording
 from quailwright.guide.hatch.case import Estimate, HatchCase
 from quailwright.guide.hatch.result import Fates, HatchResult, fates, result
-from quailwright.guide.wording import counted
 from quailwright.husbandry import facts
 from quailwright.husbandry.incubation import storage_loss_points
 from quailwright.husbandry.proportion import Interval, Pooled
 from quailwright.journal.entries import Units
+from quailwright.language import figure, mark, say, say_many
 
 Grid = NDArray[np.float64]
 
@@ -425,11 +425,12 @@ def post_mortem(
     blames = not _may_be_normal(outcome, normal, usual) or bool(
         (together >= math.log(table().settings["strong"])).any()
     )
+    unblamed = table().nothing
     nothing = Cause(
-        table().nothing["cause"],
+        unblamed["cause"],
         float(belief[0]),
         (_against_normal(case, outcome, normal, usual),),
-        table().nothing["check"],
+        wording.fill(unblamed["check"], units, {}),
     )
     if not blames:
         return PostMortem((nothing,), None, blames=False)
@@ -494,7 +495,11 @@ def _may_be_normal(outcome: HatchResult, normal: Normal, usual: Pooled | None) -
     )
 
 
-_EGGS = {"own": "home-laid eggs", "collected": "collected eggs", "shipped": "posted eggs"}
+_EGGS = {
+    "own": mark("home-laid eggs"),
+    "collected": mark("collected eggs"),
+    "shipped": mark("posted eggs"),
+}
 
 
 def _against_normal(
@@ -503,11 +508,17 @@ def _against_normal(
     share = outcome.hatch_of_set
     low = _usual_low("hatch_of_set", normal, usual)
     high = max(normal.usual["hatch_of_set"][1], low)
-    kind = _EGGS.get(case.route or "", "eggs of any route")
-    return (
-        f"{outcome.hatched} of {outcome.eggs_set} hatched: {100 * share.value:.0f} %, by this "
-        f"count anything from {100 * share.low95:.0f} to {100 * share.high95:.0f} %; a normal "
-        f"hatch of {kind} is {100 * low:.0f} to {100 * high:.0f} %."
+    return say(
+        "{hatched} of {set} hatched: {share:.0f} %, by this count anything from {low:.0f} to "
+        "{high:.0f} %; a normal hatch of {eggs} is {normal_low:.0f} to {normal_high:.0f} %.",
+        hatched=outcome.hatched,
+        set=outcome.eggs_set,
+        share=100 * share.value,
+        low=100 * share.low95,
+        high=100 * share.high95,
+        eggs=say(_EGGS.get(case.route or "", mark("eggs of any route"))),
+        normal_low=100 * low,
+        normal_high=100 * high,
     )
 
 
@@ -516,21 +527,36 @@ def _against_normal(
 
 def _sentence(what: str, log: float) -> str:
     times = math.exp(abs(log))
-    amount = f"{times:.1f}" if times < 3 else f"{min(times, 1000):.0f}"
-    amount = amount.removesuffix(".0")
-    met = "as often with this fault as" if log > 0 else "less often with this fault than"
-    return f"{what[0].upper()}{what[1:]}; met {amount} times {met} in a normal hatch."
+    spec = ".1f" if times < 3 and not f"{times:.1f}".endswith(".0") else ".0f"
+    text = _OFTENER if log > 0 else _SELDOMER
+    return say(
+        text,
+        what=f"{what[0].upper()}{what[1:]}",
+        times=figure(min(times, 1000), spec),
+    )
+
+
+_OFTENER = mark("{what}; met {times} times as often with this fault as in a normal hatch.")
+_SELDOMER = mark("{what}; met {times} times less often with this fault than in a normal hatch.")
 
 
 def _tally(fate: Fates) -> str:
-    parts = [f"{fate.clear} clear"] if fate.clear else []
-    parts += [f"{eggs} {stage}" for stage, eggs in fate.stages.items() if eggs]
-    if fate.dead:
-        parts.append(f"{fate.dead} dead at candling")
-    if fate.unopened:
-        parts.append(f"{fate.unopened} not opened")
-    parts.append(f"{fate.hatched} hatched")
-    return f"of {counted(fate.eggs, 'egg')} {', '.join(parts)}"
+    counts = {"clear": fate.clear, **fate.stages, "dead": fate.dead, "unopened": fate.unopened}
+    parts = [say(_TALLIED[name], n=eggs) for name, eggs in counts.items() if eggs]
+    parts.append(say("{n} hatched", n=fate.hatched))
+    return say_many("of {n} egg {parts}", "of {n} eggs {parts}", fate.eggs, parts=", ".join(parts))
+
+
+_TALLIED = {
+    "clear": mark("{n} clear"),
+    "early": mark("{n} early"),
+    "middle": mark("{n} middle"),
+    "late": mark("{n} late"),
+    "pipped": mark("{n} pipped"),
+    "contaminated": mark("{n} contaminated"),
+    "dead": mark("{n} dead at candling"),
+    "unopened": mark("{n} not opened"),
+}
 
 
 def _says(case: HatchCase, name: str, seen: float | str | Estimate, units: Units) -> str:
@@ -550,21 +576,23 @@ def _says(case: HatchCase, name: str, seen: float | str | Estimate, units: Units
             "cock_weeks": mean / 7,
             "low": max(0.0, mean - _LIKELY * sd),
             "high": min(100.0, mean + _LIKELY * sd),
-            "sure": f" (± {2 * sd:.0f})" if sd else "",
-            "sure_h": f" (± {2 * sd:.0f})" if sd else "",
+            "sure": f" (± {figure(2 * sd, '.0f')})" if sd else "",
+            "sure_h": f" (± {figure(2 * sd, '.0f')})" if sd else "",
         }
-    words["known_by"] = case.hatcher_known_by
+    words["known_by"] = say(case.hatcher_known_by)
     if case.storage_days is not None:
         words["storage_days"] = case.storage_days
     if case.storage_c is not None:
         words["storage_c"] = wording.temperature(case.storage_c, units)
     if case.loss_at_stop_pct is not None:
         low, high = _corridor(case)
-        words["loss"] = f"{case.loss_at_stop_pct.mean:.1f} %"
-        words["corridor"] = f"{low:g} to {high:g} %"
+        words["loss"] = f"{figure(case.loss_at_stop_pct.mean, '.1f')} %"
+        words["corridor"] = say("{low:g} to {high:g} %", low=low, high=high)
     day = case.outage_day
-    words["on_day"] = f" on day {day:.0f}" if day is not None and math.isfinite(day) else ""
-    return evidence.says[_outcome(seen, evidence)].format(**words)
+    words["on_day"] = ""
+    if day is not None and math.isfinite(day):
+        words["on_day"] = " " + say("on day {day:.0f}", day=day)
+    return say(evidence.says[_outcome(seen, evidence)], **words)
 
 
 _LIKELY = 1.28
@@ -598,7 +626,10 @@ def _best_check(
             gain = _gain(evidence, belief, views, seen.get(check.evidence))
         worth = gain * check.ease
         if unsure > 0 and worth > (best[0] if best else table().settings["tells"] * unsure):
-            best = worth, BestCheck(check.check, check.says, check.takes, min(1.0, gain / unsure))
+            best = (
+                worth,
+                BestCheck(check.check, say(check.says), say(check.takes), min(1.0, gain / unsure)),
+            )
     return best[1] if best else None
 
 

@@ -14,6 +14,7 @@ from quailwright.husbandry import facts
 from quailwright.husbandry.egg_water import altitude_factor
 from quailwright.journal.entries import Instrument
 from quailwright.journal.moments import instant
+from quailwright.language import mark
 
 _DAY = timedelta(days=1)
 _HOUR = timedelta(hours=1)
@@ -216,11 +217,13 @@ def _hatcher_humidity(
     """Mean true humidity once turning had stopped, and what it is known by."""
     shown = air.humidity_between(stop_day(hatch), days_from_setting(hatch, ends(hatch)))
     checked = instrument_at(flock, hatch.place, "")
-    known_by = "an unchecked hygrometer" if checked is None else "a checked hygrometer"
+    known_by = mark("a checked hygrometer")
+    if checked is None:
+        known_by = mark("an unchecked hygrometer")
     if shown is None:
         return None, known_by
     if hatch.place == hatch.set_in and offset is not None:
-        known_by = known_by if air.humidity_offset_pct is not None else "the weighings"
+        known_by = known_by if air.humidity_offset_pct is not None else mark("the weighings")
     elif checked is not None:
         spread = facts.value("egg_water.hygrometer_checked_sd_pct")
         offset = Estimate(checked.humidity_offset_pct or 0.0, spread)

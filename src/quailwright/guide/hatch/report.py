@@ -33,6 +33,7 @@ from quailwright.husbandry.egg_water import loss_pct, storage_loss_pct, wet_bulb
 from quailwright.husbandry.incubation import outage_delay_h
 from quailwright.husbandry.proportion import Pooled, Record, pool
 from quailwright.journal.entries import Units
+from quailwright.language import mark, say, say_many
 
 
 @dataclass(frozen=True, slots=True)
@@ -327,14 +328,18 @@ def _likely_chicks(hatch: Hatch, usual: Pooled) -> float:
 
 def _wait_is_over(hatch: Hatch, give_up: datetime) -> str:
     left = max(0, hatch.alive - hatch.opened.total())
-    to_open = (
-        f"open the {wording.counted(left, 'egg')} that did not hatch and log eggs_opened, then "
-        if left
-        else ""
-    )
-    return (
-        f"The wait was over on {wording.clock(give_up)}: nothing more will come. Now {to_open}log "
-        "hatch_closed."
+    over = wording.clock(give_up)
+    if not left:
+        return say(
+            "The wait was over on {when}: nothing more will come. Now log hatch_closed.", when=over
+        )
+    return say_many(
+        "The wait was over on {when}: nothing more will come. Now open the {n} egg that did not "
+        "hatch and log eggs_opened, then log hatch_closed.",
+        "The wait was over on {when}: nothing more will come. Now open the {n} eggs that did not "
+        "hatch and log eggs_opened, then log hatch_closed.",
+        left,
+        when=over,
     )
 
 
@@ -343,27 +348,40 @@ def _of_counts(hatch: Hatch) -> list[str]:
     if hatch.found <= 0:
         return []
     return [
-        f"The record does not add up: {hatch.eggs_set + hatch.found} eggs are accounted for, "
-        f"{hatch.eggs_set} were set. The shares below count {hatch.eggs_set + hatch.found}; mend "
-        "the wrong entry."
+        say(
+            "The record does not add up: {told} eggs are accounted for, {set} were set. The shares "
+            "below count {told}; mend the wrong entry.",
+            told=hatch.eggs_set + hatch.found,
+            set=hatch.eggs_set,
+        )
     ]
 
 
 def _of_dates(hatch: Hatch, time: TimeRecord) -> list[str]:
     """Whether chicks can have come when they were logged."""
     misdated = [
-        f"{words[0].upper()}{words[1:]}: mend the date. No forecast learns from it."
-        for words in (misdated_words(hatch, at) for at in misdated_hatchings(hatch))
+        say(
+            "Chicks logged on day {day} of {hatch}; Coturnix hatch on day {first} to {last}: mend "
+            "the date. No forecast learns from it.",
+            **misdated_words(hatch, at),
+        )
+        for at in misdated_hatchings(hatch)
     ]
     if not beyond_habit(time):
         return misdated
     late = (time.hatched_hours or 0.0) - time.hours_at_hatching
-    return [
-        *misdated,
-        f"The chicks came {abs(late):.0f} h {'late' if late > 0 else 'early'} against what was "
-        "read, more than any machine's habit: no forecast learns from it. Look at the dates, and "
-        "at the thermometer.",
-    ]
+    text = _FAR_LATE if late > 0 else _FAR_EARLY
+    return [*misdated, say(text, hours=abs(late))]
+
+
+_FAR_LATE = mark(
+    "The chicks came {hours:.0f} h late against what was read, more than any machine's habit: no "
+    "forecast learns from it. Look at the dates, and at the thermometer."
+)
+_FAR_EARLY = mark(
+    "The chicks came {hours:.0f} h early against what was read, more than any machine's habit: no "
+    "forecast learns from it. Look at the dates, and at the thermometer."
+)
 
 
 def _of_weighings(record: WeightRecord) -> str:
@@ -375,10 +393,15 @@ def _of_weighings(record: WeightRecord) -> str:
         chosen = 100.0 * facts.value("egg_water.egg_mass_cv") * _BEYOND_CHANCE * fewer**0.5
         most = _could_lose(record, before, after, 0.0, "open")
         if lost > most + chosen + _ROUNDING_PCT:
-            return (
-                f"From day {before.day:.0f} to day {after.day:.0f} the mean egg lost {lost:.0f} %; "
-                f"no shell loses more than about {most:.0f} %. Was a tray weighed with them once, "
-                f"or the eggs miscounted? {_UNTIL_MENDED}"
+            return say(
+                "From day {first:.0f} to day {last:.0f} the mean egg lost {lost:.0f} %; no shell "
+                "loses more than about {most:.0f} %. Was a tray weighed with them once, or the "
+                "eggs miscounted? Until that is mended nothing is advised, and nothing is learnt "
+                "from these weights.",
+                first=before.day,
+                last=after.day,
+                lost=lost,
+                most=most,
             )
         ordinary, dampest = (
             _could_lose(record, before, after, humidity_pct, "dense")
@@ -389,16 +412,27 @@ def _of_weighings(record: WeightRecord) -> str:
         )
         unsure = chosen + _LIKELY_NOISE * _weighing_noise_pct(before, after)
         if lost < dampest - unsure or (lost <= 0.0 and ordinary > unsure):
-            little = "nothing" if lost < _LEAST_TOLD_PCT else f"only {lost:.1f} %"
-            return (
-                f"From day {before.day:.0f} to day {after.day:.0f} the mean egg lost {little}; "
-                f"even dense shells in damp air lose about {ordinary:.1f} %. Was the same weight "
-                f"typed twice, or a tray weighed with them? {_UNTIL_MENDED}"
+            text = _LOST_NOTHING if lost < _LEAST_TOLD_PCT else _LOST_LITTLE
+            return say(
+                text,
+                first=before.day,
+                last=after.day,
+                lost=lost,
+                ordinary=ordinary,
             )
     return ""
 
 
-_UNTIL_MENDED = "Until that is mended nothing is advised, and nothing is learnt from these weights."
+_LOST_NOTHING = mark(
+    "From day {first:.0f} to day {last:.0f} the mean egg lost nothing; even dense shells in damp "
+    "air lose about {ordinary:.1f} %. Was the same weight typed twice, or a tray weighed with "
+    "them? Until that is mended nothing is advised, and nothing is learnt from these weights."
+)
+_LOST_LITTLE = mark(
+    "From day {first:.0f} to day {last:.0f} the mean egg lost only {lost:.1f} %; even dense shells "
+    "in damp air lose about {ordinary:.1f} %. Was the same weight typed twice, or a tray weighed "
+    "with them? Until that is mended nothing is advised, and nothing is learnt from these weights."
+)
 _BEYOND_CHANCE = 4.0
 _LIKELY_NOISE = 2.0
 _LEAST_TOLD_PCT = 0.05
@@ -431,35 +465,61 @@ def _of_instruments(loss: WeightLoss, record: WeightRecord, checked: bool) -> li
     said = []
     offset = loss.offset_pct
     weighed = len(record.weighings) > 1
-    name = record.air.hygrometer or "the hygrometer"
+    name = record.air.hygrometer or say("the hygrometer")
     if loss.display_known and weighed and abs(offset.mean) > _SURE * offset.sd:
-        low, high = abs(offset.mean) - _SURE * offset.sd, abs(offset.mean) + _SURE * offset.sd
-        way = "low" if offset.mean < 0 else "high"
         shown = record.air.usual_humidity_pct
-        true = min(100.0, max(0.0, shown - offset.mean))
+        text = _READS_LOW if offset.mean < 0 else _READS_HIGH
         said.append(
-            f"By the weighings {name} reads {way} by about {abs(offset.mean):.0f} points "
-            f"(likely {low:.0f} to {high:.0f}): when it shows {shown:.0f} %, the air is nearer "
-            f"{true:.0f} %."
+            say(
+                text,
+                hygrometer=name,
+                points=abs(offset.mean),
+                low=abs(offset.mean) - _SURE * offset.sd,
+                high=abs(offset.mean) + _SURE * offset.sd,
+                shown=shown,
+                true=min(100.0, max(0.0, shown - offset.mean)),
+            )
         )
     if not checked and loss.display_known and offset.sd > _UNSURE_POINTS:
-        shells = "dense" if offset.mean < 0 else "open"
         tied = weighed and loss.tied < -_TIED
-        why = (
-            f"{shells} shells would look the same in these weighings" if tied else "it is unchecked"
+        by_shells = _TIED_TO_DENSE if offset.mean < 0 else _TIED_TO_OPEN
+        text = by_shells if tied else _UNCHECKED
+        why = say(text, hygrometer=name)
+        command = (
+            f'quailwright log instrument instrument="{record.air.hygrometer or "own hygrometer"}" '
+            f'place="{record.machine}" humidity_offset_pct=...'
         )
-        said.append(
-            f"How far {name} is off is not settled: {why}. A salt test (75 % over wet table salt) "
-            "or a second, checked one beside it would tell. Log how many points the machine's own "
-            "shows too much (too little is negative): `quailwright log instrument "
-            f'instrument="{record.air.hygrometer or "own hygrometer"}" place="{record.machine}" '
-            "humidity_offset_pct=...`."
+        how = say(
+            "A salt test (75 % over wet table salt) or a second, checked one beside it would tell. "
+            "Log how many points the machine's own shows too much (too little is negative): "
+            "`{command}`.",
+            command=command,
         )
+        said.append(f"{why} {how}")
     if not weighed and not loss.doubt:
-        said.append("Two weighings tell more than any hygrometer: weigh at setting, days 5 and 10.")
+        said.append(
+            say("Two weighings tell more than any hygrometer: weigh at setting, days 5 and 10.")
+        )
     return said
 
 
+_READS_LOW = mark(
+    "By the weighings {hygrometer} reads low by about {points:.0f} points (likely {low:.0f} to "
+    "{high:.0f}): when it shows {shown:.0f} %, the air is nearer {true:.0f} %."
+)
+_READS_HIGH = mark(
+    "By the weighings {hygrometer} reads high by about {points:.0f} points (likely {low:.0f} to "
+    "{high:.0f}): when it shows {shown:.0f} %, the air is nearer {true:.0f} %."
+)
+_TIED_TO_DENSE = mark(
+    "How far {hygrometer} is off is not settled: dense shells would look the same in these "
+    "weighings."
+)
+_TIED_TO_OPEN = mark(
+    "How far {hygrometer} is off is not settled: open shells would look the same in these "
+    "weighings."
+)
+_UNCHECKED = mark("How far {hygrometer} is off is not settled: it is unchecked.")
 _SURE = 1.28
 """Standard deviations on either side that hold 80 %, as every "likely" here."""
 _UNSURE_POINTS = 5.0
@@ -471,22 +531,28 @@ def how_to(loss: WeightLoss, units: Units) -> list[str]:
     advice = loss.advice
     if advice is None or loss.wet_bulb_c is None or advice.leave_it:
         return []
-    said = [f"A wet-bulb thermometer shows {wording.temperature(loss.wet_bulb_c, units)} then."]
+    shown = wording.temperature(loss.wet_bulb_c, units)
+    said = [say("A wet-bulb thermometer shows {temperature} then.", temperature=shown)]
     if advice.true_pct < facts.value("egg_water.room_driest_pct"):
-        said.append("Few machines come down to that: no water at all, vents open, a drier room.")
+        said.append(
+            say("Few machines come down to that: no water at all, vents open, a drier room.")
+        )
     elif advice.true_pct > facts.value("egg_water.room_dampest_pct"):
-        said.append("Few machines come up to that: a wider water surface, never shut vents.")
+        said.append(say("Few machines come up to that: a wider water surface, never shut vents."))
     return said
 
 
 def _of_storage(case: HatchCase, units: Units) -> list[str]:
     if not case.storage_days or case.storage_c is None:
         return []
-    lost = storage_loss_pct(case.storage_days, case.storage_c)
     return [
-        f"In about {case.storage_days:.0f} days of storage at "
-        f"{wording.temperature(case.storage_c, units)} they had lost some {lost:.1f} % before: "
-        "that is not counted here."
+        say(
+            "In about {days:.0f} days of storage at {temperature} they had lost some {lost:.1f} % "
+            "before: that is not counted here.",
+            days=case.storage_days,
+            temperature=wording.temperature(case.storage_c, units),
+            lost=storage_loss_pct(case.storage_days, case.storage_c),
+        )
     ]
 
 
@@ -501,14 +567,27 @@ def _of_habit(time: TimeRecord, earlier: Sequence[TimeRecord]) -> list[str]:
     )
     if hatches < _HABIT_FROM or abs(habit.mean) <= _SURE_HABIT * habit.sd:
         return []
-    way, why, shows = ("early", "hot", "low") if habit.mean < 0 else ("late", "cool", "high")
+    text = _RUNS_HOT if habit.mean < 0 else _RUNS_COOL
     return [
-        f"{time.machine} has hatched about {abs(habit.mean):.0f} h {way} in {hatches} hatches, "
-        f"against what was logged: most likely it runs {why} and its thermometer reads {shows}. "
-        "The window allows for it. Check it against a clinical thermometer."
+        say(
+            text,
+            machine=time.machine,
+            hours=abs(habit.mean),
+            hatches=hatches,
+        )
     ]
 
 
+_RUNS_HOT = mark(
+    "{machine} has hatched about {hours:.0f} h early in {hatches} hatches, against what was "
+    "logged: most likely it runs hot and its thermometer reads low. The window allows for it. "
+    "Check it against a clinical thermometer."
+)
+_RUNS_COOL = mark(
+    "{machine} has hatched about {hours:.0f} h late in {hatches} hatches, against what was "
+    "logged: most likely it runs cool and its thermometer reads high. The window allows for it. "
+    "Check it against a clinical thermometer."
+)
 _HABIT_FROM = 2
 _SURE_HABIT = 2.0
 
@@ -524,23 +603,36 @@ def _of_outages(time: TimeRecord, day: float, units: Units) -> list[str]:
 _DELAY_TOLD_H = 1.0
 
 
-def _of_outage(outage: HeatLoss, day: float, units: Units) -> str:
+def _of_outage(outage: HeatLoss, day_of_hatch: float, units: Units) -> str:
     delay = outage_delay_h(outage.hours, outage.lowest_c)
+    day = int(outage.day)
     if outage.lowest_c is None:
-        down = ", how cold is not logged"
+        happened = say(
+            "Outage of {hours:g} h on day {day}, how cold is not logged: chicks come about "
+            "{delay:.0f} h later.",
+            hours=outage.hours,
+            day=day,
+            delay=delay,
+        )
     else:
-        down = f" down to {wording.temperature(outage.lowest_c, units)}"
-    said = (
-        f"Outage of {outage.hours:g} h on day {int(outage.day)}{down}: chicks come about "
-        f"{delay:.0f} h later. {_cost_of_outage(outage, units)}"
-    )
+        happened = say(
+            "Outage of {hours:g} h on day {day} down to {lowest}: chicks come about {delay:.0f} h "
+            "later.",
+            hours=outage.hours,
+            day=day,
+            lowest=wording.temperature(outage.lowest_c, units),
+            delay=delay,
+        )
+    said = f"{happened} {_cost_of_outage(outage, units)}"
     again = facts.figure("incubation.recandle_after_outage_d")
-    if day > outage.day + (again.high or again.low or 0.0):
+    if day_of_hatch > outage.day + (again.high or again.low or 0.0):
         return said
-    return (
-        f"{said} Do not throw eggs out yet: candle again {again.low:g} to {again.high:g} days "
-        "after it."
+    candle = say(
+        "Do not throw eggs out yet: candle again {low:g} to {high:g} days after it.",
+        low=again.low,
+        high=again.high,
     )
+    return f"{said} {candle}"
 
 
 def _cost_of_outage(outage: HeatLoss, units: Units) -> str:
@@ -549,17 +641,20 @@ def _cost_of_outage(outage: HeatLoss, units: Units) -> str:
     mild_c = facts.value("incubation.cooling_harmless_c")
     gentle = outage.lowest_c is not None and outage.lowest_c >= mild_c
     if gentle and outage.hours <= (mild_h.value or 0.0):
-        return f"Little harm is to be feared: {_cited(mild_h, units)}."
+        return say("Little harm is to be feared: {published}.", published=_cited(mild_h, units))
     chickens, quail = facts.rows("incubation.outage_survived_h")
-    return (
-        f"Known of long ones: {_cited(quail, units)}; {chickens.value:g} h "
-        f"{_cited(chickens, units)}. A shorter or milder one costs less."
+    return say(
+        "Known of long ones: {of_quail}; {hours:g} h {of_chickens}. A shorter or milder one costs "
+        "less.",
+        of_quail=_cited(quail, units),
+        hours=chickens.value,
+        of_chickens=_cited(chickens, units),
     )
 
 
 def _cited(figure: facts.Figure, units: Units) -> str:
     """What a figure says, with temperatures in the keeper's unit."""
-    return f"{wording.temperatures_in(figure.conditions, units)} ({figure.source})"
+    return f"{wording.temperatures_in(say(figure.conditions), units)} ({figure.source})"
 
 
 def _of_gaps(air: Air, until_day: float) -> list[str]:
@@ -567,8 +662,11 @@ def _of_gaps(air: Air, until_day: float) -> list[str]:
     if longest * _HOURS_A_DAY <= _GAP_TOLD_H:
         return []
     return [
-        f"No temperature was read for {longest * _HOURS_A_DAY:.0f} h on end: an outage may hide "
-        "there, so the window is later and wider for it. If there was one, log it as `outage`."
+        say(
+            "No temperature was read for {hours:.0f} h on end: an outage may hide there, so the "
+            "window is later and wider for it. If there was one, log it as `outage`.",
+            hours=longest * _HOURS_A_DAY,
+        )
     ]
 
 
@@ -581,8 +679,12 @@ def _of_lateness(steps: Sequence[Step], give_up: datetime) -> list[str]:
     if not asked or give_up - asked[0] < _LATENESS_TOLD:
         return []
     return [
-        f"Chicks may come late: wait with opening the eggs until {wording.clock(give_up)}, though "
-        f"the round asks for it from {wording.clock(asked[0])}."
+        say(
+            "Chicks may come late: wait with opening the eggs until {until}, though the round asks "
+            "for it from {asked}.",
+            until=wording.clock(give_up),
+            asked=wording.clock(asked[0]),
+        )
     ]
 
 

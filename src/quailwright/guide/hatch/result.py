@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from quailwright.guide.hatch.case import HatchCase
-from quailwright.guide.wording import counted
 from quailwright.husbandry import facts
 from quailwright.husbandry.proportion import Interval, between
+from quailwright.language import say, say_many
 
 STAGES = ("early", "middle", "late", "pipped", "contaminated")
 """Stages of loss of opened eggs that were not clear, as in `eggs_opened`."""
@@ -187,28 +187,47 @@ def _losses(fate: Fates, lowest: int, highest: int, likely: float) -> dict[str, 
 def _says(case: HatchCase, fate: Fates) -> list[str]:
     says = []
     if _may_hatch(case) and fate.unopened:
-        says.append("So far: eggs may still hatch, and upper ends count them all.")
+        says.append(say("So far: eggs may still hatch, and upper ends count them all."))
     if not _may_hatch(case) and fate.unopened:
-        eggs = counted(fate.unopened, "egg")
-        ends = "the ends of the intervals reach from none of them to all."
         if fate.candled:
             says.append(
-                f"{eggs} did not hatch and were not opened. They are taken for fertile, as the "
-                f"others were candled out; {ends}"
+                say_many(
+                    "{n} egg did not hatch and were not opened. They are taken for fertile, as the "
+                    "others were candled out; the ends of the intervals reach from none of them to "
+                    "all.",
+                    "{n} eggs did not hatch and were not opened. They are taken for fertile, as "
+                    "the others were candled out; the ends of the intervals reach from none of "
+                    "them to all.",
+                    fate.unopened,
+                )
             )
         else:
             says.append(
-                f"{eggs} did not hatch, nothing was candled out, and they were not opened: nobody "
-                f"knows whether they were fertile; {ends}"
+                say_many(
+                    "{n} egg did not hatch, nothing was candled out, and they were not opened: "
+                    "nobody knows whether they were fertile; the ends of the intervals reach from "
+                    "none of them to all.",
+                    "{n} eggs did not hatch, nothing was candled out, and they were not opened: "
+                    "nobody knows whether they were fertile; the ends of the intervals reach from "
+                    "none of them to all.",
+                    fate.unopened,
+                )
             )
     if fate.dead:
         says.append(
-            f"{counted(fate.dead, 'egg')} came out dead at candling, not opened: early or middle, "
-            "the record does not say."
+            say_many(
+                "{n} egg came out dead at candling, not opened: early or middle, the record does "
+                "not say.",
+                "{n} eggs came out dead at candling, not opened: early or middle, the record does "
+                "not say.",
+                fate.dead,
+            )
         )
     if fate.clear and not case.opened.get("infertile", 0):
         says.append(
-            "Clear at candling can also be an embryo that died in the first day or two; opening "
-            "the egg tells."
+            say(
+                "Clear at candling can also be an embryo that died in the first day or two; "
+                "opening the egg tells."
+            )
         )
     return says

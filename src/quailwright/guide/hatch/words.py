@@ -5,63 +5,132 @@ from collections.abc import Iterator
 from quailwright.guide.hatch.report import WeightLoss
 from quailwright.guide.hatch.result import HatchResult
 from quailwright.guide.hatch.weight import Advice
+from quailwright.language import figure, mark, say
 
 
 def landing(loss: WeightLoss) -> str:
     """Where the loss comes out by the stop of turning, and the chance that this is right."""
     low, high = loss.corridor_pct
     at_stop = loss.loss_at_stop_pct
-    turning = loss.advice is not None
-    when = "As it runs now" if turning else "As far as it is known"
-    chance = "Chance to land" if turning else "Chance that it landed"
-    return (
-        f"{when}, {at_stop['q50']:.1f} % by the stop of turning (likely "
-        f"{at_stop['q10']:.1f} to {at_stop['q90']:.1f}); aim for {low:g} to {high:g}. "
-        f"{chance}: {loss.chance_in_corridor:.0%}."
+    text = _LANDING if loss.advice is not None else _LANDED
+    return say(
+        text,
+        loss=at_stop["q50"],
+        likely_low=at_stop["q10"],
+        likely_high=at_stop["q90"],
+        low=low,
+        high=high,
+        chance=loss.chance_in_corridor,
     )
+
+
+_LANDING = mark(
+    "As it runs now, {loss:.1f} % by the stop of turning (likely {likely_low:.1f} to "
+    "{likely_high:.1f}); aim for {low:g} to {high:g}. Chance to land: {chance:.0%}."
+)
+_LANDED = mark(
+    "As far as it is known, {loss:.1f} % by the stop of turning (likely {likely_low:.1f} to "
+    "{likely_high:.1f}); aim for {low:g} to {high:g}. Chance that it landed: {chance:.0%}."
+)
 
 
 def advised(loss: WeightLoss, advice: Advice) -> str:
     """What to set, in a sentence or three."""
-    again = ""
-    if advice.weigh_on is not None:
-        again = (
-            f", {advice.chance_if_weighed:.0%} if you weigh on day {advice.weigh_on:.0f} and mend "
-            "the setting"
-        )
     if advice.leave_it and loss.beyond_reach:
-        return "No setting brings it into the corridor any more: leave the humidity as it is."
+        return say("No setting brings it into the corridor any more: leave the humidity as it is.")
     if advice.leave_it:
-        shown = f", at {advice.shown_pct:.0f} % on your display" if loss.display_known else ""
-        return f"Leave the humidity as it is{shown}: chance to land {advice.chance:.0%}{again}."
-    if loss.display_known:
-        said = (
-            f"From now on set yours to read {advice.shown_pct:.0f} % (true humidity most likely "
-            f"{advice.true_pct:.0f} %)"
+        text = _LEAVE_DISPLAY if loss.display_known else _LEAVE
+        return say(
+            text,
+            shown=advice.shown_pct,
+            chance=_chance(advice),
         )
-    else:
-        said = f"From now on: true humidity {advice.true_pct:.0f} %"
+    known = loss.display_known
     if loss.beyond_reach:
-        return f"{said}: it will hardly land any more, but that brings it nearest."
-    return f"{said}. Chance to land then {advice.chance:.0%}{again}."
+        text = _NEAREST_BY_DISPLAY if known else _NEAREST
+    else:
+        text = _SET_BY_DISPLAY if known else _SET
+    return say(text, shown=advice.shown_pct, true=advice.true_pct, chance=_chance(advice))
+
+
+def _chance(advice: Advice) -> str:
+    if advice.weigh_on is None:
+        return figure(advice.chance, ".0%")
+    return say(
+        "{chance:.0%}, {mended:.0%} if you weigh on day {day:.0f} and mend the setting",
+        chance=advice.chance,
+        mended=advice.chance_if_weighed,
+        day=advice.weigh_on,
+    )
+
+
+_LEAVE = mark("Leave the humidity as it is: chance to land {chance}.")
+_LEAVE_DISPLAY = mark(
+    "Leave the humidity as it is, at {shown:.0f} % on your display: chance to land {chance}."
+)
+_SET = mark("From now on: true humidity {true:.0f} %. Chance to land then {chance}.")
+_SET_BY_DISPLAY = mark(
+    "From now on set yours to read {shown:.0f} % (true humidity most likely {true:.0f} %). Chance "
+    "to land then {chance}."
+)
+_NEAREST = mark(
+    "From now on: true humidity {true:.0f} %: it will hardly land any more, but that brings it "
+    "nearest."
+)
+_NEAREST_BY_DISPLAY = mark(
+    "From now on set yours to read {shown:.0f} % (true humidity most likely {true:.0f} %): it will "
+    "hardly land any more, but that brings it nearest."
+)
 
 
 def shares(result: HatchResult) -> Iterator[tuple[str, str]]:
     """Fertility and hatch, each with its 95 % interval: what it is, and the figure."""
-    for name, share in (
-        ("fertility", result.fertility),
-        ("hatch_of_set", result.hatch_of_set),
-        ("hatch_of_fertile", result.hatch_of_fertile),
+    for name, label, reckoned, share in (
+        ("fertility", mark("fertility"), mark("fertility, reckoned"), result.fertility),
+        (
+            "hatch_of_set",
+            mark("hatch of set"),
+            mark("hatch of set, reckoned"),
+            result.hatch_of_set,
+        ),
+        (
+            "hatch_of_fertile",
+            mark("hatch of fertile"),
+            mark("hatch of fertile, reckoned"),
+            result.hatch_of_fertile,
+        ),
     ):
         if share is not None:
-            label = f"{name.replace('_', ' ')}{', reckoned' if name in result.reckoned else ''}"
-            interval = f"95 % interval {share.low95:.0%} to {share.high95:.0%}"
-            yield label, f"{share.value:.0%} ({interval})"
+            interval = say(
+                "{share:.0%} (95 % interval {low:.0%} to {high:.0%})",
+                share=share.value,
+                low=share.low95,
+                high=share.high95,
+            )
+            text = reckoned if name in result.reckoned else label
+            yield say(text), interval
+
+
+_STAGES = {
+    "clear": mark("clear"),
+    "dead_at_candling": mark("dead at candling"),
+    "early": mark("early"),
+    "middle": mark("middle"),
+    "late": mark("late"),
+    "pipped": mark("pipped"),
+    "contaminated": mark("contaminated"),
+    "unopened": mark("unopened"),
+}
 
 
 def losses(result: HatchResult) -> Iterator[tuple[str, str]]:
     """Eggs lost at each stage that could be seen: the stage, and how many of how many."""
-    about = "about " if "hatch_of_fertile" in result.reckoned else ""
+    unsure = "hatch_of_fertile" in result.reckoned
     for stage, lost in result.losses.items():
-        of = f"{about if lost.of == 'fertile' else ''}{lost.share.n} {lost.of}"
-        yield stage.replace("_", " "), f"{lost.eggs} of {of}"
+        if lost.of == "set":
+            of = say("{lost} of {eggs} set", lost=lost.eggs, eggs=lost.share.n)
+        elif unsure:
+            of = say("{lost} of about {eggs} fertile", lost=lost.eggs, eggs=lost.share.n)
+        else:
+            of = say("{lost} of {eggs} fertile", lost=lost.eggs, eggs=lost.share.n)
+        yield say(_STAGES[stage]), of
