@@ -40,8 +40,10 @@ _SAID_IN_TOML: Mapping[str, frozenset[str]] = {
 }
 """The keys of each file whose texts are shown."""
 
-_SAID_IN_CSV: Mapping[str, frozenset[str]] = {"husbandry/facts": frozenset()}
-"""The columns of each folder's tables whose texts are shown."""
+_SAID_IN_CSV: Mapping[str, tuple[str, ...]] = {
+    "husbandry/facts": ("key", "unit", "conditions", "certainty", "seen")
+}
+"""The columns of each folder's tables whose texts are shown; sources are cited as they are."""
 
 
 def _of_toml(keys: Collection[str]) -> Callable[..., Iterator[Found]]:
@@ -64,14 +66,16 @@ def _of_toml(keys: Collection[str]) -> Callable[..., Iterator[Found]]:
     return extracted
 
 
-def _of_csv(columns: Collection[str]) -> Callable[..., Iterator[Found]]:
-    """An extractor of the texts in these columns."""
+def _of_csv(table: str, columns: Collection[str]) -> Callable[..., Iterator[Found]]:
+    """An extractor of the name of the table and of these columns; keys are told in words."""
 
     def extracted(file: IO[bytes], *_: object, **__: object) -> Iterator[Found]:
+        yield 0, "mark", table.replace("_", " "), []
         for row in csv.DictReader(io.TextIOWrapper(file, "utf-8", newline="")):
             for column in columns:
                 if row.get(column):
-                    yield 0, "mark", row[column], []
+                    text = row[column]
+                    yield 0, "mark", text.replace("_", " ") if column == "key" else text, []
 
     return extracted
 
@@ -88,7 +92,7 @@ def _method(name: str) -> Any:
     if name in _SAID_IN_TOML:
         return _of_toml(_SAID_IN_TOML[name])
     if path.suffix == ".csv" and path.parent.as_posix() in _SAID_IN_CSV:
-        return _of_csv(_SAID_IN_CSV[path.parent.as_posix()])
+        return _of_csv(path.stem, _SAID_IN_CSV[path.parent.as_posix()])
     return None
 
 
