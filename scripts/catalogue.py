@@ -14,6 +14,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO, Any
 
+from babel.core import Locale, get_global
 from babel.messages.catalog import Catalog
 from babel.messages.extract import extract
 from babel.messages.mofile import write_mo
@@ -71,7 +72,7 @@ def _of_csv(table: str, columns: Collection[str]) -> Callable[..., Iterator[Foun
 
     def extracted(file: IO[bytes], *_: object, **__: object) -> Iterator[Found]:
         yield 0, "mark", table.replace("_", " "), []
-        for row in csv.DictReader(io.TextIOWrapper(file, "utf-8", newline="")):
+        for row in csv.DictReader(io.StringIO(file.read().decode("utf-8"), newline="")):
             for column in columns:
                 if row.get(column):
                     text = row[column]
@@ -109,13 +110,22 @@ def gathered() -> Catalog:
     return catalogue
 
 
+def _with_territory(tag: str) -> str:
+    """The language as it is mostly spoken, by CLDR: `pt_BR` for `pt`. Plural forms depend on it."""
+    spoken = Locale.parse(get_global("likely_subtags").get(tag, tag))
+    return f"{spoken.language}_{spoken.territory}"
+
+
 def brought_up_to_date(tag: str, sources: Catalog) -> Catalog:
     """The language's catalogue with the texts of the sources; what stood there stays."""
     path = CATALOGUES / tag / "LC_MESSAGES" / f"{DOMAIN}.po"
-    catalogue = Catalog(locale=tag, project=DOMAIN, version="", charset="utf-8", fuzzy=False)
+    locale = _with_territory(tag)
+    catalogue = Catalog(locale=locale, project=DOMAIN, version="", charset="utf-8", fuzzy=False)
     if path.exists():
         with path.open("rb") as file:
-            catalogue = read_po(file, locale=tag)
+            for message in read_po(file, locale=locale):
+                if message.id:
+                    catalogue[message.id] = message
     catalogue.update(sources, no_fuzzy_matching=True)
     catalogue.obsolete.clear()
     catalogue.header_comment = f"# quailwright in {LANGUAGES[tag]}. docs/translation.md"
