@@ -67,7 +67,8 @@ def test_each_page_opens_holds_nothing_inline_and_no_id_twice(
 @pytest.mark.parametrize("path", PAGES)
 def test_links_of_each_page_lead_somewhere(keeper: TestClient, path: str) -> None:
     for link in set(_Inspected(keeper.get(path).text).links):
-        if link.startswith("/") and "/retract" not in link and link != "/sign-out":
+        only_posted = "/retract" in link or link in ("/sign-out", "/language")
+        if link.startswith("/") and not only_posted:
             assert keeper.get(link.replace("&amp;", "&")).status_code in (200, 303), link
 
 

@@ -16,6 +16,7 @@ from quailwright.guide.round import units_of
 from quailwright.husbandry import facts
 from quailwright.journal.entries import Role
 from quailwright.journal.findings import BadInput, Finding
+from quailwright.language import LANGUAGES, mark, say, say_many, speaking
 
 Typed = Mapping[str, str]
 Entries = list[dict[str, str]]
@@ -42,7 +43,8 @@ class Asked:
 class Question:
     """A page of the guide. `so_far` is what was answered before; `again` asks for one more.
 
-    `skips_to` is the question after a "no"; "" when the guide is over.
+    `skip` is what its button to go past it says, where that is no plain "Skip"; `skips_to` is the
+    question after a "no", or "" when the guide is over.
     """
 
     name: str
@@ -51,40 +53,63 @@ class Question:
     fields: tuple[Asked, ...]
     so_far: tuple[str, ...] = ()
     again: str = ""
-    skip: str = "Skip"
+    skip: str = ""
     skips_to: str = ""
 
 
-_MACHINES: dict[str, tuple[Role, str, str]] = {
-    "incubator": ("incubator", "Have you an incubator?", "What turns and warms the eggs."),
-    "hatcher": (
+@dataclass(frozen=True, slots=True)
+class _Machine:
+    """A place that is asked for: what the page says, and what such a place is called at first."""
+
+    role: Role
+    title: str
+    about: str
+    again: str
+    called: str
+
+
+_MACHINES: dict[str, _Machine] = {
+    "incubator": _Machine(
+        "incubator",
+        mark("Have you an incubator?"),
+        mark("What turns and warms the eggs."),
+        mark("Keep it, then another incubator"),
+        mark("incubator"),
+    ),
+    "hatcher": _Machine(
         "hatcher",
-        "A hatcher of its own?",
-        "A second machine for the last days. Many do without: then skip this.",
+        mark("A hatcher of its own?"),
+        mark("A second machine for the last days. Many do without: then skip this."),
+        mark("Keep it, then another hatcher"),
+        mark("hatcher"),
     ),
-    "brooder": (
+    "brooder": _Machine(
         "brooder",
-        "Where will chicks be kept warm?",
-        "A box or pen with heat. Its floor says how many chicks have room.",
+        mark("Where will chicks be kept warm?"),
+        mark("A box or pen with heat. Its floor says how many chicks have room."),
+        mark("Keep it, then another brooder"),
+        mark("brooder"),
     ),
-    "pen": (
+    "pen": _Machine(
         "pen",
-        "Where do grown birds live?",
-        "A pen, cage or aviary. Its floor says how many birds have room.",
+        mark("Where do grown birds live?"),
+        mark("A pen, cage or aviary. Its floor says how many birds have room."),
+        mark("Keep it, then another pen"),
+        mark("pen"),
     ),
 }
 _HOLDS_EGGS = ("incubator", "hatcher")
 
 _CHANCES = (
-    ("0.6", "in 6 weeks of 10"),
-    ("0.7", "in 7 weeks of 10"),
-    ("0.8", "in 8 weeks of 10"),
-    ("0.9", "in 9 weeks of 10; it takes more birds"),
+    ("0.6", mark("in 6 weeks of 10")),
+    ("0.7", mark("in 7 weeks of 10")),
+    ("0.8", mark("in 8 weeks of 10")),
+    ("0.9", mark("in 9 weeks of 10; it takes more birds")),
 )
 _ROUTES = (
-    ("shipped", "posted"),
-    ("collected", "fetched by me"),
-    ("own", "my own birds"),
+    ("shipped", mark("posted")),
+    ("collected", mark("fetched by me")),
+    ("own", mark("my own birds")),
 )
 
 
@@ -121,7 +146,7 @@ def _place_of(name: str, names: list[str]) -> int:
     if name == "home" and name not in names:
         return names.index("counts")
     if name not in names:
-        raise BadInput("There is no such question. Begin again from the first one.")
+        raise BadInput(say("There is no such question. Begin again from the first one."))
     return names.index(name)
 
 
@@ -177,14 +202,14 @@ def _where(flock: Flock, typed: Typed) -> Question:
     holding = flock.holding
     return Question(
         "where",
-        "Where does the flock live?",
-        "The time zone says when a day begins, and when the eggs have had their hours.",
+        say("Where does the flock live?"),
+        say("The time zone says when a day begins, and when the eggs have had their hours."),
         (
-            Asked("name", "what you call the place", "", _typed(typed, "name", holding)),
+            Asked("name", say("what you call the place"), "", _typed(typed, "name", holding)),
             Asked(
                 "timezone",
-                "time zone",
-                "The phone fills it in where it can. A name such as Europe/Lisbon.",
+                say("time zone"),
+                say("The phone fills it in where it can. A name such as Europe/Lisbon."),
                 _typed(typed, "timezone", holding),
                 names=time_zones(),
             ),
@@ -199,18 +224,22 @@ def _latitude(flock: Flock, typed: Typed) -> Question:
     near = stands if stands is not None else guessed
     town = zone_name.rpartition("/")[2].replace("_", " ")
     says = (
-        f"{town}, after which your time zone is named, lies at {_degrees(round(guessed))}."
+        say(
+            "{town}, after which your time zone is named, lies at {degrees}.",
+            town=town,
+            degrees=_degrees(round(guessed)),
+        )
         if guessed is not None
-        else "A map tells it; 5 degrees more or less do little harm."
+        else say("A map tells it; 5 degrees more or less do little harm.")
     )
     return Question(
         "latitude",
-        "How far north or south?",
-        "It gives the hours of daylight, and so when hens lay without a lamp.",
+        say("How far north or south?"),
+        say("It gives the hours of daylight, and so when hens lay without a lamp."),
         (
             Asked(
                 "about",
-                "about",
+                say("about"),
                 says,
                 typed.get("about", _band(near)),
                 choices=tuple(
@@ -220,8 +249,8 @@ def _latitude(flock: Flock, typed: Typed) -> Question:
             ),
             Asked(
                 "latitude",
-                "or in degrees, if you know it",
-                "South is negative.",
+                say("or in degrees, if you know it"),
+                say("South is negative."),
                 _typed(typed, "latitude", flock.holding),
                 "number",
             ),
@@ -247,20 +276,26 @@ def _units(flock: Flock, typed: Typed) -> Question:
     holding = flock.holding
     return Question(
         "units",
-        "How do you measure?",
-        "Figures are shown your way.",
+        say("How do you measure?"),
+        say("Figures are shown your way."),
         (
             Asked(
                 "units",
-                "units",
+                say("units"),
                 "",
                 _typed(typed, "units", holding) or "metric",
-                choices=(("metric", "°C, metres, kilograms"), ("us", "°F, feet, pounds")),
+                choices=(
+                    ("metric", say("°C, metres, kilograms")),
+                    ("us", say("°F, feet, pounds")),
+                ),
             ),
             Asked(
                 "currency",
-                "currency",
-                "A three-letter code, such as EUR. Leave it empty if money does not matter here.",
+                say("currency"),
+                say(
+                    "A three-letter code, such as EUR. "
+                    "Leave it empty if money does not matter here."
+                ),
                 _typed(typed, "currency", holding),
             ),
         ),
@@ -268,19 +303,23 @@ def _units(flock: Flock, typed: Typed) -> Question:
 
 
 def _machine(name: str, flock: Flock, typed: Typed) -> Question:
-    role, title, about = _MACHINES[name]
-    there = [place for place in flock.in_walking_order() if place.role == role and not place.closed]
+    machine = _MACHINES[name]
+    there = [
+        place
+        for place in flock.in_walking_order()
+        if place.role == machine.role and not place.closed
+    ]
     us = units_of(flock) == "us"
     if name in _HOLDS_EGGS:
         size = Asked(
             "capacity_eggs",
-            "quail eggs it holds",
-            "As many as fit its turner or tray.",
+            say("quail eggs it holds"),
+            say("As many as fit its turner or tray."),
             typed.get("capacity_eggs", ""),
             "whole",
         )
         so_far = [
-            f"{place.name}, {wording.counted(place.capacity_eggs, 'egg')}"
+            say_many("{place}, {n} egg", "{place}, {n} eggs", place.capacity_eggs, place=place.name)
             if place.capacity_eggs is not None
             else place.name
             for place in there
@@ -288,46 +327,63 @@ def _machine(name: str, flock: Flock, typed: Typed) -> Question:
     else:
         size = Asked(
             "floor",
-            f"its floor, {'square feet' if us else 'square metres'}",
-            "Length times width, inside.",
+            say("its floor, square feet") if us else say("its floor, square metres"),
+            say("Length times width, inside."),
             typed.get("floor", ""),
             "number",
         )
         so_far = [
-            f"{place.name}, {wording.area(place.floor_m2, units_of(flock))}"
+            say(
+                "{place}, {floor}",
+                place=place.name,
+                floor=wording.area(place.floor_m2, units_of(flock)),
+            )
             if place.floor_m2 is not None
             else place.name
             for place in there
         ]
     called = Asked(
-        "place", "what you call it", "", typed.get("place", "") or _fresh(name, flock.places)
+        "place",
+        say("what you call it"),
+        "",
+        typed.get("place", "") or _fresh(say(machine.called), flock.places),
     )
-    return Question(name, title, about, (size, called), tuple(so_far), f"another {name}")
+    return Question(
+        name,
+        say(machine.title),
+        say(machine.about),
+        (size, called),
+        tuple(so_far),
+        say(machine.again),
+    )
 
 
 def _birds(flock: Flock, typed: Typed) -> Question:
-    so_far = tuple(f"{group.name}: {group.alive}" for group in flock.groups_alive())
+    so_far = tuple(
+        say("{group}: {birds}", group=group.name, birds=group.alive)
+        for group in flock.groups_alive()
+    )
     return Question(
         "birds",
-        "Have you birds now?",
-        "Those of about one age that live together. None yet? Then go past this.",
+        say("Have you birds now?"),
+        say("Those of about one age that live together. None yet? Then go past this."),
         (
             Asked(
                 "group",
-                "what you call them",
+                say("what you call them"),
                 "",
-                typed.get("group", "") or _fresh("quail", flock.groups),
+                typed.get("group", "") or _fresh(say("quail"), flock.groups),
             ),
             Asked(
                 "weeks",
-                "hatched how many weeks ago, about",
-                "Left empty, the age is not known.",
+                say("hatched how many weeks ago, about"),
+                say("Left empty, the age is not known."),
                 typed.get("weeks", ""),
                 "number",
             ),
         ),
         so_far,
-        skip="No birds yet",
+        skip=say("No birds yet"),
         skips_to="source",
     )
 
@@ -336,12 +392,12 @@ def _home(flock: Flock, typed: Typed) -> Question:
     homes = _homes(flock, _weeks(typed))
     return Question(
         "home",
-        "Where do they live?",
+        say("Where do they live?"),
         "",
         (
             Asked(
                 "place",
-                "place",
+                say("place"),
                 "",
                 typed.get("place", "") or homes[0],
                 choices=tuple((name, name) for name in homes),
@@ -353,53 +409,59 @@ def _home(flock: Flock, typed: Typed) -> Question:
 def _counts(flock: Flock, typed: Typed) -> Question:
     fields: tuple[Asked, ...]
     if _not_sexed_yet(_weeks(typed)):
-        fields = (Asked("chicks", "chicks", "Not sexed yet.", typed.get("chicks", ""), "whole"),)
+        chicks = typed.get("chicks", "")
+        fields = (Asked("chicks", say("chicks"), say("Not sexed yet."), chicks, "whole"),)
     else:
         fields = (
-            Asked("hens", "hens", "", typed.get("hens", ""), "whole"),
-            Asked("cocks", "cocks", "", typed.get("cocks", ""), "whole"),
+            Asked("hens", say("hens"), "", typed.get("hens", ""), "whole"),
+            Asked("cocks", say("cocks"), "", typed.get("cocks", ""), "whole"),
         )
     return Question(
-        "counts", "How many are they?", "", fields, again="more birds", skips_to="source"
+        "counts",
+        say("How many are they?"),
+        "",
+        fields,
+        again=say("Keep it, then more birds"),
+        skips_to="source",
     )
 
 
 def _source(flock: Flock, typed: Typed) -> Question:
     return Question(
         "source",
-        "Where do hatching eggs come from?",
-        "Eggs that travelled hatch worse: the plan counts with that.",
+        say("Where do hatching eggs come from?"),
+        say("Eggs that travelled hatch worse: the plan counts with that."),
         (
-            Asked("source", "from whom", "", typed.get("source", "")),
+            Asked("source", say("from whom"), "", typed.get("source", "")),
             Asked(
                 "route",
-                "and how",
+                say("and how"),
                 "",
                 typed.get("route", "") or "shipped",
-                choices=_ROUTES,
+                choices=_said(_ROUTES),
             ),
         ),
         tuple(flock.sources),
-        "another source",
+        say("Keep it, then another source"),
     )
 
 
 def _goal(flock: Flock, typed: Typed) -> Question:
     return Question(
         "goal",
-        "What do you want of them?",
-        "One of the two will do. The plan works out how many birds, and when to set eggs.",
+        say("What do you want of them?"),
+        say("One of the two will do. The plan works out how many birds, and when to set eggs."),
         (
             Asked(
                 "eggs_per_week",
-                "eggs a week",
+                say("eggs a week"),
                 "",
                 _typed(typed, "eggs_per_week", flock.goal),
                 "number",
             ),
             Asked(
                 "table_birds_per_month",
-                "birds for the table a month",
+                say("birds for the table a month"),
                 "",
                 _typed(typed, "table_birds_per_month", flock.goal),
                 "number",
@@ -411,15 +473,15 @@ def _goal(flock: Flock, typed: Typed) -> Question:
 def _sure(flock: Flock, typed: Typed) -> Question:
     return Question(
         "sure",
-        "How sure must it be?",
-        "Birds die, hens pause, eggs fail: no plan is certain.",
+        say("How sure must it be?"),
+        say("Birds die, hens pause, eggs fail: no plan is certain."),
         (
             Asked(
                 "certainty",
-                "it should be met",
+                say("it should be met"),
                 "",
                 _typed(typed, "certainty", flock.goal) or "0.8",
-                choices=_CHANCES,
+                choices=_said(_CHANCES),
             ),
         ),
     )
@@ -443,6 +505,10 @@ def _typed(typed: Typed, name: str, stands: object) -> str:
         return typed[name]
     value = getattr(stands, name, None)
     return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _said(choices: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
+    return tuple((value, say(words)) for value, words in choices)
 
 
 def _fresh(name: str, taken: Mapping[str, object]) -> str:
@@ -478,21 +544,37 @@ def _machine_entry(name: str, flock: Flock, typed: Typed) -> Entries:
     size = _some(typed, "capacity_eggs")
     if typed.get("floor"):
         size = {"floor_m2": _square_metres(typed["floor"], flock)}
-    called = typed.get("place") or _fresh(name, flock.places)
-    if not size and called == _fresh(name, flock.places):
+    machine = _MACHINES[name]
+    called = typed.get("place") or _fresh(say(machine.called), flock.places)
+    if not size and called in _offered(machine, flock):
         return []
-    if called in flock.places and flock.places[called].role not in (None, _MACHINES[name][0]):
-        raise _wrong("place", f"{called} is a place of another kind.", "Give it another name.")
+    if called in flock.places and flock.places[called].role not in (None, machine.role):
+        raise _wrong(
+            "place",
+            say("{place} is a place of another kind.", place=called),
+            say("Give it another name."),
+        )
     order = len([place for place in flock.places.values() if place.name != called]) + 1
     walk = {} if called in flock.places else {"walk_order": str(order)}
-    return [{"kind": "place", "place": called, "role": _MACHINES[name][0], **size, **walk}]
+    return [{"kind": "place", "place": called, "role": machine.role, **size, **walk}]
+
+
+def _offered(machine: _Machine, flock: Flock) -> set[str]:
+    """What the page may have called it by itself, in whichever language it was answered."""
+    offered = set()
+    for tag in LANGUAGES:
+        with speaking(tag):
+            offered.add(_fresh(say(machine.called), flock.places))
+    return offered
 
 
 def _square_metres(typed: str, flock: Flock) -> str:
     try:
         floor = float(typed.replace(",", "."))
     except ValueError:
-        raise _wrong("floor", f"{typed[:40]!r} is no number.", "Write one such as 2.5.") from None
+        raise _wrong(
+            "floor", say("{typed!r} is no number.", typed=typed[:40]), say("Write one such as 2.5.")
+        ) from None
     return f"{wording.square_metres(floor, units_of(flock)):.4g}"
 
 
@@ -510,7 +592,9 @@ def _weeks_checked(typed: Typed) -> float | None:
         return None
     if weeks is None or not 0 <= weeks <= _OLDEST_WEEKS:
         raise _wrong(
-            "weeks", f"{typed['weeks'][:40]!r} is no age in weeks.", "Write one such as 8."
+            "weeks",
+            say("{typed!r} is no age in weeks.", typed=typed["weeks"][:40]),
+            say("Write one such as 8."),
         )
     return weeks
 
@@ -537,11 +621,11 @@ def _group_entries(flock: Flock, typed: Typed, on: date) -> Entries:
     if not counts:
         return []
     homes = _homes(flock, weeks)
-    lives = typed.get("place") or (homes[0] if homes else "pen")
+    lives = typed.get("place") or (homes[0] if homes else say("pen"))
     made: Entries = []
     if lives not in flock.places:
         made.append({"kind": "place", "place": lives, "role": "pen"})
-    group = {"kind": "group", "group": typed.get("group") or _fresh("quail", flock.groups)}
+    group = {"kind": "group", "group": typed.get("group") or _fresh(say("quail"), flock.groups)}
     if weeks is not None:
         group["hatched_on"] = (on - timedelta(days=round(weeks * DAYS_A_WEEK))).isoformat()
     return [*made, {**group, "place": lives, **counts}]
@@ -560,7 +644,8 @@ def _goal_entry(flock: Flock, typed: Typed) -> Entries:
 
 
 def _wrong(field: str, what: str, mend: str) -> BadInput:
-    return BadInput("Not kept; nothing was written.", (Finding("shape", what, mend, field=field),))
+    finding = Finding("shape", what, mend, field=field)
+    return BadInput(say("Not kept; nothing was written."), (finding,))
 
 
 # Where a time zone lies.
@@ -568,8 +653,10 @@ def _wrong(field: str, what: str, mend: str) -> BadInput:
 
 def _degrees(latitude: int) -> str:
     if latitude == 0:
-        return "on the equator"
-    return f"{abs(latitude)}° {'north' if latitude > 0 else 'south'}"
+        return say("on the equator")
+    if latitude > 0:
+        return say("{degrees}° north", degrees=latitude)
+    return say("{degrees}° south", degrees=-latitude)
 
 
 def time_zones() -> tuple[str, ...]:

@@ -14,6 +14,7 @@ from quailwright.guide.rules import ShownRule, all_rules
 from quailwright.journal.checks import field_notes
 from quailwright.journal.entries import LONGEST_NAME, CareRule, Entry, as_dict, kind_of
 from quailwright.journal.findings import BadInput, Finding
+from quailwright.language import mark, say
 
 KIND_OF = {
     "holding": "holding",
@@ -24,6 +25,22 @@ KIND_OF = {
 }
 """The kind of entry behind each list of settings."""
 _NOT_ASKED = ("id", "at", "by", "note", "force", "kind", "closed")
+_SAYS_ITSELF = ("role", "route", "stage")
+"""Fields whose choice needs no label."""
+_CHOICES: Mapping[str, str] = {
+    "incubator": mark("incubator"),
+    "hatcher": mark("hatcher"),
+    "brooder": mark("brooder"),
+    "pen": mark("pen"),
+    "egg_store": mark("egg store"),
+    "own": mark("own"),
+    "collected": mark("collected"),
+    "shipped": mark("shipped"),
+    "starter": mark("starter"),
+    "grower": mark("grower"),
+    "layer": mark("layer"),
+}
+"""Those choices in words, to be said."""
 _OF_A_PLACE = ("role", "capacity_eggs", "floor_m2", "heater_w", "walk_order")
 
 
@@ -48,9 +65,23 @@ class Setting:
         )
 
     @property
+    def bits(self) -> list[str]:
+        """Its fields in a few words each, without its name."""
+        return [
+            say(_CHOICES[value]) if name in _SAYS_ITSELF else _with_label(name, value)
+            for name, value in self.fields.items()
+            if name != self.kind
+        ]
+
+    @property
     def last(self) -> Line | None:
         """The line that was written last of those that stand."""
         return next((line for line in self.lines if line.taken_back is None), None)
+
+
+def _with_label(name: str, value: object) -> str:
+    [(label, words)] = told.told_fields({name: value})
+    return say("{field}: {value}", field=label, value=words)
 
 
 def settings_of(flock: Flock, lines: Sequence[Line], kind: str) -> list[Setting]:
@@ -71,7 +102,11 @@ def setting_of(flock: Flock, lines: Sequence[Line], kind: str, name: str) -> Set
         if each.name == name:
             return each
     raise BadInput(
-        f"There is no {told.kind_words(kind)} {name!r}. The settings list what there is."
+        say(
+            "There is no {kind} {name!r}. The settings list what there is.",
+            kind=told.kind_words(kind),
+            name=name,
+        )
     )
 
 
@@ -128,12 +163,12 @@ def changed(
     emptied = [name for name in standing if name in notes and name not in said]
     if emptied:
         raise BadInput(
-            "Not kept; nothing was written.",
+            say("Not kept; nothing was written."),
             tuple(
                 Finding(
                     "shape",
-                    f"{told.field_words(name)} cannot be emptied here.",
-                    "Take back the entry that said it; it is listed below.",
+                    say("{field} cannot be emptied here.", field=told.field_words(name)),
+                    say("Take back the entry that said it; it is listed below."),
                     field=name,
                 )
                 for name in emptied
@@ -141,7 +176,7 @@ def changed(
         )
     new = {name: text for name, text in said.items() if not _same(text, standing.get(name, ""))}
     if not new:
-        raise BadInput("Nothing differs from what stands. Nothing was written.")
+        raise BadInput(say("Nothing differs from what stands. Nothing was written."))
     needed = {name: said[name] for name in said if notes[name].needed}
     stays = {"closed": "true"} if closed else {}
     return {"kind": kind, **needed, **new, **stays, **_aside(typed)}
@@ -165,7 +200,7 @@ def place_entry(flock: Flock, name: str, **said: str) -> dict[str, str]:
     """An entry on a place that is described already. Raises BadInput."""
     place = flock.places.get(name)
     if place is None or place.role is None:
-        raise BadInput(f"{name!r} is not described yet. Say first what it is.")
+        raise BadInput(say("{place!r} is not described yet. Say first what it is.", place=name))
     stays = {"closed": "true"} if place.closed else {}
     return {"kind": "place", "place": name, "role": place.role, **stays, **said}
 
@@ -178,7 +213,7 @@ def moved(flock: Flock, name: str, by: int) -> list[dict[str, str]]:
     walk = [place for place in flock.in_walking_order() if not place.closed and place.role]
     names = [place.name for place in walk]
     if name not in names:
-        raise BadInput(f"{name!r} is not in the walk. Say first what it is.")
+        raise BadInput(say("{place!r} is not in the walk. Say first what it is.", place=name))
     now = names.index(name)
     then = now + by
     if not 0 <= then < len(names):
@@ -198,7 +233,12 @@ def own_rule(flock: Flock, typed: Mapping[str, str]) -> dict[str, str]:
     """
     name = typed.get("rule") or typed.get("task", "")[:LONGEST_NAME].strip()
     if any(shown.rule.rule == name for shown in all_rules(flock.care_rules)):
-        raise BadInput(f"There is a rule {name!r} already. Change that one, or word it otherwise.")
+        raise BadInput(
+            say(
+                "There is a rule {rule!r} already. Change that one, or word it otherwise.",
+                rule=name,
+            )
+        )
     return {"kind": "care_rule", **typed, **({"rule": name} if name else {})}
 
 
@@ -222,7 +262,7 @@ def care_of(flock: Flock, lines: Iterable[Line], name: str) -> list[ShownCare]:
     """A rule as it holds, and where it differs. Raises BadInput when there is none."""
     found = [shown for shown in all_rules(flock.care_rules) if shown.rule.rule == name]
     if not found:
-        raise BadInput(f"There is no rule {name!r}. The rules of care list them.")
+        raise BadInput(say("There is no rule {rule!r}. The rules of care list them.", rule=name))
     said = [line for line in lines if isinstance(line.entry, CareRule) and line.entry.rule == name]
     return [
         ShownCare(

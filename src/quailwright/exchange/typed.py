@@ -5,9 +5,10 @@ from datetime import date, datetime, timedelta
 
 from quailwright.journal.findings import BadInput
 from quailwright.journal.moments import NotAMoment, parse_moment, zone
+from quailwright.language import mark, say
 
 _CLOCK = re.compile(r"\d{1,2}:\d{2}(:\d{2})?\Z")
-_DAYS_AGO = {"today": 0, "yesterday": 1, "tomorrow": -1}
+_DAYS_AGO = {mark("today"): 0, mark("yesterday"): 1, mark("tomorrow"): -1}
 
 
 def moment_asked(text: str | None, now: datetime, zone_name: str) -> date | datetime:
@@ -23,8 +24,8 @@ def moment_asked(text: str | None, now: datetime, zone_name: str) -> date | date
 def with_offset(text: str, now: datetime, zone_name: str) -> str:
     """`at` as typed, made whole.
 
-    `today`, `yesterday` and `tomorrow` become their date; a clock time, alone (of today) or after a
-    day, gets the offset that holds there.
+    `today`, `yesterday` and `tomorrow` (also in the language spoken) become their date; a clock
+    time, alone (of today) or after a day, gets the offset that holds there.
     """
     day, _, clock = text.replace("T", " ", 1).partition(" ")
     if _CLOCK.match(day) and not clock:
@@ -32,8 +33,9 @@ def with_offset(text: str, now: datetime, zone_name: str) -> str:
     if _CLOCK.match(clock) and len(clock) in (len("7:05"), len("7:05:30")):
         clock = f"0{clock}"
         text = f"{day}T{clock}"
-    if day in _DAYS_AGO:
-        named = local(now, zone_name).date() - timedelta(days=_DAYS_AGO[day])
+    ago = next((ago for word, ago in _DAYS_AGO.items() if day in (word, say(word))), None)
+    if ago is not None:
+        named = local(now, zone_name).date() - timedelta(days=ago)
         text = f"{named}T{clock}" if clock else named.isoformat()
     try:
         typed = datetime.fromisoformat(text)

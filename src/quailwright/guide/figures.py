@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from quailwright.guide.rules import printed_rules
 from quailwright.husbandry import facts
 from quailwright.husbandry.facts import Figure
+from quailwright.language import say
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,15 +34,16 @@ class Fact:
     def holds(self, text: str) -> bool:
         """Whether every word of the text stands in what is told of it."""
         whole = " ".join(
-            f"{row.key} {words(row.key)} {row.unit} {row.conditions} {row.source} {row.certainty}"
+            f"{row.key} {words(row.key)} {say(row.unit)} {say(row.conditions)} {row.source} "
+            f"{say(row.certainty)}"
             for row in self.rows
         ).casefold()
         return all(word in whole for word in text.casefold().split())
 
 
 def words(name: str) -> str:
-    """`first egg age d` for `first_egg_age_d`."""
-    return name.replace("_", " ").replace(".", ": ")
+    """`first egg age d` for `first_egg_age_d`, `storage: cool low c` for a whole key."""
+    return ": ".join(say(part.replace("_", " ")) for part in name.split("."))
 
 
 def subjects() -> dict[str, int]:

@@ -27,6 +27,7 @@ from quailwright.web import (
     hatches,
     help_pages,
     journal,
+    languages,
     offline,
     outlook,
     pages,
@@ -58,7 +59,7 @@ _HEADERS = {
 _KEPT_FOR_GOOD = "public, max-age=31536000, immutable"
 _ASKED_EACH_TIME = "private, no-cache"
 
-_SETTING_UP = (first_run, settings_pages, help_pages)
+_SETTING_UP = (first_run, settings_pages, help_pages, languages)
 
 _Message = MutableMapping[str, Any]
 _Receive = Callable[[], Awaitable[_Message]]

@@ -13,6 +13,7 @@ from quailwright.guide.at_hand import known_names
 from quailwright.guide.told import kind_words
 from quailwright.journal.entries import KINDS, Entry
 from quailwright.journal.findings import BadInput, FlockUnusable, QuailwrightError
+from quailwright.language import say
 from quailwright.web.forms import form_of, typed_fields
 from quailwright.web.guard import Logger, MayNot, OwnForm, Visitor, refused
 from quailwright.web.home import AtHome, Home
@@ -73,7 +74,10 @@ def said_by_field(error: QuailwrightError | None) -> dict[str, tuple[str, ...]]:
     """What is wrong with what was typed, as sentences by field."""
     said: dict[str, tuple[str, ...]] = {}
     for finding in error.findings if error is not None else ():
-        said[finding.field] = (*said.get(finding.field, ()), f"{finding.what} {finding.mend}")
+        said[finding.field] = (
+            *said.get(finding.field, ()),
+            f"{say(finding.what)} {say(finding.mend)}",
+        )
     return said
 
 
@@ -91,9 +95,13 @@ def own_address(address: str) -> str:
 
 def _known_kind(kind: str, who: Visitor) -> str:
     if kind not in KINDS or kind in _TOO_MUCH_AT_ONCE:
-        raise BadInput(f"There is no form for {kind!r}. The page of kinds lists them.")
+        raise BadInput(
+            say("There is no form for {kind!r}. The page of kinds lists them.", kind=kind)
+        )
     if not who.may_write(kind):
-        raise MayNot(f"{kind_words(kind).capitalize()}: that is for a keeper to write.")
+        raise MayNot(
+            say("{kind}: that is for a keeper to write.", kind=kind_words(kind).capitalize())
+        )
     return kind
 
 

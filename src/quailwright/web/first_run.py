@@ -29,10 +29,15 @@ def begin(home: AtHome, who: Keeper) -> Response:
 
 @router.get("/done")
 def done(request: Request, home: AtHome, who: Keeper) -> Response:
-    """The end: what the round holds now, and the way to the plan."""
+    """The end: what the round holds now, and the plan that the answers ask for."""
+    from quailwright.exchange.plan_asked import questions
+
     flock = home.flock()
-    todays = todays_round(flock, day_at(flock, home.now()))
-    return page(request, who, "first_done.html", round=todays, flock=flock)
+    on = day_at(flock, home.now())
+    asked = questions(flock, on) if flock.goal is not None else ()
+    return page(
+        request, who, "first_done.html", round=todays_round(flock, on), flock=flock, asked=asked
+    )
 
 
 @router.get("/{question}")

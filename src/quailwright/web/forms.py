@@ -9,6 +9,7 @@ from starlette.datastructures import FormData
 from quailwright.guide import told
 from quailwright.guide.at_hand import asked_first
 from quailwright.journal.checks import FieldNote, field_notes
+from quailwright.language import say
 
 _OF_OURS = ("token", "back", "day", "clock", "mends")
 _LOGGED_BEFORE = ("hatch", "group", "bird", "sire", "dam")
@@ -35,7 +36,7 @@ class Field:
     @property
     def meaning(self) -> str:
         """What the field says, in words."""
-        return told.without_marks(self.note.meaning)
+        return told.without_marks(say(self.note.meaning))
 
     @property
     def label(self) -> str:

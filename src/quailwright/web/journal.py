@@ -10,6 +10,7 @@ from quailwright.exchange.record import corrected
 from quailwright.guide.at_hand import known_names
 from quailwright.journal.entries import KINDS, Retract, as_dict, kind_of
 from quailwright.journal.findings import BadInput, FlockUnusable, QuailwrightError
+from quailwright.language import mark, say
 from quailwright.web.entering import sent_back, write
 from quailwright.web.forms import as_typed, form_of, typed_fields
 from quailwright.web.guard import Logger, MayNot, OwnForm, Reader, Visitor, refused
@@ -64,7 +65,7 @@ def entry(request: Request, home: AtHome, who: Reader, entry_id: str) -> Respons
 def retract(home: AtHome, who: Logger, entry_id: str, form: OwnForm) -> Response:
     """Takes an entry back."""
     _line(home, entry_id)
-    why = str(form.get("why", "")).strip() or "taken back on its page"
+    why = str(form.get("why", "")).strip() or mark("taken back on its page")
     return sent_back(form, write(home, who, {"kind": "retract", "entry": entry_id, "why": why}))
 
 
@@ -73,7 +74,7 @@ def correction_form(request: Request, home: AtHome, who: Logger, entry_id: str) 
     """The entry's form, filled in with what it says."""
     line = _line(home, entry_id)
     if not who.may_write(kind_of(line.entry)):
-        raise MayNot("That entry is for a keeper to correct.")
+        raise MayNot(say("That entry is for a keeper to correct."))
     return _correction_page(request, home, who, line, as_typed(as_dict(line.entry)))
 
 
@@ -81,7 +82,7 @@ def correction_form(request: Request, home: AtHome, who: Logger, entry_id: str) 
 def correct(request: Request, home: AtHome, who: Logger, entry_id: str, form: OwnForm) -> Response:
     """Takes an entry back and puts what was typed in its stead."""
     line, typed = _line(home, entry_id), typed_fields(form)
-    why = typed.pop("why", "corrected on its page")
+    why = typed.pop("why", mark("corrected on its page"))
     try:
         right = corrected(
             line.entry, typed, why, who.name, home.now(), home.flock().zone, home.fresh_id
@@ -100,7 +101,7 @@ def correct(request: Request, home: AtHome, who: Logger, entry_id: str, form: Ow
 def _line(home: Home, entry_id: str) -> Line:
     line = with_id(home.desk.lines(), entry_id.lower())
     if line is None:
-        raise BadInput("There is no such entry. The journal lists them all.")
+        raise BadInput(say("There is no such entry. The journal lists them all."))
     return line
 
 
@@ -113,12 +114,12 @@ def _correction_page(
     error: QuailwrightError | None = None,
 ) -> Response:
     if isinstance(line.entry, Retract):
-        raise BadInput("What takes an entry back is not corrected: take it back too.")
+        raise BadInput(say("What takes an entry back is not corrected: take it back too."))
     kind = kind_of(line.entry)
     said: dict[str, tuple[str, ...]] = {}
     for finding in error.findings if error is not None else ():
         name = finding.field.removeprefix("instead.")
-        said[name] = (*said.get(name, ()), f"{finding.what} {finding.mend}")
+        said[name] = (*said.get(name, ()), f"{say(finding.what)} {say(finding.mend)}")
     form = form_of(kind, known_names(home.flock(), kind), values=values, said=said)
     fields = {field.note.name for field in (*form.fields, *form.rest)}
     return page(

@@ -1,16 +1,15 @@
 """The people of the household: the first passphrase, signing in and out, roles."""
 
+from collections.abc import Mapping
 from datetime import timedelta
 from http import HTTPStatus
-from typing import get_args
 
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from quailwright.exchange.household import LONGEST_NAME, SHORTEST_PASSPHRASE
-from quailwright.guide import wording
 from quailwright.journal.findings import BadInput
-from quailwright.journal.people import PersonRole
+from quailwright.language import mark, say, say_many
 from quailwright.web.entering import own_address
 from quailwright.web.guard import (
     SIGNED_IN,
@@ -24,6 +23,14 @@ from quailwright.web.guard import (
 )
 from quailwright.web.home import AtHome, Home
 from quailwright.web.view import page
+
+ROLE_WORDS: Mapping[str, str] = {
+    "keeper": mark("keeper"),
+    "helper": mark("helper"),
+    "child": mark("child"),
+    "viewer": mark("viewer"),
+}
+"""Each role in words, to be said."""
 
 router = APIRouter(default_response_class=Response, include_in_schema=False)
 
@@ -41,10 +48,10 @@ def begin(request: Request, home: AtHome, who: AnyVisitor, form: OwnForm) -> Res
     """Makes the first keeper, and signs them in."""
     name, passphrase = _name(form.get("name")), str(form.get("passphrase", ""))
     if home.settings.invented:
-        raise BadInput("The invented flock has no people.")
+        raise BadInput(say("The invented flock has no people."))
     try:
         if passphrase != str(form.get("again", "")):
-            raise BadInput("The two passphrases differ. Type the same one twice.")
+            raise BadInput(say("The two passphrases differ. Type the same one twice."))
         home.household.begin(name, passphrase, home.now())
     except BadInput as error:
         return _begin_page(request, who, name, error.sentence)
@@ -80,10 +87,15 @@ def sign_in(request: Request, home: AtHome, who: AnyVisitor, form: OwnForm) -> R
             home.attempts.succeeded(address)
             return let_in
         home.attempts.failed(address, home.now())
-        wrong, status = "That name and passphrase do not fit. Try again.", HTTPStatus.FORBIDDEN
+        wrong = say("That name and passphrase do not fit. Try again.")
+        status = HTTPStatus.FORBIDDEN
     else:
         minutes = -(-wait // timedelta(minutes=1))
-        wrong = f"Tried too often. Wait {wording.counted(minutes, 'minute')}, then try again."
+        wrong = say_many(
+            "Tried too often. Wait {n} minute, then try again.",
+            "Tried too often. Wait {n} minutes, then try again.",
+            minutes,
+        )
         status = HTTPStatus.TOO_MANY_REQUESTS
     return page(request, who, "sign_in.html", status=status, name=name, back=back, wrong=wrong)
 
@@ -130,7 +142,7 @@ def change_people(request: Request, home: AtHome, who: Keeper, form: OwnForm) ->
             case "remove":
                 home.household.remove(_person(form.get("person")))
             case _:
-                raise BadInput("Nothing was asked for. Press one of the buttons.")
+                raise BadInput(say("Nothing was asked for. Press one of the buttons."))
     except BadInput as error:
         return _people_page(request, home, who, error.sentence)
     return RedirectResponse("/people", HTTPStatus.SEE_OTHER)
@@ -143,7 +155,7 @@ def _people_page(request: Request, home: Home, who: Visitor, wrong: str = "") ->
         "people.html",
         status=HTTPStatus.UNPROCESSABLE_ENTITY if wrong else HTTPStatus.OK,
         everyone=home.household.everyone(),
-        roles=get_args(PersonRole),
+        roles=ROLE_WORDS,
         wrong=wrong,
         shortest=SHORTEST_PASSPHRASE,
         longest_name=LONGEST_NAME,

@@ -11,6 +11,7 @@ from quailwright.guide import figures
 from quailwright.guide.at_hand import known_names
 from quailwright.guide.round import units_of
 from quailwright.journal.findings import BadInput, FlockUnusable, QuailwrightError
+from quailwright.language import mark, say
 from quailwright.web.entering import said_by_field, sent_back, write, write_all
 from quailwright.web.forms import Form, as_typed, form_of, typed_fields
 from quailwright.web.guard import Keeper, OwnForm, Reader, Visitor
@@ -20,11 +21,11 @@ from quailwright.web.view import page
 router = APIRouter(prefix="/settings", default_response_class=Response, include_in_schema=False)
 
 _TITLES = {
-    "holding": "Where the flock lives",
-    "places": "Places",
-    "instruments": "Instruments",
-    "sources": "Sources of eggs",
-    "feeds": "Feeds",
+    "holding": mark("Where the flock lives"),
+    "places": mark("Places"),
+    "instruments": mark("Instruments"),
+    "sources": mark("Sources of eggs"),
+    "feeds": mark("Feeds"),
 }
 _CHANGES = ("every_days", "day", "minutes", "task", "why", "caution")
 """What of a rule may be changed, besides silencing it."""
@@ -35,7 +36,8 @@ _OWN_RULE = ("task", "stage", "why", "every_days", "day", "minutes", "place", "c
 def settings(request: Request, home: AtHome, who: Reader) -> Response:
     """What there is to set."""
     flock = home.flock()
-    return page(request, who, "settings.html", titles=_TITLES, flock=flock)
+    titles = {what: say(title) for what, title in _TITLES.items()}
+    return page(request, who, "settings.html", titles=titles, flock=flock)
 
 
 @router.get("/care")
@@ -85,7 +87,7 @@ def change_rule(request: Request, home: AtHome, who: Keeper, form: OwnForm) -> R
             case _:
                 said = {field: typed[field] for field in _CHANGES if field in typed}
                 if not said:
-                    raise BadInput("Nothing was changed. Fill in what should differ.")
+                    raise BadInput(say("Nothing was changed. Fill in what should differ."))
         entry = write(home, who, {"kind": "care_rule", **about, **said})
     except FlockUnusable:
         raise
@@ -106,7 +108,7 @@ def walk(home: AtHome, who: Keeper, form: OwnForm) -> Response:
         case "open":
             said = [{**settings_told.place_entry(flock, name), "closed": "false"}]
         case _:
-            raise BadInput("Nothing was asked for. Press one of the buttons.")
+            raise BadInput(say("Nothing was asked for. Press one of the buttons."))
     write_all(home, who, said)
     return _to("/settings/places")
 
@@ -122,7 +124,7 @@ def listed(request: Request, home: AtHome, who: Reader, what: str) -> Response:
         who,
         "settings_list.html",
         what=what,
-        title=_TITLES[what],
+        title=say(_TITLES[what]),
         kind=kind,
         settings=settings_told.settings_of(home.flock(), home.desk.lines(), kind),
     )
@@ -155,7 +157,7 @@ def change(request: Request, home: AtHome, who: Keeper, what: str, form: OwnForm
 
 def _kind(what: str) -> str:
     if what not in KIND_OF:
-        raise BadInput("There is no such setting. The settings list what there is.")
+        raise BadInput(say("There is no such setting. The settings list what there is."))
     return KIND_OF[what]
 
 
@@ -192,7 +194,7 @@ def _change_page(
         "setting.html",
         status=_status(error),
         what=what,
-        title=name or _TITLES[what],
+        title=name or say(_TITLES[what]),
         stands=stands,
         form=form,
         error=error,

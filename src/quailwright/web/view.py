@@ -3,19 +3,20 @@
 import hashlib
 from datetime import date, datetime
 from functools import cache
+from numbers import Real
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
 import jinja2
 from fastapi import Request
-from markupsafe import Markup
+from markupsafe import Markup, escape
 from starlette.responses import HTMLResponse
 
 from quailwright.guide import told, wording
 from quailwright.journal.entries import kind_of
 from quailwright.journal.moments import parse_moment
-from quailwright.language import say, say_many, spoken
+from quailwright.language import LANGUAGES, figure, say, say_many, spoken
 from quailwright.web.guard import VISIT, Visitor, remember, write_token
 from quailwright.web.home import Home, home_of
 
@@ -26,14 +27,18 @@ LANGUAGE = "language"
 
 def say_html(text: str, /, **values: object) -> Markup:
     """As `say`, for a text with markup of its own; what is put into it is escaped."""
-    return Markup(say(text)).format(**values)
+    safe = {
+        name: value if isinstance(value, Real) else escape(value) for name, value in values.items()
+    }
+    return Markup(say(text, **safe))
 
 
 def _at_words(at: str) -> str:
     """When an entry happened: `Sunday 2 May 2027, 20:00`, by the clock that it was written with."""
     moment = parse_moment(at)
-    clock = f", {moment:%H:%M}" if isinstance(moment, datetime) else ""
-    return f"{wording.full_day(moment)}{clock}"
+    day = wording.full_day(moment)
+    clock = f"{moment:%H:%M}" if isinstance(moment, datetime) else ""
+    return say("{day}, {clock}", day=day, clock=clock) if clock else day
 
 
 @cache
@@ -78,7 +83,7 @@ def templates() -> jinja2.Environment:
         "in_path": in_path,
         "area": wording.area,
         "sentence": lambda words: words[:1].upper() + words[1:],
-        "percent": lambda share: f"{share:.0%}",
+        "percent": lambda share: figure(share, ".0%"),
     }
     made.globals |= {
         "static": static,
@@ -88,6 +93,7 @@ def templates() -> jinja2.Environment:
         "say_many": say_many,
         "say_html": say_html,
         "spoken": spoken,
+        "languages": LANGUAGES,
     }
     return made
 

@@ -383,7 +383,7 @@ function sayWhatWorks() {
 
 if (isSecureContext && "serviceWorker" in navigator) {
   navigator.serviceWorker.register("/worker.js").catch(() => {});
-  navigator.serviceWorker.ready.then((ready) => ready.active?.postMessage({ seen: location.pathname }));
+  navigator.serviceWorker.ready.then((ready) => ready.active?.postMessage({ seen: location.pathname, language: document.documentElement.lang }));
 }
 sayAge();
 fillFromAddress();

@@ -24,8 +24,21 @@ async function dropOld() {
 
 // The first page of all was loaded before there was a worker: it is fetched again, to be kept.
 self.addEventListener("message", (event) => {
-  if (event.data?.seen) event.waitUntil(fetch(event.data.seen).then((answer) => keepPage(event.data.seen, answer)).catch(() => {}));
+  const { seen, language } = event.data ?? {};
+  if (seen) event.waitUntil(inLanguage(language).then(() => fetch(seen)).then((answer) => keepPage(seen, answer)).catch(() => {}));
 });
+
+// Pages put by in the language before are dropped, once those of the shell are there in the new one.
+async function inLanguage(language) {
+  const shell = await caches.open(SHELL_CACHE);
+  const before = await (await shell.match("/language"))?.text();
+  if (before === language) return;
+  if (before !== undefined) {
+    await shell.addAll(SHELL.filter((address) => !address.startsWith("/static/")));
+    await caches.delete(SEEN);
+  }
+  await shell.put("/language", new Response(language));
+}
 
 self.addEventListener("fetch", (event) => {
   const { request } = event;
