@@ -15,6 +15,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO, Any
 
+from babel.core import Locale, get_global
 from babel.messages.catalog import Catalog
 from babel.messages.extract import extract, extract_python
 from babel.messages.mofile import write_mo
@@ -41,10 +42,10 @@ _SAID_IN_TOML: Mapping[str, frozenset[str]] = {
 }
 """The keys of each file whose texts are shown."""
 
-_SAID_IN_CSV: Mapping[str, frozenset[str]] = {
-    "husbandry/facts": frozenset({"unit", "certainty", "seen"}),
+_SAID_IN_CSV: Mapping[str, tuple[str, ...]] = {
+    "husbandry/facts": ("key", "unit", "conditions", "certainty", "seen")
 }
-"""The columns of each folder's tables whose texts are shown."""
+"""The columns of each folder's tables whose texts are shown; sources are cited as they are."""
 
 
 def _of_toml(keys: Collection[str]) -> Callable[..., Iterator[Found]]:
@@ -67,14 +68,16 @@ def _of_toml(keys: Collection[str]) -> Callable[..., Iterator[Found]]:
     return extracted
 
 
-def _of_csv(columns: Collection[str]) -> Callable[..., Iterator[Found]]:
-    """An extractor of the texts in these columns."""
+def _of_csv(table: str, columns: Collection[str]) -> Callable[..., Iterator[Found]]:
+    """An extractor of the name of the table and of these columns; keys are told in words."""
 
     def extracted(file: IO[bytes], *_: object, **__: object) -> Iterator[Found]:
+        yield 0, "mark", table.replace("_", " "), []
         for row in csv.DictReader(io.StringIO(file.read().decode("utf-8"), newline="")):
             for column in columns:
                 if row.get(column):
-                    yield 0, "mark", row[column], []
+                    text = row[column]
+                    yield 0, "mark", text.replace("_", " ") if column == "key" else text, []
 
     return extracted
 
@@ -107,7 +110,7 @@ def _method(name: str) -> Any:
     if name in _SAID_IN_TOML:
         return _of_toml(_SAID_IN_TOML[name])
     if path.suffix == ".csv" and path.parent.as_posix() in _SAID_IN_CSV:
-        return _of_csv(_SAID_IN_CSV[path.parent.as_posix()])
+        return _of_csv(path.stem, _SAID_IN_CSV[path.parent.as_posix()])
     return None
 
 
@@ -124,13 +127,22 @@ def gathered() -> Catalog:
     return catalogue
 
 
+def _with_territory(tag: str) -> str:
+    """The language as it is mostly spoken, by CLDR: `pt_BR` for `pt`. Plural forms depend on it."""
+    spoken = Locale.parse(get_global("likely_subtags").get(tag, tag))
+    return f"{spoken.language}_{spoken.territory}"
+
+
 def brought_up_to_date(tag: str, sources: Catalog) -> Catalog:
     """The language's catalogue with the texts of the sources; what stood there stays."""
     path = CATALOGUES / tag / "LC_MESSAGES" / f"{DOMAIN}.po"
-    catalogue = Catalog(locale=tag, project=DOMAIN, version="", charset="utf-8", fuzzy=False)
+    locale = _with_territory(tag)
+    catalogue = Catalog(locale=locale, project=DOMAIN, version="", charset="utf-8", fuzzy=False)
     if path.exists():
         with path.open("rb") as file:
-            catalogue = read_po(file, locale=tag)
+            for message in read_po(file, locale=locale):
+                if message.id:
+                    catalogue[message.id] = message
     catalogue.update(sources, no_fuzzy_matching=True)
     catalogue.obsolete.clear()
     catalogue.header_comment = f"# quailwright in {LANGUAGES[tag]}. docs/translation.md"
