@@ -97,13 +97,12 @@ def _show(found: "Answer", flock: Flock, day: "date") -> None:
     for sentence in found.said:
         print(f"  {sentence}")
     show.heading(say("Offers, the cheapest way to those hens first (likely is four times in five)"))
+    # Say: headings of columns, parted by commas
+    columns = say("from, route, order, costs, chance, hens, a hen costs, hatch of set, own")
     show.table(
-        (
-            say("from"), say("route"), say("order"), say("costs"), say("chance"), say("hens"),
-            say("a hen costs"), say("hatch of set"), say("own"),
-        ),
+        columns.split(", "),
         [_row(one) for one in found.compared],
-    )  # fmt: skip
+    )
     explained = say(
         "own: hatches of yours with these eggs. A hen costs: the order, without feed and heat."
     )

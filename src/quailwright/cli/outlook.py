@@ -343,11 +343,10 @@ def _range(quantiles: tuple[float, ...], decimals: int = 0) -> str:
 
 def _show_rates(table: "list[Rate]") -> None:
     print(say("What the outlook stands on; likely is nine times in ten. Weights in percent."))
+    # Say: headings of columns, parted by commas
+    columns = say("rate, of, believed, likely, published, records, publ., others, own")
     show.table(
-        (
-            say("rate"), say("of"), say("believed"), say("likely"), say("published"),
-            say("records"), say("publ."), say("others"), say("own"),
-        ),
+        columns.split(", "),
         [
             (
                 say(_RATES.get(rate.name, rate.name)),

@@ -247,11 +247,10 @@ def _show_sets(plan: "Plan") -> None:
     from quailwright.planning.problem import chosen_on
 
     show.heading(say("Set"))
+    # Say: headings of columns, parted by commas
+    columns = say("on, eggs, from, in, choose on, hens stay, cocks stay")
     show.table(
-        (
-            say("on"), say("eggs"), say("from"), say("in"), say("choose on"), say("hens stay"),
-            say("cocks stay"),
-        ),
+        columns.split(", "),
         [
             (
                 wording.full_day(one.on),
@@ -269,8 +268,10 @@ def _show_sets(plan: "Plan") -> None:
         print("  " + say("Nothing."))
     if plan.draft.culls:
         show.heading(say("Let go"))
+        # Say: headings of columns, parted by commas
+        columns = say("on, of, hens that stay")
         show.table(
-            (say("on"), say("of"), say("hens that stay")),
+            columns.split(", "),
             [(wording.full_day(c.on), c.of, c.keep_hens) for c in plan.draft.culls],
         )
 
