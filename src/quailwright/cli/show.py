@@ -130,7 +130,8 @@ def corridor_plot(
     )
     for number, row in enumerate(rows):
         print(f"  {figure(number * most / _PLOT_ROWS, '4.1f')} |{''.join(row).rstrip()}")
-    print(f"       0{say('day').center(_PLOT_COLUMNS - 4)}{last:.0f}")
+    axis = say("day").center(_PLOT_COLUMNS - 4)
+    print(f"       0{axis}{last:.0f}")
 
 
 _FAN_COLUMNS = 50
