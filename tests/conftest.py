@@ -19,6 +19,9 @@ import psycopg
 import pytest
 from hypothesis import HealthCheck, settings
 
+# What the terminal says is held in English, whatever language this machine speaks.
+os.environ["LANGUAGE"] = "en"
+
 settings.register_profile(
     "check",
     derandomize=True,
@@ -30,9 +33,6 @@ settings.register_profile(
     "explore", settings.get_profile("check"), derandomize=False, max_examples=1500
 )
 settings.load_profile("check")
-
-# The terminal answers in the language of whoever runs the tests, and these hold what English says.
-os.environ["LANGUAGE"] = "en"
 
 
 def _programs() -> Path | None:

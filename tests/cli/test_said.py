@@ -44,7 +44,7 @@ def elsewhere(quail: Quail, monkeypatch: pytest.MonkeyPatch) -> Quail:
                 "{given!r} is not field=value. Write, say, eggs=12.": "{given!r}: escreva ovos=12.",
                 "Eggs gathered from a group. The day of `at` is their lay date.": "Ovos.",
                 "eggs gathered, cracked ones too": "ovos recolhidos, os trincados também",
-                "field": "campo",
+                "field, needed, takes, what it says": "campo, preciso, aceita, o que diz",
                 "From {first} to {last}.": "De {first} a {last}.",
                 "mean {mean}, {lowest} to {highest}": "média {mean}, de {lowest} a {highest}",
                 "Line {line}, {field}: {said}": "Linha {line}, {field}: {said}",

@@ -24,7 +24,16 @@ from quailwright.journal.jsonl import parse_lines
 from quailwright.journal.moments import NotAMoment, parse_moment
 from quailwright.journal.readings import temperature_problem
 from quailwright.journal.store import open_store
-from quailwright.language import Spoken, later, later_many, said_plainly, say, speaking
+from quailwright.language import (
+    ENGLISH,
+    LANGUAGES,
+    Spoken,
+    later,
+    later_many,
+    said_plainly,
+    say,
+    speaking,
+)
 
 
 class _Invented(gettext.NullTranslations):
@@ -180,3 +189,16 @@ def test_every_kind_and_field_is_in_the_catalogues() -> None:
         assert " ".join((cls.__doc__ or "").split()) in texts, kind
         for name, _, meaning, _ in describe(kind):
             assert meaning in texts, (kind, name)
+
+
+def test_lists_of_headings_have_as_many_parts_in_every_language() -> None:
+    from scripts.catalogue import brought_up_to_date, gathered
+
+    sources = gathered()
+    lists = [each for each in sources if any("headings" in said for said in each.auto_comments)]
+    assert "field, needed, takes, what it says" in [each.id for each in lists]
+    for tag in LANGUAGES.keys() - {ENGLISH}:
+        catalogue = brought_up_to_date(tag, sources)
+        for each in lists:
+            told = catalogue[each.id].string
+            assert not told or told.count(", ") == each.id.count(", "), told

@@ -88,4 +88,6 @@ def _teach(kind: str) -> None:
         (name, say("yes") if needed and name not in ("id", "at") else "", say(wanted), say(meaning))
         for name, wanted, meaning, needed in checks.describe(kind)
     ]
-    show.table((say("field"), say("needed"), say("takes"), say("what it says")), rows)
+    # Say: headings of columns, parted by commas
+    columns = say("field, needed, takes, what it says")
+    show.table(columns.split(", "), rows)

@@ -11,7 +11,6 @@ from quailwright.cli.standing import asked_file, standing
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
 from quailwright.journal.findings import BadInput
-from quailwright.language import figure, say, say_many
 
 if TYPE_CHECKING:
     from datetime import date
@@ -69,7 +68,7 @@ def offers(
 
     asked, findings = read_offers(data)
     if asked is None:
-        raise BadInput(say("{file} cannot be used as it is.", file=file), tuple(findings))
+        raise BadInput(f"{file} cannot be used as it is.", tuple(findings))
     try:
         found = answer(asking(asked, hens, certainty), flock, day, np.random.default_rng(1))
     except ValueError as error:
@@ -86,28 +85,18 @@ def offers(
 
 def _show(found: "Answer", flock: Flock, day: "date") -> None:
     name = flock.holding.name if flock.holding is not None else ""
-    asked = say_many(
-        "eggs for {n} hen at lay, with a chance of {certainty:.0%}, as of {day}",
-        "eggs for {n} hens at lay, with a chance of {certainty:.0%}, as of {day}",
-        found.hens,
-        certainty=found.certainty,
-        day=wording.full_day(day),
+    print(
+        f"{name + ': ' if name else ''}eggs for {wording.counted(found.hens, 'hen')} at lay, with "
+        f"a chance of {found.certainty:.0%}, as of {wording.full_day(day)}"
     )
-    print(f"{name}: {asked}" if name else asked)
     for sentence in found.said:
         print(f"  {sentence}")
-    show.heading(say("Offers, the cheapest way to those hens first (likely is four times in five)"))
+    show.heading("Offers, the cheapest way to those hens first (likely is four times in five)")
     show.table(
-        (
-            say("from"), say("route"), say("order"), say("costs"), say("chance"), say("hens"),
-            say("a hen costs"), say("hatch of set"), say("own"),
-        ),
+        ("from", "route", "order", "costs", "chance", "hens", "a hen costs", "hatch of set", "own"),
         [_row(one) for one in found.compared],
-    )  # fmt: skip
-    explained = say(
-        "own: hatches of yours with these eggs. A hen costs: the order, without feed and heat."
     )
-    print(f"  {explained}")
+    print("  own: hatches of yours with these eggs. A hen costs: the order, without feed and heat.")
     for one in found.compared:
         if not one.reaches or one.eggs != one.eggs_needed:
             from quailwright.planning.offers import says_of
@@ -120,22 +109,14 @@ def _row(one: "Compared") -> list[object]:
 
     hatch = spread_of(one.belief.hatch)
     each = one.cost_per_hen
-    costs = say("{mean:.2f} ({low:.2f} up)", mean=each.mean, low=each.q10)
-    if isfinite(each.q90):
-        costs = _likely(each.mean, each.q10, each.q90, ".2f")
     return [
         one.offer.source,
         one.offer.route,
-        f"{one.eggs}" if one.reaches else say("all {eggs}", eggs=one.eggs),
-        figure(one.cost, ".2f"),
-        figure(one.chance, ".0%"),
-        _likely(one.hens.mean, one.hens.q10, one.hens.q90, ".0f"),
-        costs,
-        _likely(hatch["mean"], hatch["q10"], hatch["q90"], ".0%"),
+        f"{one.eggs}" if one.reaches else f"all {one.eggs}",
+        f"{one.cost:.2f}",
+        f"{one.chance:.0%}",
+        f"{one.hens.mean:.0f} ({one.hens.q10:.0f} to {one.hens.q90:.0f})",
+        f"{each.mean:.2f} ({each.q10:.2f} {f'to {each.q90:.2f}' if isfinite(each.q90) else 'up'})",
+        f"{hatch['mean']:.0%} ({hatch['q10']:.0%} to {hatch['q90']:.0%})",
         one.belief.own_hatches,
     ]
-
-
-def _likely(middle: float, low: float, high: float, spec: str) -> str:
-    middle_, low_, high_ = (figure(each, spec) for each in (middle, low, high))
-    return say("{middle} ({low} to {high})", middle=middle_, low=low_, high=high_)

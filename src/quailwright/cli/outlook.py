@@ -17,7 +17,6 @@ from quailwright.flock.state import Flock
 from quailwright.guide import wording
 from quailwright.guide.round import day_at
 from quailwright.journal.findings import BadInput
-from quailwright.language import figure, mark, say
 
 if TYPE_CHECKING:
     from quailwright.outlook.forecast import Outlook, Question
@@ -106,7 +105,7 @@ def outlook(
     from quailwright.outlook.scores import past_scores
 
     if past:
-        with progress_bar(say("Forecasts made again"), True) as made:
+        with progress_bar("Forecasts made again", True) as made:
             scores = past_scores(entries, day, np.random.default_rng(seed), made)
         if as_json:
             from quailwright.exchange.outlook_shape import scores_shape
@@ -114,7 +113,7 @@ def outlook(
             show.json_document(scores_shape(scores))
             return
         if not scores:
-            print(say("The record is too short: past forecasts need some five weeks of eggs."))
+            print("The record is too short: past forecasts need some five weeks of eggs.")
         for score in scores:
             print(score.sentence)
         return
@@ -127,7 +126,7 @@ def outlook(
         tuple(_asked_set(text, day, weeks) for text in sets or ()),
         planned=stands.planned,
     )
-    with progress_bar(say("Weeks drawn"), draws * weeks > _LARGE) as drawn:
+    with progress_bar("Weeks drawn", draws * weeks > _LARGE) as drawn:
         ahead = outlook_told.ahead(
             known, weeks, draws, seed, question, progress=lambda week: drawn(week, weeks)
         )
@@ -150,23 +149,17 @@ def _check(
     weeks: int, draws: int, seed: int, lamp: float | None, fewer_cocks: int, fewer_hens: int
 ) -> None:
     if not 1 <= weeks <= 520:
-        raise BadInput(say("--weeks is 1 to 520, not {weeks}.", weeks=weeks))
+        raise BadInput(f"--weeks is 1 to 520, not {weeks}.")
     if not 1 <= draws <= 1_000_000:
-        raise BadInput(say("--draws is 1 to {most:,}, not {draws}.", most=1_000_000, draws=draws))
+        raise BadInput(f"--draws is 1 to 1,000,000, not {draws}.")
     if draws * weeks > _MOST:
-        raise BadInput(
-            say(
-                "--draws times --weeks is {product:,}: no more than {most:,}.",
-                product=draws * weeks,
-                most=_MOST,
-            )
-        )
+        raise BadInput(f"--draws times --weeks is {draws * weeks:,}: no more than {_MOST:,}.")
     if seed < 0:
-        raise BadInput(say("--seed is 0 or more, not {seed}.", seed=seed))
+        raise BadInput(f"--seed is 0 or more, not {seed}.")
     if lamp is not None and not 0 < lamp <= 24:
-        raise BadInput(say("--lamp is hours of light a day, up to 24, not {hours:g}.", hours=lamp))
+        raise BadInput(f"--lamp is hours of light a day, up to 24, not {lamp:g}.")
     if min(fewer_cocks, fewer_hens) < 0:
-        raise BadInput(say("--fewer-cocks and --fewer-hens take birds away: 0 or more."))
+        raise BadInput("--fewer-cocks and --fewer-hens take birds away: 0 or more.")
 
 
 def _asked_set(text: str, day: date, weeks: int) -> "PlannedSet":
@@ -178,29 +171,17 @@ def _asked_set(text: str, day: date, weeks: int) -> "PlannedSet":
         source = parts[2]
     except (ValueError, IndexError):
         raise BadInput(
-            say(
-                "--set '{given}' is not understood: a day, a number of eggs and whose they are, "
-                "as in --set '2027-06-01 40 creek-farm'.",
-                given=text,
-            )
+            f"--set '{text}' is not understood: a day, a number of eggs and whose they are, as in "
+            "--set '2027-06-01 40 creek-farm'."
         ) from None
     if on <= day:
         raise BadInput(
-            say(
-                "--set '{given}': that day is not ahead. Log eggs_set for eggs that are set.",
-                given=text,
-            )
+            f"--set '{text}': that day is not ahead. Log eggs_set for eggs that are set."
         )
     if (on - day).days > 7 * weeks:
-        raise BadInput(
-            say(
-                "--set '{given}': that is after the {weeks} weeks looked at (--weeks).",
-                given=text,
-                weeks=weeks,
-            )
-        )
+        raise BadInput(f"--set '{text}': that is after the {weeks} weeks looked at (--weeks).")
     if not 1 <= eggs <= 100_000:
-        raise BadInput(say("--set '{given}': 1 to {most:,} eggs.", given=text, most=100_000))
+        raise BadInput(f"--set '{text}': 1 to 100,000 eggs.")
     return PlannedSet(on, eggs, source)
 
 
@@ -225,8 +206,7 @@ def _show(ahead: "Outlook", flock: Flock, said: list[str]) -> None:
     from quailwright.outlook.report import chance_of_goal
 
     name = flock.holding.name if flock.holding is not None else ""
-    after = say("the weeks after {day}", day=wording.full_day(ahead.as_of))
-    print(f"{name}: {after}" if name else after)
+    print(f"{name + ': ' if name else ''}the weeks after {wording.full_day(ahead.as_of)}")
     for sentence in said:
         print(textwrap.fill(sentence, 100, initial_indent="  ", subsequent_indent="  "))
     if not flock.entries:
@@ -236,7 +216,7 @@ def _show(ahead: "Outlook", flock: Flock, said: list[str]) -> None:
         return
     goal = chance_of_goal(ahead, flock)
     wanted = flock.goal.eggs_per_week if flock.goal is not None else None
-    show.heading(say("Eggs a week: how many, and how sure?"))
+    show.heading("Eggs a week: how many, and how sure?")
     print(f"  {_in_words(ahead)}")
     step = -(-ahead.weeks // _SHOWN_WEEKS)
     shown = range(0, ahead.weeks, step)
@@ -245,9 +225,9 @@ def _show(ahead: "Outlook", flock: Flock, said: list[str]) -> None:
         [_likely(ahead, "eggs", week) for week in shown],
         wanted,
     )
-    show.heading(say("Likely, week by week (four times in five)"))
+    show.heading("Likely, week by week (four times in five)")
     quantities = _FITTING if _is_narrow() else _ALL
-    columns = [say("week from"), *(say(_HEADS[name]) for name in quantities)]
+    columns = ["week from", *(_HEADS.get(name, name) for name in quantities)]
     rows: list[list[object]] = []
     for week in range(min(ahead.weeks, _SHOWN_WEEKS)):
         row: list[object] = [wording.weekday(ahead.first_day(week))]
@@ -257,20 +237,15 @@ def _show(ahead: "Outlook", flock: Flock, said: list[str]) -> None:
         ]
         rows.append(row + ([_percent(goal[week])] if goal is not None else []))
     if goal is not None:
-        narrow = quantities == _FITTING
-        columns.append(
-            say("goal met") if narrow else say("chance of {wanted:g} eggs", wanted=wanted)
-        )
+        columns.append("goal met" if quantities == _FITTING else f"chance of {wanted:g} eggs")
     show.table(columns, rows)
     if quantities == _FITTING:
-        print("  " + say("Cocks, chicks and deaths: in a wider window, or --json."))
+        print("  Cocks, chicks and deaths: in a wider window, or --json.")
     if ahead.hatches:
         is_all_set = all(one.hatch in flock.hatches for one in ahead.hatches)
-        show.heading(
-            say("Hatches under way") if is_all_set else say("Hatches under way or planned")
-        )
+        show.heading("Hatches under way" if is_all_set else "Hatches under way or planned")
         show.table(
-            (say("hatch"), say("chicks"), say("hens at 8 weeks")),
+            ("hatch", "chicks", "hens at 8 weeks"),
             [
                 (
                     one.hatch,
@@ -281,19 +256,12 @@ def _show(ahead: "Outlook", flock: Flock, said: list[str]) -> None:
             ],
         )
     print()
-    print(say("What these rates rest on: outlook --rates. How past forecasts did: outlook --past."))
+    print("What these rates rest on: outlook --rates. How past forecasts did: outlook --past.")
 
 
 _ALL = ("eggs", "hens", "cocks", "chicks", "deaths", "feed_kg")
 _FITTING = ("eggs", "hens", "feed_kg")
-_HEADS = {
-    "eggs": mark("eggs"),
-    "hens": mark("hens"),
-    "cocks": mark("cocks"),
-    "chicks": mark("chicks"),
-    "deaths": mark("deaths"),
-    "feed_kg": mark("feed, kg"),
-}
+_HEADS = {"feed_kg": "feed, kg"}
 _WIDE = 120
 
 
@@ -303,24 +271,17 @@ def _is_narrow() -> bool:
 
 
 def _percent(share: float | None) -> str:
-    return "" if share is None else figure(share, ".0%")
+    return "" if share is None else f"{share:.0%}"
 
 
 def _in_words(ahead: "Outlook") -> str:
     first, last = _likely(ahead, "eggs", 0), _likely(ahead, "eggs", ahead.weeks - 1)
     if ahead.weeks == 1:
-        return say(
-            "{eggs:.0f} next week, likely {low:.0f} to {high:.0f}.",
-            eggs=first[2],
-            low=first[0],
-            high=first[4],
-        )
-    return say(
-        "{eggs:.0f} next week, likely {low:.0f} to {high:.0f}; "
-        "{last:.0f} in week {week}, likely {last_low:.0f} to {last_high:.0f}.",
-        eggs=first[2], low=first[0], high=first[4],
-        last=last[2], week=ahead.weeks, last_low=last[0], last_high=last[4],
-    )  # fmt: skip
+        return f"{first[2]:.0f} next week, likely {first[0]:.0f} to {first[4]:.0f}."
+    return (
+        f"{first[2]:.0f} next week, likely {first[0]:.0f} to {first[4]:.0f}; "
+        f"{last[2]:.0f} in week {ahead.weeks}, likely {last[0]:.0f} to {last[4]:.0f}."
+    )
 
 
 def _likely(ahead: "Outlook", quantity: str, week: int) -> tuple[float, ...]:
@@ -335,85 +296,43 @@ def _quantiles(samples: "Array") -> tuple[float, ...]:
 
 
 def _range(quantiles: tuple[float, ...], decimals: int = 0) -> str:
-    low, middle, high = (figure(quantiles[n], f".{decimals}f") for n in (0, 2, 4))
-    if low == high:
-        return middle
-    return say("{middle} ({low} to {high})", middle=middle, low=low, high=high)
+    low, middle, high = (f"{quantiles[n]:.{decimals}f}" for n in (0, 2, 4))
+    return middle if low == high else f"{middle} ({low} to {high})"
 
 
 def _show_rates(table: "list[Rate]") -> None:
-    print(say("What the outlook stands on; likely is nine times in ten. Weights in percent."))
+    print("What the outlook stands on; likely is nine times in ten. Weights in percent.")
     show.table(
-        (
-            say("rate"), say("of"), say("believed"), say("likely"), say("published"),
-            say("records"), say("publ."), say("others"), say("own"),
-        ),
+        ("rate", "of", "believed", "likely", "published", "records", "publ.", "others", "own"),
         [
             (
-                say(_RATES.get(rate.name, rate.name)),
-                rate.of or say("the holding, and any new one"),
+                rate.name.replace("_", " "),
+                rate.of or "the holding, and any new one",
                 _figure(rate.mean, rate.name),
-                say(
-                    "{low} to {high}",
-                    low=_figure(rate.q05, rate.name), high=_figure(rate.q95, rate.name),
-                ),
+                f"{_figure(rate.q05, rate.name)} to {_figure(rate.q95, rate.name)}",
                 _figure(rate.prior_mean, rate.name),
-                f"{figure(rate.records, 'g')} {say(_RECORDS.get(rate.unit, rate.unit))}",
-                figure(100 * rate.weight_published, ".0f"),
-                figure(100 * rate.weight_others, ".0f"),
-                figure(100 * rate.weight_own, ".0f"),
+                f"{rate.records:g} {rate.unit}",
+                f"{100 * rate.weight_published:.0f}",
+                f"{100 * rate.weight_others:.0f}",
+                f"{100 * rate.weight_own:.0f}",
             )
             for rate in table
         ],
-    )  # fmt: skip
-
-
-_RATES = {
-    "hatch_of_set": mark("hatch of set"),
-    "fertility": mark("fertility"),
-    "deaths_a_week_week_1": mark("deaths a week week 1"),
-    "deaths_a_week_week_2": mark("deaths a week week 2"),
-    "deaths_a_week_week_3": mark("deaths a week week 3"),
-    "deaths_a_week_grower": mark("deaths a week grower"),
-    "deaths_a_week_adult": mark("deaths a week adult"),
-    "lay": mark("lay"),
-    "feed_used_over_eaten": mark("feed used over eaten"),
-    "weight_over_usual": mark("weight over usual"),
-}
-_RECORDS = {
-    "hatches": mark("hatches"),
-    "bird-weeks": mark("bird-weeks"),
-    "hen-days": mark("hen-days"),
-    "days": mark("days"),
-    "birds weighed": mark("birds weighed"),
-}
+    )
 
 
 def _figure(share: float, of: str = "") -> str:
     if of in ("feed_used_over_eaten", "weight_over_usual"):
-        return figure(share, ".2f")
-    return figure(share, ".0%" if share >= 0.1 else ".1%")
+        return f"{share:.2f}"
+    return f"{share:.0%}" if share >= 0.1 else f"{share:.1%}"
 
 
 def _show_answer(ahead: "Outlook", as_it_stands: "Outlook", question: "Question") -> None:
     from quailwright.outlook.report import compared
 
-    show.heading(
-        say(
-            "What {question} would change, in all {weeks} weeks together",
-            question=question.words,
-            weeks=ahead.weeks,
-        )
-    )
+    show.heading(f"What {question.words} would change, in all {ahead.weeks} weeks together")
     if question.lamp_h is not None and question.lamp_h > _LONG_DAY_H:
-        show.caution(
-            say("Birds need a dark rest: keepers light to 14 to 17 h, and more adds no eggs.")
-        )
+        show.caution("Birds need a dark rest: keepers light to 14 to 17 h, and more adds no eggs.")
     for name, spread in compared(ahead, as_it_stands).items():
-        text = _MORE_EGGS if name == "eggs" else _MORE_FEED
-        told = say(text, middle=spread["q50"], low=spread["q10"], high=spread["q90"])
-        print(f"  {told}")
-
-
-_MORE_EGGS = mark("{middle:+.0f} eggs, likely {low:+.0f} to {high:+.0f}")
-_MORE_FEED = mark("{middle:+.0f} kg of feed, likely {low:+.0f} to {high:+.0f}")
+        what = "eggs" if name == "eggs" else "kg of feed"
+        print(f"  {spread['q50']:+.0f} {what}, likely {spread['q10']:+.0f} to {spread['q90']:+.0f}")

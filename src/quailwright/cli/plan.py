@@ -22,7 +22,6 @@ from quailwright.cli.standing import Standing, asked_file, standing
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
 from quailwright.journal.findings import BadInput
-from quailwright.language import figure, mark, say, say_many
 
 if TYPE_CHECKING:
     from quailwright.exchange.plan_told import PlanAsked
@@ -92,14 +91,12 @@ def plan(
 ) -> None:
     """The hatch calendar that meets a goal, or why none can."""
     if seed < 0:
-        raise BadInput(say("--seed is 0 or more, not {seed}.", seed=seed))
+        raise BadInput(f"--seed is 0 or more, not {seed}.")
     if accept and what_if:
-        raise BadInput(say("--what-if only tries. Write the change into the brief, then --accept."))
+        raise BadInput("--what-if only tries. Write the change into the brief, then --accept.")
     stands = standing(ctx, flock_file, on)
     if file is None and stands.flock.plan is None:
-        raise BadInput(
-            say("No plan has been accepted yet. Name a brief: quailwright plan brief.toml")
-        )
+        raise BadInput("No plan has been accepted yet. Name a brief: quailwright plan brief.toml")
     data = b"" if file is None else asked_file(file)
     from quailwright.exchange.plan_told import PlanAsked, PlanFrom, answer_to
 
@@ -125,14 +122,7 @@ def plan(
     else:
         _show(answer, flock)
         if accept:
-            print()
-            print(
-                say_many(
-                    "Accepted: {n} entries are in the journal.",
-                    "Accepted: {n} entries are in the journal.",
-                    accepted,
-                )
-            )
+            print(f"\nAccepted: {accepted} entries are in the journal.")
     if answer.plan.status != "met" and not accept:
         raise typer.Exit(1)
 
@@ -140,7 +130,7 @@ def plan(
 @contextmanager
 def _planning() -> Iterator[Callable[[str, float], None]]:
     """A bar that tells the best so far, on a terminal."""
-    with progress_bar(say("Planning; Ctrl-C takes the best so far"), True) as moved:
+    with progress_bar("Planning; Ctrl-C takes the best so far", True) as moved:
         yield lambda words, part: moved(round(100 * part), 100, words)
 
 
@@ -171,8 +161,7 @@ def _show(answer: "Answer", flock: Flock) -> None:
 
     plan = answer.plan
     name = flock.holding.name if flock.holding is not None else ""
-    begins = say("a plan from {day}", day=wording.full_day(plan.problem.on))
-    print(f"{name}: {begins}" if name else begins)
+    print(f"{name + ': ' if name else ''}a plan from {wording.full_day(plan.problem.on)}")
     print(status_words(plan))
     for sentence in [*chances(plan), *answer.reasons, *answer.said]:
         print(textwrap.fill(sentence, 100, initial_indent="  ", subsequent_indent="  "))
@@ -183,38 +172,32 @@ def _show(answer: "Answer", flock: Flock) -> None:
     _show_weeks(plan)
     _show_cost(plan)
     if answer.ways:
-        show.heading(say("Ways out, each tried"))
+        show.heading("Ways out, each tried")
         show.table(
-            (say("if there were"), say("a week is met with"), say("costs more"), ""),
+            ("if there were", "a week is met with", "costs more", ""),
             [
                 (
-                    say(way.what),
-                    figure(way.chance, ".0%"),
-                    figure(way.cost_more, "+.0f"),
-                    say("meets the goal") if way.status == "met" else "",
+                    way.what,
+                    f"{way.chance:.0%}",
+                    f"{way.cost_more:+.0f}",
+                    "meets the goal" if way.status == "met" else "",
                 )
                 for way in answer.ways
             ],
         )
-        costs = say("Costs are of birds, eggs, work and a lamp's power, not of the thing itself.")
-        print(f"  {costs}")
+        print("  Costs are of birds, eggs, work and a lamp's power, not of the thing itself.")
     if answer.choices:
-        show.heading(say("Plans to pick from"))
-        columns = [say(name) for name in _COMPARED]
-        show.table(columns, [(one.name, *_compared(one.plan)) for one in answer.choices])
-        print("  " + say('Pick one: --choice "its name"; take it on: --accept.'))
+        show.heading("Plans to pick from")
+        show.table(_COMPARED, [(one.name, *_compared(one.plan)) for one in answer.choices])
+        print('  Pick one: --choice "its name"; take it on: --accept.')
     if answer.what_if is not None:
         told, other = answer.what_if
-        show.heading(say("What if"))
-        rows = [(say("the brief"), plan), (", ".join(told), other)]
-        columns = [say(name) for name in _COMPARED]
-        show.table(columns, [(name, *_compared(one)) for name, one in rows])
+        show.heading("What if")
+        rows = [("the brief", plan), (", ".join(told), other)]
+        show.table(_COMPARED, [(name, *_compared(one)) for name, one in rows])
 
 
-_COMPARED = (
-    mark("plan"), mark("a week is met with"), mark("all weeks"), mark("costs"), mark("hatches"),
-    mark("min a day"), mark("birds"),
-)  # fmt: skip
+_COMPARED = ("plan", "a week is met with", "all weeks", "costs", "hatches", "min a day", "birds")
 
 
 def _compared(plan: "Plan") -> tuple[object, ...]:
@@ -222,23 +205,22 @@ def _compared(plan: "Plan") -> tuple[object, ...]:
 
     one = beside(plan)
     return (
-        figure(one.chance, ".0%"),
-        figure(one.every_week, ".0%"),
-        figure(one.cost, ".0f"),
+        f"{one.chance:.0%}",
+        f"{one.every_week:.0%}",
+        f"{one.cost:.0f}",
         one.hatches,
-        figure(one.minutes, ".0f"),
-        figure(one.birds, ".0f"),
+        f"{one.minutes:.0f}",
+        f"{one.birds:.0f}",
     )
 
 
 def _show_again(again: "Again") -> None:
-    accepted_on = wording.full_day(again.accepted_on)
-    show.heading(say("Against the plan accepted on {day}", day=accepted_on))
+    show.heading(f"Against the plan accepted on {wording.full_day(again.accepted_on)}")
     said = [change.words for change in again.changes if change.words]
-    for sentence in said or [say("No set changes.")]:
+    for sentence in said or ["No set changes."]:
         print(f"  {sentence}")
     if again.why:
-        print("  " + say("Since then:"))
+        print("  Since then:")
     for sentence in again.why:
         print(textwrap.fill(sentence, 100, initial_indent="    ", subsequent_indent="    "))
 
@@ -246,12 +228,9 @@ def _show_again(again: "Again") -> None:
 def _show_sets(plan: "Plan") -> None:
     from quailwright.planning.problem import chosen_on
 
-    show.heading(say("Set"))
+    show.heading("Set")
     show.table(
-        (
-            say("on"), say("eggs"), say("from"), say("in"), say("choose on"), say("hens stay"),
-            say("cocks stay"),
-        ),
+        ("on", "eggs", "from", "in", "choose on", "hens stay", "cocks stay"),
         [
             (
                 wording.full_day(one.on),
@@ -264,13 +243,13 @@ def _show_sets(plan: "Plan") -> None:
             )
             for one in plan.draft.sets
         ],
-    )  # fmt: skip
+    )
     if not plan.draft.sets:
-        print("  " + say("Nothing."))
+        print("  Nothing.")
     if plan.draft.culls:
-        show.heading(say("Let go"))
+        show.heading("Let go")
         show.table(
-            (say("on"), say("of"), say("hens that stay")),
+            ("on", "of", "hens that stay"),
             [(wording.full_day(c.on), c.of, c.keep_hens) for c in plan.draft.culls],
         )
 
@@ -294,16 +273,15 @@ def _show_calendar(plan: "Plan") -> None:
         for bar in bars(plan)
     ]
     if rows:
-        last = first + timedelta(days=days - 1)
-        show.heading(say("The sets from {first} to {last}", first=first, last=last))
-        show.bars(rows, say("t turned, h hatching, b brooder, g growing, = kept"))
+        show.heading(f"The sets from {first} to {first + timedelta(days=days - 1)}")
+        show.bars(rows, "t turned, h hatching, b brooder, g growing, = kept")
 
 
 def _show_weeks(plan: "Plan") -> None:
     from quailwright.outlook.report import spread_of
 
     problem = plan.problem
-    show.heading(say("Eggs a week with this plan: does it hold?"))
+    show.heading("Eggs a week with this plan: does it hold?")
     step = -(-problem.weeks // _SHOWN_WEEKS)
     weeks = range(0, problem.weeks, step)
     names = ("q10", "q25", "q50", "q75", "q90")
@@ -324,26 +302,10 @@ def _show_cost(plan: "Plan") -> None:
 
     prices = plan.problem.prices
     cost = spread_of(plan.cost)
-    mean = figure(cost["mean"], ".0f")
-    show.heading(say("Cost of all {weeks} weeks", weeks=plan.problem.weeks))
-    likely = say(
-        "{cost}, likely {low:.0f} to {high:.0f}",
-        cost=f"{mean} {prices.currency}" if prices.currency else mean,
-        low=cost["q10"],
-        high=cost["q90"],
-    )
-    print(f"  {likely}")
+    currency = f" {prices.currency}" if prices.currency else ""
+    show.heading(f"Cost of all {plan.problem.weeks} weeks")
+    print(f"  {cost['mean']:.0f}{currency}, likely {cost['q10']:.0f} to {cost['q90']:.0f}")
     for name, part in plan.parts.items():
         if part:
-            print(f"    {say(_PARTS.get(name, name))}: {figure(part, '.0f')}")
+            print(f"    {name.replace('_', ' ')}: {part:.0f}")
     print(f"  {most_and_longest(plan)}")
-
-
-_PARTS = {
-    "hatching_eggs": mark("hatching eggs"),
-    "postage": mark("postage"),
-    "feed": mark("feed"),
-    "power_and_bedding": mark("power and bedding"),
-    "light": mark("light"),
-    "time": mark("time"),
-}

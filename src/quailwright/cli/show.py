@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 
-from quailwright.language import figure, said_plainly, say
+from quailwright.language import ENGLISH, figure, said_plainly, say, spoken
 
 if TYPE_CHECKING:
     from quailwright.guide.hatch.report import LossPoint
@@ -34,7 +34,7 @@ def heading(text: str) -> None:
 
 def caution(text: str) -> None:
     """A caution, marked by a word and not by colour alone."""
-    _styled("      " + say("Caution: {text}", text=text), "yellow")
+    _styled(say("      Caution: {text}", text=text), "yellow")
 
 
 def _styled(text: str, style: str) -> None:
@@ -66,8 +66,10 @@ def _cell(value: object) -> str:
 
 
 def _is_number(text: str) -> bool:
-    bare = text.replace(",", ".").replace(".", "", 1).replace("-", "", 1)
-    return text == "" or bare.isdigit()
+    """Whether a cell is a number, by whatever sign its language writes decimals."""
+    if spoken() != ENGLISH:
+        text = text.replace(",", ".", 1)
+    return text == "" or text.replace(".", "", 1).replace("-", "", 1).isdigit()
 
 
 def _rich_table(columns: Sequence[str], cells: list[list[str]], numeric: list[bool]) -> None:
@@ -118,16 +120,18 @@ def corridor_plot(
             mark(day, end * day / stop_day, ".")
     for point in points:
         mark(point.day, point.loss_pct, "o")
-    key = say(
-        "Lost, % (downward), by day (along); o weighed, . the way to {least:g} and {most:g} %",
-        least=corridor[0],
-        most=corridor[1],
+    print(
+        say(
+            "  Lost, % (downward), by day (along); o weighed, . the way to {least:g} and "
+            "{most:g} %",
+            least=corridor[0],
+            most=corridor[1],
+        )
     )
-    print(f"  {key}")
     for number, row in enumerate(rows):
         print(f"  {figure(number * most / _PLOT_ROWS, '4.1f')} |{''.join(row).rstrip()}")
-    days = say("day").center(_PLOT_COLUMNS - 4)
-    print(f"       0{days}{last:.0f}")
+    axis = say("day").center(_PLOT_COLUMNS - 4)
+    print(f"       0{axis}{last:.0f}")
 
 
 _FAN_COLUMNS = 50
