@@ -57,8 +57,7 @@ def table(columns: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
 
 
 def _is_number(text: str) -> bool:
-    digits = text.replace(".", "", 1).replace(",", "", 1).replace("-", "", 1)
-    return text == "" or digits.isdigit()
+    return text == "" or text.replace(".", "", 1).replace("-", "", 1).isdigit()
 
 
 def _rich_table(columns: Sequence[str], cells: list[list[str]], numeric: list[bool]) -> None:
