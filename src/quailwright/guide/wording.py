@@ -141,7 +141,7 @@ def area(square_metres: float, units: Units) -> str:
     """`0.10 m²` or `1.1 sq ft`."""
     if units == "us":
         return say("{area:.1f} sq ft", area=square_metres * _SQUARE_FEET_IN_A_SQUARE_METRE)
-    return f"{figure(square_metres, '.2f')} m²"
+    return say("{area:.2f} m²", area=square_metres)
 
 
 def square_metres(area: float, units: Units) -> float:
