@@ -83,10 +83,10 @@ def _one_in_fahrenheit(celsius: re.Match[str]) -> str:
 
 
 _IN_US: Mapping[str, tuple[str, Callable[[float], float]]] = {
-    "°C": ("°F", fahrenheit),
-    "°C/week": ("°F/week", lambda celsius: celsius * 9 / 5),
-    "m": ("ft", lambda metres: metres * _FEET_IN_A_METRE),
-    "m²": ("sq ft", lambda area_m2: area_m2 * _SQUARE_FEET_IN_A_SQUARE_METRE),
+    "°C": (mark("°F"), fahrenheit),
+    "°C/week": (mark("°F/week"), lambda celsius: celsius * 9 / 5),
+    "m": (mark("ft"), lambda metres: metres * _FEET_IN_A_METRE),
+    "m²": (mark("sq ft"), lambda area_m2: area_m2 * _SQUARE_FEET_IN_A_SQUARE_METRE),
 }
 
 
