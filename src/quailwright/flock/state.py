@@ -13,7 +13,7 @@ from typing import TypeVar
 
 from quailwright.journal import entries as kinds
 from quailwright.journal.findings import Finding
-from quailwright.language import Said, later, later_many
+from quailwright.language import Said, later, later_many, say
 
 CLASSES = ("chicks", "hens", "cocks")
 
@@ -72,7 +72,7 @@ class Birds:
         return reduce(lambda first, rest: later("{first}, {rest}", first=first, rest=rest), some)
 
     def __str__(self) -> str:
-        return str(self.told())
+        return say(self.told())
 
 
 @dataclass(slots=True)

@@ -66,7 +66,7 @@ def field_words(name: str) -> str:
     """`storage, °C` for `storage_c`; a field's name as a keeper reads it."""
     for end, unit in _UNITS.items():
         if name.endswith(end) and "_per_" not in name:
-            return f"{_in_words(name.removesuffix(end))}, {unit}"
+            return f"{_in_words(name.removesuffix(end))}, {say(unit)}"
     return _in_words(name)
 
 
@@ -121,8 +121,8 @@ _COUNTED = (
 )  # fmt: skip
 
 _UNITS = {
-    "_c": "°C", "_pct": "%", "_m2": "m²", "_w": "W", "_g": "g", "_kcal_kg": "kcal/kg",
-    "_h": "h", "_kg": "kg", "_m": "m",
+    "_c": mark("°C"), "_pct": mark("%"), "_m2": mark("m²"), "_w": mark("W"), "_g": mark("g"),
+    "_kcal_kg": mark("kcal/kg"), "_h": mark("h"), "_kg": mark("kg"), "_m": mark("m"),
 }  # fmt: skip
 
 

@@ -83,10 +83,10 @@ def _one_in_fahrenheit(celsius: re.Match[str]) -> str:
 
 
 _IN_US: Mapping[str, tuple[str, Callable[[float], float]]] = {
-    "°C": ("°F", fahrenheit),
-    "°C/week": ("°F/week", lambda celsius: celsius * 9 / 5),
-    "m": ("ft", lambda metres: metres * _FEET_IN_A_METRE),
-    "m²": ("sq ft", lambda area_m2: area_m2 * _SQUARE_FEET_IN_A_SQUARE_METRE),
+    "°C": (mark("°F"), fahrenheit),
+    "°C/week": (mark("°F/week"), lambda celsius: celsius * 9 / 5),
+    "m": (mark("ft"), lambda metres: metres * _FEET_IN_A_METRE),
+    "m²": (mark("sq ft"), lambda area_m2: area_m2 * _SQUARE_FEET_IN_A_SQUARE_METRE),
 }
 
 
@@ -141,7 +141,7 @@ def area(square_metres: float, units: Units) -> str:
     """`0.10 m²` or `1.1 sq ft`."""
     if units == "us":
         return say("{area:.1f} sq ft", area=square_metres * _SQUARE_FEET_IN_A_SQUARE_METRE)
-    return f"{figure(square_metres, '.2f')} m²"
+    return say("{area:.2f} m²", area=square_metres)
 
 
 def square_metres(area: float, units: Units) -> float:
