@@ -430,7 +430,7 @@ TYPED_WRONG = ("nobody", "many", "Nowhere", "nothing", "two by two", "old")
 
 
 def _own_words(entries: Iterable[Entry], typed: Iterable[str] = ()) -> "re.Pattern[str]":
-    """What was typed, the words of a journal, the sources that are cited and the rules' names; longest first."""
+    """What was typed, a journal's words, cited sources, names of rules; the longest first."""
     keys = facts.keys()
     found = {row.source for key in keys for row in facts.rows(key) if row.source}
     found |= {*printed_rules(), *typed}
@@ -440,6 +440,8 @@ def _own_words(entries: Iterable[Entry], typed: Iterable[str] = ()) -> "re.Patte
             if name not in {"kind", "task", "rule", *chosen}:
                 values = value if isinstance(value, list) else [value]
                 found |= {text for text in values if isinstance(text, str) and _WORD.search(text)}
+            if name == "timezone":
+                found.add(value.rpartition("/")[2].replace("_", " "))  # its town
     longest_first = sorted((re.escape(text) for text in found), key=len, reverse=True)
     return re.compile(rf"(?<!\w)(?:{'|'.join(longest_first)})(?!\w)", re.IGNORECASE)
 
