@@ -7,7 +7,7 @@ from time import monotonic
 
 import pytest
 from playwright.sync_api import Locator, Page, expect
-from tests.browser.conftest import Phone, Server, serving
+from tests.browser.conftest import Phone, Server, serving, until
 
 from quailwright.journal.entries import kind_of
 from quailwright.language import LANGUAGES
@@ -103,7 +103,7 @@ def from_the_demo_to_a_mark(page: Page) -> Effort:
     return effort
 
 
-_NONE_OF_BIRDS = "seen.keys().then((keys) => keys.every(({ url }) => !url.endsWith('/birds')))"
+_BIRDS_PUT_BY = "caches.open('seen').then((seen) => seen.match('/birds')).then(Boolean)"
 
 
 @pytest.fixture
@@ -135,9 +135,10 @@ def test_pages_seen_in_the_language_before_are_not_shown_again(demo: Server, pho
     for path in ("/birds", "/kept", "/more"):
         page.goto(demo.address + path)
     assert page.locator("html").get_attribute("lang") == "en"
+    until(lambda: page.evaluate(_BIRDS_PUT_BY))
     page.get_by_role("button", name=LANGUAGES["pt"]).tap()
     expect(page.locator("html")).to_have_attribute("lang", "pt")
-    page.wait_for_function(f"caches.open('seen').then((seen) => {_NONE_OF_BIRDS})")
+    until(lambda: not page.evaluate(_BIRDS_PUT_BY))
     demo.stop()
     page.goto(f"{demo.address}/kept")
     expect(page.locator("html")).to_have_attribute("lang", "pt")
