@@ -91,13 +91,13 @@ def create_app(settings: Settings) -> FastAPI:
         GZipMiddleware, minimum_size=_SMALLEST_TO_COMPRESS, compresslevel=_COMPRESSION
     )
     app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(settings.hosts))
-    app.add_middleware(_Speaking)
-    app.add_middleware(_Guarded)
+    app.add_middleware(Speaking)
+    app.add_middleware(Guarded)
     _say_failures(app)
     return app
 
 
-class _Guarded:
+class Guarded:
     """Puts the headers on every answer, and takes no body larger than `LARGEST_BODY_BYTES`."""
 
     def __init__(self, app: _App) -> None:
@@ -130,7 +130,7 @@ class _Guarded:
         await self._app(scope, measured, with_headers)
 
 
-class _Speaking:
+class Speaking:
     """Answers in the language that this phone chose, else in the first that its browser wants."""
 
     def __init__(self, app: _App) -> None:
