@@ -11,16 +11,12 @@ import secrets
 import subprocess
 import sys
 import tempfile
-import threading
-import time
 import urllib.request
 from collections import Counter
 from collections.abc import Awaitable, Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
-
-import uvicorn
 
 from quailwright.exchange.demo_file import build_demo
 from quailwright.exchange.household import TOKEN_BYTES, Household
@@ -29,7 +25,7 @@ from quailwright.journal.store import open_store
 from quailwright.web.app import create_app
 from quailwright.web.guard import SIGNED_IN
 from quailwright.web.home import Settings
-from quailwright.web.serving import listening
+from quailwright.web.serving import beside, listening
 
 _ASGI = Callable[[Any, Any, Any], Awaitable[None]]
 _EXAMPLES = 50
@@ -54,17 +50,6 @@ def counting(app: _ASGI, answers: Counter[tuple[str, int]]) -> _ASGI:
         await app(scope, receive, noted)
 
     return counted
-
-
-def served(app: _ASGI) -> str:
-    """Serves until this program ends; gives the address."""
-    listener = listening("127.0.0.1", 0, any_near=False)
-    listener.listen(64)
-    server = uvicorn.Server(uvicorn.Config(app, log_level="error", access_log=False))
-    threading.Thread(target=server.run, args=([listener],), daemon=True).start()
-    while not server.started:
-        time.sleep(0.05)
-    return f"http://localhost:{listener.getsockname()[1]}"
 
 
 def signed_in(flock: str) -> str:
@@ -124,8 +109,11 @@ def main() -> int:
         flock = str(Path(scratch) / "flock.sqlite")
         began_with = len(build_demo(flock, now().date(), 1, now()))
         cookie = signed_in(flock)
-        address = served(counting(create_app(Settings(flock, now)), answers))
-        status = fuzz(given.program, address, cookie, given.seconds, given.seed)
+        app = counting(create_app(Settings(flock, now)), answers)
+        with beside(app, listening("127.0.0.1", 0, any_near=False)) as port:
+            status = fuzz(
+                given.program, f"http://localhost:{port}", cookie, given.seconds, given.seed
+            )
         with open_store(flock) as store:
             wrong = [finding for finding in check(store) if not finding.forced]
             written = len(store.entries()) - began_with

@@ -85,8 +85,8 @@ def run(
 
 
 @contextmanager
-def beside(app: App, listener: socket.socket, certificate: Path | None = None) -> Iterator[None]:
-    """Serves in a thread of its own meanwhile; it answers when this begins."""
+def beside(app: App, listener: socket.socket, certificate: Path | None = None) -> Iterator[int]:
+    """Serves in a thread of its own meanwhile, and gives the port; it answers when this begins."""
     listener.listen(128)
     server = _server(app, certificate, patience_s=1)
     thread = threading.Thread(target=server.run, args=([listener],), daemon=True)
@@ -94,7 +94,7 @@ def beside(app: App, listener: socket.socket, certificate: Path | None = None) -
     while not server.started and thread.is_alive():
         time.sleep(0.01)
     try:
-        yield
+        yield listener.getsockname()[1]
     finally:
         server.should_exit = True
         thread.join()
