@@ -22,6 +22,7 @@ from quailwright.journal.store import open_store
 from quailwright.language import best_of, speaking
 from quailwright.web import (
     api,
+    api_readings,
     entering,
     first_run,
     hatches,
@@ -59,6 +60,7 @@ _KEPT_FOR_GOOD = "public, max-age=31536000, immutable"
 _ASKED_EACH_TIME = "private, no-cache"
 
 _SETTING_UP = (first_run, settings_pages, help_pages)
+_FOR_SCRIPTS = (api, api_readings)
 
 _Message = MutableMapping[str, Any]
 _Receive = Callable[[], Awaitable[_Message]]
@@ -83,8 +85,8 @@ def create_app(settings: Settings) -> FastAPI:
         lifespan=life,
     )
     app.state.home = Home(settings, Desk(store), Household(store))
-    parts = (pages, hatches, plan, outlook, entering, journal, people, offline, api, *_SETTING_UP)
-    for part in parts:
+    parts = (pages, hatches, plan, outlook, entering, journal, people, offline)
+    for part in (*parts, *_SETTING_UP, *_FOR_SCRIPTS):
         app.include_router(part.router)
     app.mount(f"/static/{static_version()}", StaticFiles(directory=STATIC), name="static")
     app.add_middleware(
