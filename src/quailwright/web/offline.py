@@ -12,7 +12,8 @@ from quailwright.web.view import STATIC, page, static, static_version
 router = APIRouter(default_response_class=Response, include_in_schema=False)
 
 _SHELL = (
-    "app.css", "app.js", "queue.js", "vendored/htmx.min.js", "vendored/idb.js", "egg.svg",
+    "app.css", "app.js", "queue.js", "words.js", "vendored/htmx.min.js", "vendored/idb.js",
+    "egg.svg",
 )  # fmt: skip
 
 
