@@ -19,6 +19,9 @@ import psycopg
 import pytest
 from hypothesis import HealthCheck, settings
 
+# What the terminal says is held in English, whatever language this machine speaks.
+os.environ["LANGUAGE"] = "en"
+
 settings.register_profile(
     "check",
     derandomize=True,

@@ -22,6 +22,7 @@ from quailwright.cli import (
 )
 from quailwright.cli.options import FlockOption
 from quailwright.journal.findings import QuailwrightError
+from quailwright.language import of_terminal, say, speaking
 
 _SHOWN_FINDINGS = 1000
 INTERNAL_FAULT = 70
@@ -81,7 +82,13 @@ app.add_typer(readings.app, name="readings")
 
 
 def run() -> None:
-    """Runs the command line; every failure ends in a sentence and an exit code."""
+    """Runs the command line in the terminal's language."""
+    with speaking(of_terminal()):
+        _run()
+
+
+def _run() -> None:
+    """Every failure ends in a sentence and an exit code."""
     stdout = sys.stdout
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
@@ -99,8 +106,11 @@ def run() -> None:
         if os.environ.get("QUAILWRIGHT_TRACEBACK"):
             raise
         print(
-            f"quailwright: a fault of its own ({type(error).__name__}: {error}). "
-            "Nothing of this command was kept. Set QUAILWRIGHT_TRACEBACK=1 to see where.",
+            say(
+                "quailwright: a fault of its own ({fault}). Nothing of this command was kept. Set "
+                "QUAILWRIGHT_TRACEBACK=1 to see where.",
+                fault=f"{type(error).__name__}: {error}",
+            ),
             file=sys.stderr,
         )
         sys.exit(INTERNAL_FAULT)
@@ -124,4 +134,4 @@ def _say(error: QuailwrightError) -> None:
         print(f"  {finding.sentence}", file=sys.stderr)
     unsaid = len(error.findings) - _SHOWN_FINDINGS
     if unsaid > 0:
-        print(f"  ... and {unsaid} more.", file=sys.stderr)
+        print(say("  ... and {n} more.", n=unsaid), file=sys.stderr)

@@ -151,11 +151,13 @@ def _passphrase_first(flock: str) -> None:
             return
         if not sys.stdin.isatty():
             raise BadInput(
-                "Nobody has set a passphrase for this flock yet. Run `quailwright serve`, open the "
-                "pages on this computer and set one; then serve it to the home network."
+                say(
+                    "Nobody has set a passphrase for this flock yet. Run `quailwright serve`, open "
+                    "the pages on this computer and set one; then serve it to the home network."
+                )
             )
-        print("The home network needs a passphrase first.")
-        name = typer.prompt("Your name").strip()
+        print(say("The home network needs a passphrase first."))
+        name = typer.prompt(say("Your name")).strip()
         household.begin(
-            name, typer.prompt("Passphrase", hide_input=True, confirmation_prompt=True), now()
+            name, typer.prompt(say("Passphrase"), hide_input=True, confirmation_prompt=True), now()
         )

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 
+from quailwright.language import ENGLISH, figure, say, spoken
+
 if TYPE_CHECKING:
     from quailwright.guide.hatch.report import LossPoint
 
@@ -19,7 +21,7 @@ def json_document(document: Any) -> None:
 
 def first_steps() -> None:
     """What to do when nothing is recorded yet."""
-    print("Nothing is recorded up to then. Begin with where the flock lives:")
+    print(say("Nothing is recorded up to then. Begin with where the flock lives:"))
     print("  quailwright log holding name=... timezone=Europe/Lisbon units=metric")
 
 
@@ -31,7 +33,7 @@ def heading(text: str) -> None:
 
 def caution(text: str) -> None:
     """A caution, marked by a word and not by colour alone."""
-    _styled(f"      Caution: {text}", "yellow")
+    _styled(say("      Caution: {text}", text=text), "yellow")
 
 
 def _styled(text: str, style: str) -> None:
@@ -57,6 +59,9 @@ def table(columns: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
 
 
 def _is_number(text: str) -> bool:
+    """Whether a cell is a number, by whatever sign its language writes decimals."""
+    if spoken() != ENGLISH:
+        text = text.replace(",", ".", 1)
     return text == "" or text.replace(".", "", 1).replace("-", "", 1).isdigit()
 
 
@@ -108,11 +113,18 @@ def corridor_plot(
             mark(day, end * day / stop_day, ".")
     for point in points:
         mark(point.day, point.loss_pct, "o")
-    way = f"the way to {corridor[0]:g} and {corridor[1]:g} %"
-    print(f"  Lost, % (downward), by day (along); o weighed, . {way}")
+    print(
+        say(
+            "  Lost, % (downward), by day (along); o weighed, . the way to {least:g} and "
+            "{most:g} %",
+            least=corridor[0],
+            most=corridor[1],
+        )
+    )
     for number, row in enumerate(rows):
-        print(f"  {number * most / _PLOT_ROWS:4.1f} |{''.join(row).rstrip()}")
-    print(f"       0{'day'.center(_PLOT_COLUMNS - 4)}{last:.0f}")
+        print(f"  {figure(number * most / _PLOT_ROWS, '4.1f')} |{''.join(row).rstrip()}")
+    axis = say("day").center(_PLOT_COLUMNS - 4)
+    print(f"       0{axis}{last:.0f}")
 
 
 _FAN_COLUMNS = 50
@@ -154,7 +166,8 @@ def fan(labels: Sequence[str], bands: Sequence[Sequence[float]], line: float | N
         if line is not None:
             row[column(line)] = "|"
         print(f"  {label:{width}} {''.join(row).rstrip()}")
-    key = "o the middle, = half of the time, - four times in five"
-    goal = ", | the goal" if line is not None else ""
+    key = say("o the middle, = half of the time, - four times in five")
+    if line is not None:
+        key = say("o the middle, = half of the time, - four times in five, | the goal")
     print(f"  {'':{width}} 0{f'{most:.0f}'.rjust(_FAN_COLUMNS)}")
-    print(f"  {'':{width}} {key}{goal}")
+    print(f"  {'':{width}} {key}")

@@ -19,7 +19,7 @@ from quailwright.exchange.desk import Desk
 from quailwright.exchange.household import Household
 from quailwright.journal.findings import FlockUnusable, QuailwrightError, Withheld
 from quailwright.journal.store import open_store
-from quailwright.language import best_of, speaking
+from quailwright.language import best_of, say, speaking
 from quailwright.web import (
     api,
     api_readings,
@@ -116,7 +116,7 @@ class Guarded:
             message = await receive()
             taken += len(message.get("body", b""))
             if taken > LARGEST_BODY_BYTES:
-                raise HTTPException(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "That is too large.")
+                raise HTTPException(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, say("That is too large."))
             return message
 
         async def with_headers(message: _Message) -> None:
@@ -182,14 +182,16 @@ def _may_not(request: Request, error: Exception) -> Response:
 
 def _not_signed_in(request: Request, _: Exception) -> Response:
     if _for_script(request):
-        return _said(request, HTTPStatus.UNAUTHORIZED, "Sign in first.")
+        return _said(request, HTTPStatus.UNAUTHORIZED, say("Sign in first."))
     asked = request.url.path if request.method == "GET" else "/"
     return RedirectResponse(f"/sign-in?back={in_path(asked)}", HTTPStatus.SEE_OTHER)
 
 
 def _no_passphrase_yet(request: Request, _: Exception) -> Response:
     if _for_script(request):
-        return _said(request, HTTPStatus.UNAUTHORIZED, "Open the pages and set a passphrase first.")
+        return _said(
+            request, HTTPStatus.UNAUTHORIZED, say("Open the pages and set a passphrase first.")
+        )
     return RedirectResponse("/begin", HTTPStatus.SEE_OTHER)
 
 
@@ -197,8 +199,8 @@ def _not_served(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     status = HTTPStatus(error.status_code)
     sentences = {
-        HTTPStatus.NOT_FOUND: "There is no such page here.",
-        HTTPStatus.METHOD_NOT_ALLOWED: "This address cannot be asked that way.",
+        HTTPStatus.NOT_FOUND: say("There is no such page here."),
+        HTTPStatus.METHOD_NOT_ALLOWED: say("This address cannot be asked that way."),
     }
     return _said(request, status, sentences.get(status, str(error.detail)))
 
@@ -210,7 +212,10 @@ def _not_understood(request: Request, error: Exception) -> Response:
 
 
 def _own_fault(request: Request, error: Exception) -> Response:
-    sentence = f"A fault of quailwright's own ({type(error).__name__}). Nothing of this was kept."
+    sentence = say(
+        "A fault of quailwright's own ({fault}). Nothing of this was kept.",
+        fault=type(error).__name__,
+    )
     return _said(request, HTTPStatus.INTERNAL_SERVER_ERROR, sentence)
 
 
