@@ -75,7 +75,11 @@ def costly(report: Any) -> list[str]:
 
 def looked_at(program: str, name: str, address: str, runs: int, folder: Path) -> bool:
     """Prints a page's marks and what costs one; whether it has enough."""
-    reports = [measured(program, address, folder) for _ in range(runs)]
+    try:
+        reports = [measured(program, address, folder) for _ in range(runs)]
+    except subprocess.CalledProcessError:
+        print(f"{name:10} Lighthouse could not look at {address}")
+        return False
     got = [median(marks(report)[each] for report in reports) for each in CATEGORIES]
     times = [
         median(report["audits"][audit].get("numericValue", 0.0) for report in reports)

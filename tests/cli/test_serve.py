@@ -130,7 +130,8 @@ def test_https_leads_phones_to_the_guide_first(
         Household(store).begin("Mira", "four words of ours", datetime.now(UTC))
     answers: list[tuple[str, bytes]] = []
 
-    def stand_in(app: Any, listener: Any, ready: Any, certificate: Path) -> None:
+    def stand_in(app: Any, listener: Any, ready: Any, certificate: Path, renewed: Any) -> None:
+        assert renewed() == certificate
         ready()
         guide = re.search(r"opens (http://127\.0\.0\.1:\d+/)", printed())
         assert guide is not None

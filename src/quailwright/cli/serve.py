@@ -109,7 +109,9 @@ def serve_flock(
     leads_to = f"http://{own}:{guide.getsockname()[1]}/"
     with serving.beside(serving.trust_guide(address, certified.authority, hosts), guide):
         _say_how_to_trust(leads_to, certified)
-        serving.run(app, listener, ready, certified.server)
+        serving.run(
+            app, listener, ready, certified.server, renewed=lambda: _certified(hosts).server
+        )
 
 
 def _certified(hosts: tuple[str, ...]) -> "Https":

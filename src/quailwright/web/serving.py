@@ -28,6 +28,7 @@ App = Callable[[Any, Any, Any], Any]
 _PORTS_TRIED = 20
 _LOG_LEVEL = "error" if os.environ.get("QUAILWRIGHT_TRACEBACK") else "critical"
 """A fault of our own is answered with a sentence; where it lies is told only to who asks."""
+_LOOKED_AT_EVERY_S = 12 * 3600.0
 _NOWHERE = ("192.0.2.1", 9)
 """An address for documentation (RFC 5737): asking for the way to it sends nothing."""
 
@@ -73,15 +74,34 @@ def run(
     listener: socket.socket,
     ready: Callable[[], None],
     certificate: Path | None = None,
+    renewed: Callable[[], Path] | None = None,
+    every_s: float = _LOOKED_AT_EVERY_S,
 ) -> None:
     """Serves until it is stopped (Ctrl+C); calls `ready` once it listens.
 
-    With the file of a certificate and its key it speaks https.
+    With the file of a certificate and its key it speaks https; every `every_s` seconds it takes the
+    one that `renewed` gives, for it may run longer than a certificate lasts.
     """
     listener.listen(128)
+    server = _server(app, certificate)
+    over = threading.Event()
+    if renewed is not None:
+        threading.Thread(target=_renew, args=(server, renewed, every_s, over), daemon=True).start()
     with suppress(KeyboardInterrupt):
         ready()
-        _server(app, certificate).run(sockets=[listener])
+        server.run(sockets=[listener])
+    over.set()
+
+
+def _renew(
+    server: uvicorn.Server, renewed: Callable[[], Path], every_s: float, over: threading.Event
+) -> None:
+    """Those who connect from then on get the new certificate; nobody is cut off."""
+    while not over.wait(every_s):
+        # What cannot be read now is looked at again next time; the old one serves until then.
+        with suppress(OSError, BadInput):
+            if server.config.loaded and server.config.ssl is not None:
+                server.config.ssl.load_cert_chain(renewed())
 
 
 @contextmanager
