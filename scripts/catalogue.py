@@ -21,6 +21,7 @@ from babel.messages.extract import extract, extract_python
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 
+from quailwright.cli.main import help_texts
 from quailwright.language import CATALOGUES, DOMAIN, ENGLISH, LANGUAGES
 
 SOURCES = CATALOGUES.parent
@@ -126,6 +127,8 @@ def gathered() -> Catalog:
         with path.open("rb") as file:
             for line, texts, comments, _ in extract(method, file, KEYWORDS, ("Say:",)):
                 catalogue.add(texts, locations=[(name, line)], auto_comments=comments)
+    for text in sorted(help_texts()):
+        catalogue.add(text, locations=[("cli/main.py", 0)])
     return catalogue
 
 

@@ -8,19 +8,15 @@ import json
 import subprocess
 import sys
 import tempfile
-import threading
-import time
 from datetime import UTC, datetime
 from pathlib import Path
 from statistics import median
 from typing import Any
 
-import uvicorn
-
 from quailwright.exchange.demo_file import build_demo
 from quailwright.web.app import create_app
 from quailwright.web.home import Settings
-from quailwright.web.serving import listening
+from quailwright.web.serving import beside, listening
 
 NOW = datetime(2027, 5, 2, 5, 30, tzinfo=UTC)
 PAGES = {
@@ -28,6 +24,9 @@ PAGES = {
     "round": "/",
     "hatch": "/hatches/apr-23",
     "birds": "/birds",
+    "plan": "/plan",
+    "outlook": "/outlook",
+    "eggs": "/eggs",
     "journal": "/journal",
 }
 CATEGORIES = ("performance", "accessibility", "best-practices")
@@ -39,18 +38,6 @@ _TIMES = {
     "total-byte-weight": "bytes",
 }
 ENOUGH = 95
-
-
-def served(flock: str) -> str:
-    """Serves a flock as of that morning until this program ends; gives the address."""
-    listener = listening("127.0.0.1", 0, any_near=False)
-    listener.listen(64)
-    app = create_app(Settings(flock, lambda: NOW, invented=True))
-    server = uvicorn.Server(uvicorn.Config(app, log_level="error"))
-    threading.Thread(target=server.run, args=([listener],), daemon=True).start()
-    while not server.started:
-        time.sleep(0.05)
-    return f"http://localhost:{listener.getsockname()[1]}"
 
 
 def measured(program: str, address: str, folder: Path) -> Any:
@@ -86,33 +73,44 @@ def costly(report: Any) -> list[str]:
     )
 
 
+def looked_at(program: str, name: str, address: str, runs: int, folder: Path) -> bool:
+    """Prints a page's marks and what costs one; whether it has enough."""
+    try:
+        reports = [measured(program, address, folder) for _ in range(runs)]
+    except subprocess.CalledProcessError:
+        print(f"{name:10} Lighthouse could not look at {address}")
+        return False
+    got = [median(marks(report)[each] for report in reports) for each in CATEGORIES]
+    times = [
+        median(report["audits"][audit].get("numericValue", 0.0) for report in reports)
+        for audit in _TIMES
+    ]
+    cells = [f"{mark:.0f}" for mark in got] + [f"{value:.5g}" for value in times]
+    print(f"{name:10}" + "".join(f"{cell:>16}" for cell in cells), flush=True)
+    for line in costly(reports[-1]):
+        print(f"    {line}")
+    return min(got) >= ENOUGH
+
+
 def main() -> int:
     """Measures every page; 1 when one has too few marks."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("program")
     parser.add_argument("--runs", type=int, default=3)
     given = parser.parse_args()
-    few = False
     print(f"{'':10}" + "".join(f"{name:>16}" for name in (*CATEGORIES, *_TIMES.values())))
     with tempfile.TemporaryDirectory(prefix="lighthouse-") as scratch:
         flock = str(Path(scratch) / "demo.sqlite")
         build_demo(flock, NOW.date(), 1, NOW)
-        address = served(flock)
-        for name, path in PAGES.items():
-            runs = [
-                measured(given.program, address + path, Path(scratch)) for _ in range(given.runs)
+        app = create_app(Settings(flock, lambda: NOW, invented=True))
+        with beside(app, listening("127.0.0.1", 0, any_near=False)) as port:
+            enough = [
+                looked_at(
+                    given.program, name, f"http://localhost:{port}{path}", given.runs, Path(scratch)
+                )
+                for name, path in PAGES.items()
             ]
-            got = {each: median(marks(run)[each] for run in runs) for each in CATEGORIES}
-            times = [
-                median(run["audits"][audit].get("numericValue", 0.0) for run in runs)
-                for audit in _TIMES
-            ]
-            cells = [f"{mark:.0f}" for mark in got.values()] + [f"{value:.5g}" for value in times]
-            print(f"{name:10}" + "".join(f"{cell:>16}" for cell in cells), flush=True)
-            for line in costly(runs[-1]):
-                print(f"    {line}")
-            few = few or any(mark < ENOUGH for mark in got.values())
-    return 1 if few else 0
+    return 0 if all(enough) else 1
 
 
 if __name__ == "__main__":

@@ -3,21 +3,19 @@
 import shutil
 import sys
 import tempfile
-import threading
-import time
+from contextlib import AbstractContextManager
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Literal
 
-import uvicorn
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page, Playwright, sync_playwright
 
 from quailwright.exchange.demo_file import build_demo
 from quailwright.exchange.household import Household
 from quailwright.journal.store import open_store
 from quailwright.web.app import create_app
 from quailwright.web.home import Settings
-from quailwright.web.serving import listening
+from quailwright.web.serving import beside, listening
 
 DAY = date(2027, 5, 2)
 MORNING = datetime(2027, 5, 2, 5, 30, tzinfo=UTC)
@@ -36,16 +34,10 @@ PAGES = {
 SCHEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
 
 
-def served(flock: str, invented: bool = True) -> str:
-    """Serves a flock as of that morning until this program ends; gives the address."""
-    listener = listening("127.0.0.1", 0, any_near=False)
-    listener.listen(16)
+def pages_of(flock: str, invented: bool = True) -> AbstractContextManager[int]:
+    """Serves a flock as of that morning; gives the port."""
     app = create_app(Settings(flock, lambda: MORNING, invented=invented))
-    server = uvicorn.Server(uvicorn.Config(app, log_level="error"))
-    threading.Thread(target=server.run, args=([listener],), daemon=True).start()
-    while not server.started:
-        time.sleep(0.05)
-    return f"http://localhost:{listener.getsockname()[1]}"
+    return beside(app, listening("127.0.0.1", 0, any_near=False))
 
 
 def open_pad(page: Page) -> None:
@@ -60,13 +52,13 @@ CHILD, WORDS = "Ida", "an invented child"
 
 
 def with_child(flock: str) -> str:
-    """Serves a copy of a flock that a child may open."""
+    """A copy of a flock that a child may open."""
     copy = str(shutil.copy(flock, f"{flock}.child"))
     with open_store(copy) as store:
         household = Household(store)
         household.begin("Mira", WORDS, MORNING)
         household.add(CHILD, "child", WORDS, MORNING)
-    return served(copy, invented=False)
+    return copy
 
 
 def sign_in_as_child(page: Page, address: str) -> None:
@@ -85,28 +77,33 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as scratch, sync_playwright() as driver:
         flock = str(Path(scratch) / "demo.sqlite")
         build_demo(flock, DAY, 1, MORNING)
-        address, child_address = served(flock), with_child(flock)
-        browser = driver.chromium.launch(
-            executable_path=shutil.which("chromium"), args=["--no-sandbox"]
+        with pages_of(flock) as port, pages_of(with_child(flock), invented=False) as child_port:
+            take(driver, folder, f"http://localhost:{port}", f"http://localhost:{child_port}")
+
+
+def take(driver: Playwright, folder: Path, address: str, child_address: str) -> None:
+    """Takes the pictures of a flock served there, and there to a child."""
+    browser = driver.chromium.launch(
+        executable_path=shutil.which("chromium"), args=["--no-sandbox"]
+    )
+    for scheme in SCHEMES:
+        phone = browser.new_context(
+            viewport={"width": 390, "height": 844},
+            is_mobile=True,
+            has_touch=True,
+            color_scheme=scheme,
+            service_workers="block",
         )
-        for scheme in SCHEMES:
-            phone = browser.new_context(
-                viewport={"width": 390, "height": 844},
-                is_mobile=True,
-                has_touch=True,
-                color_scheme=scheme,
-                service_workers="block",
-            )
-            page = phone.new_page()
-            for name, path in PAGES.items():
-                page.goto(address + path)
-                page.screenshot(path=folder / f"{name}-{scheme}.png")
-            page.goto(address)
-            open_pad(page)
-            page.screenshot(path=folder / f"pad-{scheme}.png")
-            sign_in_as_child(page, child_address)
-            page.screenshot(path=folder / f"child-{scheme}.png")
-        browser.close()
+        page = phone.new_page()
+        for name, path in PAGES.items():
+            page.goto(address + path)
+            page.screenshot(path=folder / f"{name}-{scheme}.png")
+        page.goto(address)
+        open_pad(page)
+        page.screenshot(path=folder / f"pad-{scheme}.png")
+        sign_in_as_child(page, child_address)
+        page.screenshot(path=folder / f"child-{scheme}.png")
+    browser.close()
 
 
 if __name__ == "__main__":

@@ -1,5 +1,6 @@
 """The command line as a whole: which flock, as of when, help that runs, pipes, read-only files."""
 
+import io
 import os
 import re
 import shlex
@@ -292,3 +293,25 @@ def test_a_file_that_may_only_be_read_is_not_written(demo: Path, quail: Quail) -
     assert "may not be written by you" in refused.err
     assert stands.code == 0
     assert demo.read_bytes() == before
+
+
+def test_help_is_said_in_the_terminals_language(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever is translated of it: here a catalogue of one text."""
+    import gettext
+
+    from quailwright import language
+    from quailwright.cli import main
+
+    class OneText(gettext.NullTranslations):
+        def gettext(self, message: str) -> str:
+            return "Sirva as páginas." if message == "Serve the pages, until Ctrl+C." else message
+
+    monkeypatch.setattr(language, "_spoken_as", lambda _: language.Spoken("pt", OneText()))
+    monkeypatch.setenv("LANGUAGE", "pt_BR")
+    monkeypatch.setattr(sys, "argv", ["quailwright", "serve", "--help"])
+    shown = io.StringIO()
+    monkeypatch.setattr(sys, "stdout", shown)
+    with pytest.raises(SystemExit):
+        main.run()
+    assert "Sirva as páginas." in shown.getvalue()
+    assert "Serve the pages, until Ctrl+C." in main.help_texts()

@@ -110,3 +110,71 @@ def test_the_home_network_gets_a_code_once_there_is_a_passphrase(
     assert re.search(r"Open http://192\.0\.2\.7:\d+/", said)
     assert said.count("\n") > 15  # the code
     assert not served[0].state.home.settings.invented  # never open to a network
+
+
+def test_https_leads_phones_to_the_guide_first(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    import ssl
+    import urllib.request
+    from datetime import UTC, datetime
+
+    from quailwright.cli import serve
+    from quailwright.exchange.household import Household
+    from quailwright.journal.store import open_store
+    from quailwright.web import serving
+
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    flock = str(tmp_path / "flock.sqlite")
+    with open_store(flock, create=True) as store:
+        Household(store).begin("Mira", "four words of ours", datetime.now(UTC))
+    answers: list[tuple[str, bytes]] = []
+
+    def stand_in(app: Any, listener: Any, ready: Any, certificate: Path, renewed: Any) -> None:
+        assert renewed() == certificate
+        ready()
+        guide = re.search(r"opens (http://127\.0\.0\.1:\d+/)", printed())
+        assert guide is not None
+        with urllib.request.urlopen(guide[1]) as answer:
+            text = answer.read().decode()
+        with urllib.request.urlopen(f"{guide[1]}quailwright-authority.crt") as answer:
+            authority = answer.read()
+        pages = re.search(r'href="(https://127\.0\.0\.1:\d+/)"', text)
+        assert pages is not None
+        trusting = ssl.create_default_context(cadata=authority)
+        with (
+            serving.beside(app, listener, certificate),
+            urllib.request.urlopen(f"{pages[1]}sign-in", context=trusting) as answer,
+        ):
+            answers.append((answer.headers.get_all("Set-Cookie")[0], answer.read()))
+
+    said: list[str] = []
+
+    def printed() -> str:
+        said.append(capsys.readouterr().out)
+        return "".join(said)
+
+    monkeypatch.setattr(serving, "run", stand_in)
+    monkeypatch.setattr(serving, "home_address", lambda: "127.0.0.1")
+    serve.serve_flock(flock, None, home_network=True, https=True)
+    text = printed()
+    assert re.search(r"Open https://127\.0\.0\.1:\d+/", text)
+    assert re.search(r"^  ([0-9A-F]{2} ){31}[0-9A-F]{2}$", text, re.M)
+    assert "No phone trusts it yet" in text
+    assert "PRIVATE" not in text
+    assert "unencrypted" not in text
+    cookie, page = answers[0]
+    assert "Secure" in cookie
+    assert b"Sign in" in page or b"passphrase" in page
+
+
+def test_https_is_for_the_home_network(tmp_path: Path) -> None:
+    refused = subprocess.run(
+        [sys.executable, "-m", "quailwright", "serve", "--https"],
+        env={**os.environ, "QUAILWRIGHT_FLOCK": str(tmp_path / "flock.sqlite")},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert refused.returncode == 2
+    assert "--home-network too" in refused.stderr

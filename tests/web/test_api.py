@@ -1,6 +1,7 @@
 """The JSON API: entries once each, and the shapes that the terminal gives."""
 
 import json
+import re
 from typing import Any
 
 import msgspec
@@ -13,11 +14,25 @@ from tests.makers import made
 from tests.web.conftest import NOW, Enter, journal_of
 
 from quailwright.exchange import shapes
-from quailwright.exchange.json_types import HatchShape, OutlookShape, Refusal, TodayShape
+from quailwright.exchange.json_types import (
+    HatchShape,
+    JournalCheck,
+    OffersShape,
+    OutlookShape,
+    ReadingsReport,
+    ReadingsSeries,
+    ReadingsTaken,
+    Refusal,
+    RuleShape,
+    ScoreShape,
+    TodayShape,
+)
 from quailwright.flock.fold import fold
 from quailwright.flock.standing import Standing, standing
 from quailwright.guide.round import todays_round
+from quailwright.guide.rules import all_rules
 from quailwright.journal.entries import KINDS, as_dict
+from quailwright.web.openapi import PATTERNS
 
 
 def send(client: TestClient, body: Any) -> Any:
@@ -167,3 +182,126 @@ def test_the_outlook_counts_what_is_planned_unless_told_otherwise(keeper: TestCl
     assert [one["hatch"] for one in with_it["planned"]["sets"]] == ["june"]
     assert without["planned"]["sets"] == []
     assert with_it["weeks"][-1]["hens"]["mean"] > without["weeks"][-1]["hens"]["mean"] + 3
+
+
+CSV = b"time,temperature_c,humidity\n2027-05-02 08:00,37.6,45\n2027-05-02 08:10,37.8,46\n"
+
+
+def post(client: TestClient, path: str, body: bytes | Any) -> Any:
+    """Posts a body with the token of this visitor."""
+    headers = {"X-Write-Token": client.get("/api/me").json()["token"]}
+    content = body if isinstance(body, bytes) else json.dumps(body).encode()
+    return client.post(path, content=content, headers=headers)
+
+
+def test_readings_sent_come_back_as_a_series(keeper: TestClient) -> None:
+    sent = post(keeper, "/api/readings?place=box&instrument=logger", CSV)
+    taken = msgspec.convert(sent.json(), ReadingsTaken)
+    assert (taken["written"], taken["already"]) == (2, 0)
+    assert post(keeper, "/api/readings?place=box&instrument=logger", CSV).json()["already"] == 2
+    shape = keeper.get("/api/readings/series?place=box").json()
+    assert msgspec.convert(shape, ReadingsSeries) == shape
+    # The holding is in Lisbon, an hour ahead of UTC in summer (IANA time zones).
+    assert shape["instruments"] == [
+        {
+            "instrument": "logger",
+            "at": ["2027-05-02T07:00:00+00:00", "2027-05-02T07:10:00+00:00"],
+            "temperature_c": [37.6, 37.8],
+            "humidity_pct": [45.0, 46.0],
+        }
+    ]
+    hourly = keeper.get("/api/readings/series?place=box&step_minutes=60").json()
+    assert hourly["instruments"][0]["temperature_c"] == [pytest.approx(37.7)]
+    later = keeper.get("/api/readings/series?place=box&from=2027-05-02T08:05&until=2027-05-02")
+    assert later.json()["instruments"][0]["humidity_pct"] == [46.0]
+    assert keeper.get("/api/readings/series?place=box&instrument=other").json()["instruments"] == []
+    assert keeper.get("/api/readings").json()[0]["readings"] == 2
+    report = keeper.get("/api/readings/summary?place=box").json()
+    assert msgspec.to_builtins(msgspec.convert(report, ReadingsReport)) == report
+    assert report["instruments"][0]["temperature"]["mean"] == pytest.approx(37.7)
+
+
+def test_readings_are_kept_whole_or_not_at_all(keeper: TestClient) -> None:
+    assert post(keeper, "/api/readings?place=shed", CSV).status_code == 422
+    assert "new_place" in post(keeper, "/api/readings?place=shed", CSV).json()["sentence"]
+    wrong = post(keeper, "/api/readings?place=box", CSV + b"2027-05-02 08:20,warm,45\n")
+    assert wrong.status_code == 422
+    assert wrong.json()["findings"][0]["line"] == 4
+    assert post(keeper, "/api/readings?place=box&dry_run=true", CSV).json()["written"] == 2
+    assert keeper.get("/api/readings").json() == []
+    assert post(keeper, "/api/readings?place=shed&new_place=true", CSV).json()["written"] == 2
+
+
+def test_a_child_and_a_viewer_send_no_readings(enter: Enter) -> None:
+    assert post(enter("viewer"), "/api/readings?place=box", CSV).status_code == 403
+    assert post(enter("helper"), "/api/readings?place=box", CSV).status_code == 200
+
+
+def test_rules_of_care_are_those_of_the_terminal(app: FastAPI, keeper: TestClient) -> None:
+    flock = fold(journal_of(app), NOW)
+    shown = keeper.get("/api/rules").json()
+    known = [shapes.rule_shape(one) for one in all_rules(flock.care_rules)]
+    assert shown == msgspec.json.decode(msgspec.json.encode(known))
+    assert msgspec.to_builtins(msgspec.convert(shown, list[RuleShape])) == shown
+    (wash,) = keeper.get("/api/rules/wash").json()
+    assert wash["rule"] == "wash"
+    assert wash["basis"]
+    assert keeper.get("/api/rules/no-such").status_code == 422
+
+
+def test_the_journal_comes_out_as_it_is_exported(app: FastAPI, keeper: TestClient) -> None:
+    answer = keeper.get("/api/journal")
+    assert answer.headers["Content-Type"].startswith("application/jsonl")
+    lines = [json.loads(line) for line in answer.text.splitlines()]
+    assert lines == [as_dict(entry) for entry in journal_of(app)]
+    checked = keeper.get("/api/journal/check").json()
+    assert msgspec.to_builtins(msgspec.convert(checked, JournalCheck)) == checked
+    assert checked["ok"]
+
+
+OFFERS = """
+[[offer]]
+source = "creek-farm"
+route = "collected"
+price_per_egg = 0.5
+"""
+
+
+def test_offers_are_compared_and_nothing_is_written(app: FastAPI, keeper: TestClient) -> None:
+    before = journal_of(app)
+    answer = post(keeper, "/api/offers", {"offers": OFFERS, "hens": 12})
+    told = answer.json()
+    assert msgspec.to_builtins(msgspec.convert(told, OffersShape)) == told
+    assert (told["hens"], told["offers"][0]["source"]) == (12, "creek-farm")
+    wrong = post(keeper, "/api/offers", {"offers": "[[offer]]\nroute = 'own'", "hens": 12})
+    assert wrong.status_code == 422
+    assert wrong.json()["findings"]
+    assert post(keeper, "/api/offers", {"hens": 12}).status_code == 422
+    assert journal_of(app) == before
+
+
+def test_questions_to_the_outlook(keeper: TestClient) -> None:
+    asked = "/api/outlook?weeks=3&draws=100"
+    as_it_stands, fewer = keeper.get(asked).json(), keeper.get(f"{asked}&fewer_hens=5").json()
+    assert fewer["question"]
+    assert fewer["weeks"][0]["hens"]["mean"] < as_it_stands["weeks"][0]["hens"]["mean"] - 3
+    past = keeper.get("/api/outlook/past").json()
+    assert msgspec.to_builtins(msgspec.convert(past, list[ScoreShape])) == past
+
+
+def test_the_documents_patterns_are_those_of_json_schema(keeper: TestClient) -> None:
+    """JSON Schema (2020-12, core, section 6.4) wants ECMA-262, which has no \\A and no \\Z."""
+    text = keeper.get("/api/openapi.json").text
+    assert "\\\\A" not in text
+    assert "\\\\Z" not in text
+
+
+_characters = st.characters() | st.sampled_from(" \t\n\r\x00\x1f\x7f\x9f\xa0\u2003")
+
+
+@given(st.text(_characters, max_size=6))
+def test_the_documents_patterns_mean_what_the_journal_takes(text: str) -> None:
+    for ours, told in PATTERNS.items():
+        # `$` of Python, unlike that of ECMA-262, also stands before a newline at the end.
+        exact = re.compile(told.removesuffix("$") + r"\Z")
+        assert (re.match(ours, text) is None) == (exact.match(text) is None), ours

@@ -1,18 +1,23 @@
 """`serve`: the pages of a flock, for this computer or for the phones of the home network."""
 
 import sys
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from quailwright.cli.options import FlockOption, location, now
+from quailwright.cli.options import FlockOption, data_folder, location, now
 from quailwright.journal.findings import BadInput
+from quailwright.language import say
+
+if TYPE_CHECKING:
+    from quailwright.exchange.certificate import Https
 
 EXAMPLES = """Examples:
 
 \b
   quailwright serve
   quailwright serve --home-network
+  quailwright serve --home-network --https
   quailwright serve --port 9000 --name flock.home
 
 Without --home-network only this computer can open the pages. The first visit sets a passphrase."""
@@ -31,6 +36,14 @@ def serve(
         bool,
         typer.Option("--home-network", help="Let the phones of the home network open the pages."),
     ] = False,
+    https: Annotated[
+        bool,
+        typer.Option(
+            "--https",
+            help="With --home-network: over https, by a certificate that this computer makes, so "
+            "that pages open on phones with no signal.",
+        ),
+    ] = False,
     names: Annotated[
         list[str] | None,
         typer.Option(
@@ -41,9 +54,13 @@ def serve(
     ] = None,
 ) -> None:
     """Serve the pages, until Ctrl+C."""
+    if https and not home_network:
+        raise BadInput(
+            say("This computer needs no https for itself. Give --home-network too, or leave it.")
+        )
     if home_network:
         _passphrase_first(location(ctx, flock_file))
-    serve_flock(location(ctx, flock_file), port, home_network, tuple(names or ()))
+    serve_flock(location(ctx, flock_file), port, home_network, tuple(names or ()), https=https)
 
 
 def serve_flock(
@@ -53,31 +70,70 @@ def serve_flock(
     names: tuple[str, ...] = (),
     invented: bool = False,
     near: int = PORT,
+    https: bool = False,
 ) -> None:
     """Serves a flock file, and says where; with no port given, on a free one near `near`.
 
-    An invented one needs no passphrase, on loopback.
+    An invented one needs no passphrase, on loopback. With `https`, a guide over plain http stands
+    on the next free port.
     """
     import socket
 
-    from quailwright.web.serving import LOOPBACK, Settings, create_app, home_address, listening, run
+    from quailwright.web import serving
+    from quailwright.web.serving import LOOPBACK, Settings, create_app, listening
 
-    own = home_address() if home_network else "127.0.0.1"
+    own = serving.home_address() if home_network else "127.0.0.1"
     hosts = (*LOOPBACK, *names)
     if home_network:
         hosts += (own, socket.gethostname(), f"{socket.gethostname()}.local")
+    certified = _certified(hosts) if https else None
     app = create_app(Settings(flock, now, hosts=hosts, invented=invented and not home_network))
-    listener = listening("" if home_network else own, port or near, any_near=port is None)
-    address = f"http://{own}:{listener.getsockname()[1]}/"
+    host = "" if home_network else own
+    listener = listening(host, port or near, any_near=port is None)
+    taken = listener.getsockname()[1]
+    address = f"{'https' if https else 'http'}://{own}:{taken}/"
 
     def ready() -> None:
-        print(f"Open {address}", flush=True)
-        if home_network:
+        print(say("Open {address}", address=address), flush=True)
+        if home_network and certified is None:
             _show_code(address)
-            print("Phones on the home network can open it; passphrases go over it unencrypted.")
-        print("Stop with Ctrl+C.", flush=True)
+            print(
+                say("Phones on the home network can open it; passphrases go over it unencrypted.")
+            )
+        print(say("Stop with Ctrl+C."), flush=True)
 
-    run(app, listener, ready)
+    if certified is None:
+        serving.run(app, listener, ready)
+        return
+    guide = listening(host, taken + 1, any_near=True)
+    leads_to = f"http://{own}:{guide.getsockname()[1]}/"
+    with serving.beside(serving.trust_guide(address, certified.authority, hosts), guide):
+        _say_how_to_trust(leads_to, certified)
+        serving.run(
+            app, listener, ready, certified.server, renewed=lambda: _certified(hosts).server
+        )
+
+
+def _certified(hosts: tuple[str, ...]) -> "Https":
+    from quailwright.exchange.certificate import https_for
+
+    return https_for(data_folder() / "https", hosts, now())
+
+
+def _say_how_to_trust(guide: str, certified: "Https") -> None:
+    if certified.is_new:
+        print(say("A certificate was made for this computer. No phone trusts it yet."))
+    _show_code(guide)
+    print(say("A phone that comes for the first time opens {guide}, which tells how.", guide=guide))
+    print(say("The certificate's SHA-256 fingerprint, to compare with what the phone shows:"))
+    print(f"  {certified.fingerprint}")
+    if certified.unspoken:
+        print(
+            say(
+                "It does not hold for {names}: it may vouch only for what it was made for.",
+                names=", ".join(certified.unspoken),
+            )
+        )
 
 
 def _show_code(address: str) -> None:
@@ -97,11 +153,13 @@ def _passphrase_first(flock: str) -> None:
             return
         if not sys.stdin.isatty():
             raise BadInput(
-                "Nobody has set a passphrase for this flock yet. Run `quailwright serve`, open the "
-                "pages on this computer and set one; then serve it to the home network."
+                say(
+                    "Nobody has set a passphrase for this flock yet. Run `quailwright serve`, open "
+                    "the pages on this computer and set one; then serve it to the home network."
+                )
             )
-        print("The home network needs a passphrase first.")
-        name = typer.prompt("Your name").strip()
+        print(say("The home network needs a passphrase first."))
+        name = typer.prompt(say("Your name")).strip()
         household.begin(
-            name, typer.prompt("Passphrase", hide_input=True, confirmation_prompt=True), now()
+            name, typer.prompt(say("Passphrase"), hide_input=True, confirmation_prompt=True), now()
         )

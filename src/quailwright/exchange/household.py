@@ -14,6 +14,7 @@ from quailwright.journal.entries import NAME
 from quailwright.journal.findings import BadInput
 from quailwright.journal.people import Person, PersonRole
 from quailwright.journal.store import Store
+from quailwright.language import say
 
 SHORTEST_PASSPHRASE, LONGEST_PASSPHRASE = 10, 200
 LONGEST_NAME = 40
@@ -41,7 +42,7 @@ class Household:
         hashed = _checked(name, passphrase)
         with self.store.household(writes=True) as connection:
             if people.everyone(connection):
-                raise BadInput("Somebody has set a passphrase already. Sign in with it.")
+                raise BadInput(say("Somebody has set a passphrase already. Sign in with it."))
             people.add(connection, name, "keeper", hashed, now)
 
     def add(self, name: str, role: str, passphrase: str, now: datetime) -> None:
@@ -50,7 +51,7 @@ class Household:
         as_role = _role(role)
         with self.store.household(writes=True) as connection:
             if any(one.name.casefold() == name.casefold() for one in people.everyone(connection)):
-                raise BadInput(f"There is a {name} already. Give another name.")
+                raise BadInput(say("There is a {name} already. Give another name.", name=name))
             people.add(connection, name, as_role, hashed, now)
 
     def change(self, person: int, role: str, passphrase: str = "") -> None:
@@ -122,7 +123,10 @@ def _checked(name: str, passphrase: str) -> str:
     """The hash of a passphrase that will do, for a name that will do. Raises BadInput."""
     if not 1 <= len(name) <= LONGEST_NAME or not re.match(NAME, name):
         raise BadInput(
-            f"A name has 1 to {LONGEST_NAME} characters, with no space at its ends. Write another."
+            say(
+                "A name has 1 to {most} characters, with no space at its ends. Write another.",
+                most=LONGEST_NAME,
+            )
         )
     return _checked_passphrase(passphrase)
 
@@ -130,8 +134,12 @@ def _checked(name: str, passphrase: str) -> str:
 def _checked_passphrase(passphrase: str) -> str:
     if not SHORTEST_PASSPHRASE <= len(passphrase) <= LONGEST_PASSPHRASE:
         raise BadInput(
-            f"A passphrase has at least {SHORTEST_PASSPHRASE} characters (and at most "
-            f"{LONGEST_PASSPHRASE}). Take three or four words that only your household knows."
+            say(
+                "A passphrase has at least {least} characters (and at most {most}). Take three or "
+                "four words that only your household knows.",
+                least=SHORTEST_PASSPHRASE,
+                most=LONGEST_PASSPHRASE,
+            )
         )
     return _hasher.hash(passphrase)
 
@@ -140,16 +148,16 @@ def _role(role: str) -> PersonRole:
     for known in get_args(PersonRole):
         if known == role:
             return known  # type: ignore[no-any-return]
-    raise BadInput("A person is a keeper, a helper, a child or a viewer.")
+    raise BadInput(say("A person is a keeper, a helper, a child or a viewer."))
 
 
 def _known(everyone: list[Person], person: int) -> Person:
     for one in everyone:
         if one.id == person:
             return one
-    raise BadInput("That person is not there any more. Look at the list again.")
+    raise BadInput(say("That person is not there any more. Look at the list again."))
 
 
 def _keep_a_keeper(everyone: list[Person], without: int) -> None:
     if not any(one.role == "keeper" and one.id != without for one in everyone):
-        raise BadInput("There must be a keeper. Make somebody else a keeper first.")
+        raise BadInput(say("There must be a keeper. Make somebody else a keeper first."))

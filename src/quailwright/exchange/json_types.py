@@ -258,6 +258,147 @@ class Refusal(TypedDict):
     findings: list[FindingShape]
 
 
+class ExtentShape(TypedDict):
+    """What is kept of one instrument at one place: how many readings, the first and the last."""
+
+    place: str
+    instrument: str
+    readings: int
+    first: str
+    last: str
+
+
+ReadingsTaken = TypedDict(
+    "ReadingsTaken",
+    {
+        "place": str,
+        "instrument": str,
+        "dry_run": bool,
+        "written": int,
+        "already": int,
+        "differing": int,
+        "empty": int,
+        "from": str | None,
+        "until": str | None,
+        "read_as": dict[str, Any],
+        "findings": list[dict[str, Any]],
+    },
+)
+"""`readings import --json`."""
+
+
+class InstrumentSeries(TypedDict):
+    """What one instrument showed: three columns of the same length; null where not read."""
+
+    instrument: str
+    at: list[str]
+    temperature_c: list[float | None]
+    humidity_pct: list[float | None]
+
+
+ReadingsSeries = TypedDict(
+    "ReadingsSeries",
+    {
+        "place": str,
+        "from": str,
+        "until": str,
+        "step_minutes": int,
+        "instruments": list[InstrumentSeries],
+    },
+)
+"""Readings of a place between two moments, as shown; means of each step where it is not 0."""
+
+ReadingsReport = TypedDict(
+    "ReadingsReport",
+    {
+        "place": str,
+        "from": str,
+        "until": str,
+        "kept": list[ExtentShape],
+        "instruments": list[dict[str, Any]],
+        "days": list[dict[str, Any]],
+    },
+)
+"""`readings show --json`."""
+
+
+class RuleShape(TypedDict):
+    """A rule of care, as `rules --json`: when it holds, what it stands on, and what was changed."""
+
+    rule: str
+    stage: str
+    task: str
+    why: str
+    every: float | None
+    times: int
+    days: list[float | None]
+    start: float | None
+    until: float | None
+    early: float
+    too_late: float | None
+    instead: str
+    instead_until: float | None
+    instead_after: str
+    moot_by: list[str]
+    when: str
+    minutes: float
+    minutes_each: float
+    sample: float | None
+    apart: bool
+    done_by: list[str]
+    caution: str
+    caution_grown: str
+    young_until: float | None
+    figures: list[str]
+    child: bool
+    source: str
+    certainty: str
+    original: dict[str, Any] | None
+    basis: list[str]
+    place: str
+    silenced: bool
+
+
+class JournalCheck(TypedDict):
+    """`journal check --json`: `ok` where nothing is wrong that nobody insisted on."""
+
+    ok: bool
+    findings: list[FindingShape]
+
+
+class OffersRequest(msgspec.Struct, forbid_unknown_fields=True):
+    """Hatching-egg offers to compare, in TOML as for `offers FILE`, for so many hens at lay."""
+
+    offers: Annotated[str, Meta(max_length=LONGEST_BRIEF)]
+    hens: Annotated[int, Meta(ge=1, le=100_000)] | None = None
+    certainty: Annotated[float, Meta(ge=0.5, le=0.99)] | None = None
+
+
+class OffersShape(TypedDict):
+    """`offers --json`."""
+
+    on: str
+    hens: int
+    certainty: float
+    currency: str
+    room_eggs: int | None
+    reached: bool
+    offers: list[dict[str, Any]]
+    together: list[dict[str, Any]] | None
+    said: list[str]
+
+
+class ScoreShape(TypedDict):
+    """How forecasts of a week's eggs did in the past, as `outlook --past --json`."""
+
+    weeks_ahead: int
+    forecasts: int
+    held: int
+    error: float
+    error_of_last_month: float
+    sentence: str
+
+
 class Written(TypedDict):
     """How many entries were written, and how many were in the journal already."""
 

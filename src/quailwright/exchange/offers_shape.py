@@ -4,10 +4,36 @@ import math
 from datetime import date
 from typing import Any
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from quailwright.planning.offers import Answer, Compared, Spread, says_of
+from quailwright.exchange.json_types import OffersRequest
+from quailwright.journal.findings import BadInput
+from quailwright.language import say
+from quailwright.planning.offers import (
+    Answer,
+    Asked,
+    Compared,
+    Spread,
+    asking,
+    read_offers,
+    says_of,
+)
+
+
+def offers_requested(body: bytes) -> Asked:
+    """What a JSON body (`OffersRequest`) asks. Raises BadInput, with every problem found."""
+    try:
+        request = msgspec.json.decode(body, type=OffersRequest)
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
+        raise BadInput(
+            say("The body is not as asked for ({problem}).", problem=str(error))
+        ) from None
+    asked, findings = read_offers(request.offers.encode("utf-8", "replace"))
+    if asked is None:
+        raise BadInput(say("The offers cannot be used as they are."), tuple(findings))
+    return asking(asked, request.hens, request.certainty)
 
 
 def offers_shape(answer: Answer, on: date) -> dict[str, Any]:

@@ -1,6 +1,6 @@
 """The JSON shapes of docs/contract: what scripts and outside checks read."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import msgspec
@@ -70,6 +70,12 @@ def rule_shape(shown: ShownRule) -> dict[str, Any]:
 def findings_shape(findings: Iterable[Finding]) -> list[dict[str, Any]]:
     """Findings with the sentence that a keeper reads."""
     return [{**_plain(finding), "sentence": finding.sentence} for finding in findings]
+
+
+def check_shape(findings: Sequence[Finding]) -> dict[str, Any]:
+    """`journal check --json`."""
+    wrong = any(not finding.forced for finding in findings)
+    return {"ok": not wrong, "findings": findings_shape(findings)}
 
 
 def _plain(value: Any) -> Any:

@@ -6,6 +6,7 @@ from quailwright.guide.child import CHILDS_KINDS
 from quailwright.guide.told import kind_words
 from quailwright.journal.entries import Entry, Retract, kind_of
 from quailwright.journal.people import PersonRole
+from quailwright.language import say
 
 SETTINGS = ("holding", "place", "instrument", "source", "feed", "goal", "care_rule")
 """Kinds that say how the flock is kept: a keeper decides them."""
@@ -38,9 +39,12 @@ def refused(
     for entry in entries:
         for fact in _meant(entry, everything):
             if not may_write(role, kind_of(fact)):
-                return f"{kind_words(kind_of(fact)).capitalize()}: that is for a keeper to write."
+                return say(
+                    "{kind}: that is for a keeper to write.",
+                    kind=kind_words(kind_of(fact)).capitalize(),
+                )
             if role == "child" and fact is not entry and fact.by != name:
-                return "What somebody else wrote down is theirs to change. Ask a grown-up."
+                return say("What somebody else wrote down is theirs to change. Ask a grown-up.")
     return ""
 
 

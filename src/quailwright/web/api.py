@@ -4,19 +4,23 @@ from datetime import date
 from http import HTTPStatus
 from typing import Annotated, Any
 
+import msgspec
 from fastapi import APIRouter, Query, Request
 from starlette.exceptions import HTTPException
-from starlette.responses import JSONResponse, Response
+from starlette.responses import Response
 
 from quailwright.exchange import shapes
-from quailwright.exchange.record import posted_entries
+from quailwright.exchange.record import check, posted_entries
 from quailwright.exchange.typed import moment_asked
 from quailwright.flock.fold import fold, newest_zone
 from quailwright.flock.standing import standing
 from quailwright.flock.state import Flock
 from quailwright.guide.round import day_at, todays_round
+from quailwright.guide.rules import all_rules
 from quailwright.journal.entries import as_dict, kind_of
 from quailwright.journal.findings import BadInput
+from quailwright.journal.jsonl import write_lines
+from quailwright.language import Said, say
 from quailwright.web.guard import (
     AnyVisitor,
     Keeper,
@@ -27,10 +31,28 @@ from quailwright.web.guard import (
     write_token,
 )
 from quailwright.web.home import AtHome, Home
-from quailwright.web.openapi import document, says, takes
+from quailwright.web.openapi import document, says, takes, tells_text
 from quailwright.web.planner import Busy
 
-router = APIRouter(prefix="/api", default_response_class=JSONResponse)
+
+class Told(Response):
+    """An answer in JSON, written as the command line writes it: what has no end is null."""
+
+    media_type = "application/json"
+
+    def render(self, content: Any) -> bytes:
+        """The document of a shape."""
+        return msgspec.json.encode(content, enc_hook=_plainly)
+
+
+def _plainly(value: object) -> str:
+    """A kept sentence, said; msgspec takes no other kind of string by itself."""
+    if isinstance(value, Said):
+        return say(value)
+    raise NotImplementedError
+
+
+router = APIRouter(prefix="/api", default_response_class=Response)
 
 On = Annotated[
     str | None, Query(description="As of a day (2027-05-02) or an instant; now when left out.")
@@ -49,13 +71,13 @@ def _asked(home: Home, on: str | None) -> tuple[Flock, Any]:
 @router.get("/openapi.json", include_in_schema=False)
 def openapi(request: Request) -> Response:
     """This API as an OpenAPI document."""
-    return JSONResponse(document(request.app))
+    return Told(document(request.app))
 
 
 @router.get("/me", responses=says("Me"))
 def me(home: AtHome, who: AnyVisitor) -> Response:
     """Who is signed in here, and the token that a write must carry in `X-Write-Token`."""
-    return JSONResponse(
+    return Told(
         {
             "name": who.name,
             "role": who.role,
@@ -74,7 +96,7 @@ def post_entries(home: AtHome, who: Logger, body: OwnBody) -> Response:
     if sentence:  # Not 403: the phone then keeps this entry as refused, and sends the next.
         raise BadInput(sentence)
     recorded = home.record(*posted)
-    return JSONResponse({"written": len(recorded.written), "already": recorded.already})
+    return Told({"written": len(recorded.written), "already": recorded.already})
 
 
 @router.get("/entries", responses=says("EntryList", "Refusal"))
@@ -92,7 +114,7 @@ def entries(
         for line in home.desk.lines()
         if line.day >= first and not line.corrects and kind in ("", kind_of(line.entry))
     )
-    return JSONResponse([as_dict(one) for one, _ in zip(fitting, range(limit), strict=False)])
+    return Told([as_dict(one) for one, _ in zip(fitting, range(limit), strict=False)])
 
 
 @router.get("/today", responses=says("TodayShape", "Refusal"))
@@ -101,20 +123,20 @@ def today(home: AtHome, who: Reader, on: On = None) -> Response:
     flock, asked = _asked(home, on)
     day = day_at(flock, asked)
     todays = home.round(flock, day) if on is None else todays_round(flock, day)
-    return JSONResponse(shapes.round_shape(todays))
+    return Told(shapes.round_shape(todays))
 
 
 @router.get("/flock", responses=says("Standing", "Refusal"))
 def flock(home: AtHome, who: Reader, on: On = None) -> Response:
     """What stands, as `flock --json`."""
     stands, asked = _asked(home, on)
-    return JSONResponse(shapes.standing_shape(standing(stands, day_at(stands, asked))))
+    return Told(shapes.standing_shape(standing(stands, day_at(stands, asked))))
 
 
 @router.get("/hatches", responses=says("Names", "Refusal"))
 def hatches(home: AtHome, who: Reader, on: On = None) -> Response:
     """The names of the hatches, as `hatch --json`."""
-    return JSONResponse(list(_asked(home, on)[0].hatches))
+    return Told(list(_asked(home, on)[0].hatches))
 
 
 @router.get("/hatches/{name:path}", responses=says("HatchShape", "Refusal"))
@@ -124,7 +146,7 @@ def hatch(home: AtHome, who: Reader, name: str, on: On = None) -> Response:
     from quailwright.exchange.hatch_told import hatch_told
 
     stands, asked = _asked(home, on)
-    return JSONResponse(hatch_shape(hatch_told(home.desk.store, stands, name, asked)))
+    return Told(hatch_shape(hatch_told(home.desk.store, stands, name, asked)))
 
 
 @router.get("/outlook", responses=says("OutlookShape", "Refusal"))
@@ -136,17 +158,89 @@ def outlook(
     draws: Annotated[int, Query(ge=1, le=4000)] = 4000,
     seed: Annotated[int, Query(ge=0, le=2**31)] = 1,
     planned: Annotated[bool, Query(description="Whether what is planned counts.")] = True,
+    lamp: Annotated[
+        float | None, Query(gt=0, le=24, description="If a lamp made each day so many hours long.")
+    ] = None,
+    fewer_cocks: Annotated[int, Query(ge=0, le=100_000, description="If so many went.")] = 0,
+    fewer_hens: Annotated[int, Query(ge=0, le=100_000, description="If so many went.")] = 0,
+    no_hatches: Annotated[bool, Query(description="If nothing more hatched.")] = False,
 ) -> Response:
-    """The weeks ahead, as `outlook --json`."""
+    """The weeks ahead, as `outlook --json`, with the rates that they stand on."""
     from quailwright.exchange import outlook_told
     from quailwright.exchange.outlook_shape import outlook_shape
+    from quailwright.outlook.forecast import Question
 
     flock, asked = _asked(home, on)
     known = outlook_told.believed(home.desk.store, flock, asked)
     stands = outlook_told.as_it_stands(known, weeks, with_planned=planned)
-    ahead = outlook_told.ahead(known, weeks, draws, seed, stands)
+    question = Question(lamp, fewer_cocks, fewer_hens, no_hatches, planned=stands.planned)
+    ahead = outlook_told.ahead(known, weeks, draws, seed, question)
     table, said = outlook_told.rests_on(known, ahead, seed)
-    return JSONResponse(outlook_shape(ahead, flock, seed, table, said))
+    return Told(outlook_shape(ahead, flock, seed, table, said))
+
+
+@router.get("/outlook/past", responses=says("Scores", "Refusal"))
+def past(
+    home: AtHome, who: Reader, on: On = None, seed: Annotated[int, Query(ge=0, le=2**31)] = 1
+) -> Response:
+    """How forecasts of the past did, as `outlook --past --json`: it may take a minute."""
+    import numpy as np
+
+    from quailwright.exchange.outlook_shape import scores_shape
+    from quailwright.outlook.scores import past_scores
+
+    flock, asked = _asked(home, on)
+    entries = home.desk.entries()
+    scores = past_scores(entries, day_at(flock, asked), np.random.default_rng(seed))
+    return Told(scores_shape(scores))
+
+
+@router.get("/rules", responses=says("Rules", "Refusal"))
+def rules(home: AtHome, who: Reader, on: On = None) -> Response:
+    """The rules of care as they hold here, as `rules --json`."""
+    return Told([shapes.rule_shape(one) for one in all_rules(_asked(home, on)[0].care_rules)])
+
+
+@router.get("/rules/{name}", responses=says("Rules", "Refusal"))
+def rule(home: AtHome, who: Reader, name: str, on: On = None) -> Response:
+    """One rule of care, as `rules NAME --json`: also as it holds at single places."""
+    shown = [one for one in all_rules(_asked(home, on)[0].care_rules) if one.rule.rule == name]
+    if not shown:
+        raise BadInput(say("There is no rule {name}.", name=repr(name)))
+    return Told([shapes.rule_shape(one) for one in shown])
+
+
+@router.get("/journal", responses=tells_text("application/jsonl", "Refusal"))
+def journal(home: AtHome, who: Reader) -> Response:
+    """The whole journal as JSON Lines, as `journal export`."""
+    lines = b"".join(write_lines(home.desk.store.entries()))
+    return Response(lines, media_type="application/jsonl")
+
+
+@router.get("/journal/check", responses=says("JournalCheck", "Refusal"))
+def journal_check(home: AtHome, who: Reader) -> Response:
+    """Damage, impossible counts and things never logged, as `journal check --json`."""
+    return Told(shapes.check_shape(check(home.desk.store)))
+
+
+@router.post(
+    "/offers", responses=says("OffersShape", "Refusal"), openapi_extra=takes("OffersRequest")
+)
+def offers(home: AtHome, who: Logger, body: OwnBody) -> Response:
+    """Hatching-egg offers compared for this flock today, as `offers --json`. It writes nothing."""
+    import numpy as np
+
+    from quailwright.exchange.offers_shape import offers_requested, offers_shape
+    from quailwright.planning.offers import answer
+
+    asked = offers_requested(body)
+    flock = home.flock()
+    day = day_at(flock, home.now())
+    try:
+        found = answer(asked, flock, day, np.random.default_rng(1))
+    except ValueError as error:
+        raise BadInput(str(error)) from None
+    return Told(offers_shape(found, day))
 
 
 @router.post("/plan", responses=says("PlanShape", "Refusal"), openapi_extra=takes("PlanRequest"))
@@ -163,12 +257,12 @@ def plan(home: AtHome, who: Logger, body: OwnBody) -> Response:
         job = begin(home, who, plan_requested(body))
     except Busy:
         raise HTTPException(
-            HTTPStatus.CONFLICT, "Another plan is being made. Wait for it."
+            HTTPStatus.CONFLICT, say("Another plan is being made. Wait for it.")
         ) from None
     job.wait()
     if job.refused is not None:
         raise job.refused
-    return JSONResponse({**job.made.shape, "plan": job.id})
+    return Told({**job.made.shape, "plan": job.id})
 
 
 @router.post(
@@ -182,6 +276,6 @@ def accept_plan(home: AtHome, who: Keeper, body: OwnBody) -> Response:
     asked = acceptance_requested(body)
     job = home.planner.job(asked.plan)
     if job is None or job.made is None:
-        raise BadInput("No plan of that name is kept. Make it again, then accept it.")
+        raise BadInput(say("No plan of that name is kept. Make it again, then accept it."))
     written = take_on(home, who, job, asked.choice or next(iter(job.made.answers)))
-    return JSONResponse({"written": written, "already": 0 if written else 1})
+    return Told({"written": written, "already": 0 if written else 1})

@@ -19,9 +19,10 @@ from quailwright.exchange.desk import Desk
 from quailwright.exchange.household import Household
 from quailwright.journal.findings import FlockUnusable, QuailwrightError, Withheld
 from quailwright.journal.store import open_store
-from quailwright.language import best_of, speaking
+from quailwright.language import best_of, say, speaking
 from quailwright.web import (
     api,
+    api_readings,
     entering,
     first_run,
     hatches,
@@ -60,6 +61,7 @@ _KEPT_FOR_GOOD = "public, max-age=31536000, immutable"
 _ASKED_EACH_TIME = "private, no-cache"
 
 _SETTING_UP = (first_run, settings_pages, help_pages, languages)
+_FOR_SCRIPTS = (api, api_readings)
 
 _Message = MutableMapping[str, Any]
 _Receive = Callable[[], Awaitable[_Message]]
@@ -84,21 +86,21 @@ def create_app(settings: Settings) -> FastAPI:
         lifespan=life,
     )
     app.state.home = Home(settings, Desk(store), Household(store))
-    parts = (pages, hatches, plan, outlook, entering, journal, people, offline, api, *_SETTING_UP)
-    for part in parts:
+    parts = (pages, hatches, plan, outlook, entering, journal, people, offline)
+    for part in (*parts, *_SETTING_UP, *_FOR_SCRIPTS):
         app.include_router(part.router)
     app.mount(f"/static/{static_version()}", StaticFiles(directory=STATIC), name="static")
     app.add_middleware(
         GZipMiddleware, minimum_size=_SMALLEST_TO_COMPRESS, compresslevel=_COMPRESSION
     )
     app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(settings.hosts))
-    app.add_middleware(_Speaking)
-    app.add_middleware(_Guarded)
+    app.add_middleware(Speaking)
+    app.add_middleware(Guarded)
     _say_failures(app)
     return app
 
 
-class _Guarded:
+class Guarded:
     """Puts the headers on every answer, and takes no body larger than `LARGEST_BODY_BYTES`."""
 
     def __init__(self, app: _App) -> None:
@@ -115,7 +117,7 @@ class _Guarded:
             message = await receive()
             taken += len(message.get("body", b""))
             if taken > LARGEST_BODY_BYTES:
-                raise HTTPException(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "That is too large.")
+                raise HTTPException(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, say("That is too large."))
             return message
 
         async def with_headers(message: _Message) -> None:
@@ -131,7 +133,7 @@ class _Guarded:
         await self._app(scope, measured, with_headers)
 
 
-class _Speaking:
+class Speaking:
     """Answers in the language that this phone chose, else in the first that its browser wants."""
 
     def __init__(self, app: _App) -> None:
@@ -181,14 +183,16 @@ def _may_not(request: Request, error: Exception) -> Response:
 
 def _not_signed_in(request: Request, _: Exception) -> Response:
     if _for_script(request):
-        return _said(request, HTTPStatus.UNAUTHORIZED, "Sign in first.")
+        return _said(request, HTTPStatus.UNAUTHORIZED, say("Sign in first."))
     asked = request.url.path if request.method == "GET" else "/"
     return RedirectResponse(f"/sign-in?back={in_path(asked)}", HTTPStatus.SEE_OTHER)
 
 
 def _no_passphrase_yet(request: Request, _: Exception) -> Response:
     if _for_script(request):
-        return _said(request, HTTPStatus.UNAUTHORIZED, "Open the pages and set a passphrase first.")
+        return _said(
+            request, HTTPStatus.UNAUTHORIZED, say("Open the pages and set a passphrase first.")
+        )
     return RedirectResponse("/begin", HTTPStatus.SEE_OTHER)
 
 
@@ -196,8 +200,8 @@ def _not_served(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     status = HTTPStatus(error.status_code)
     sentences = {
-        HTTPStatus.NOT_FOUND: "There is no such page here.",
-        HTTPStatus.METHOD_NOT_ALLOWED: "This address cannot be asked that way.",
+        HTTPStatus.NOT_FOUND: say("There is no such page here."),
+        HTTPStatus.METHOD_NOT_ALLOWED: say("This address cannot be asked that way."),
     }
     return _said(request, status, sentences.get(status, str(error.detail)))
 
@@ -209,7 +213,10 @@ def _not_understood(request: Request, error: Exception) -> Response:
 
 
 def _own_fault(request: Request, error: Exception) -> Response:
-    sentence = f"A fault of quailwright's own ({type(error).__name__}). Nothing of this was kept."
+    sentence = say(
+        "A fault of quailwright's own ({fault}). Nothing of this was kept.",
+        fault=type(error).__name__,
+    )
     return _said(request, HTTPStatus.INTERNAL_SERVER_ERROR, sentence)
 
 

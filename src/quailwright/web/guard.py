@@ -16,6 +16,7 @@ from quailwright.exchange.who_may import may_write
 from quailwright.guide.child import CHILDS_KINDS
 from quailwright.journal.entries import Entry, Retract
 from quailwright.journal.people import PersonRole
+from quailwright.language import say
 from quailwright.web.home import AtHome, Home
 
 SIGNED_IN, VISIT = "quailwright", "quailwright_visit"
@@ -93,7 +94,7 @@ def reader(request: Request, home: AtHome, who: AnyVisitor) -> Visitor:
     if who.role is None:
         raise NotSignedIn if home.household.everyone() else NoPassphraseYet
     if who.is_child and not _fit_for_a_child(request):
-        raise MayNot("That page is for grown-ups.")
+        raise MayNot(say("That page is for grown-ups."))
     return who
 
 
@@ -110,7 +111,9 @@ Reader = Annotated[Visitor, Depends(reader)]
 def logger(who: Reader) -> Visitor:
     """Someone who may write entries. Raises MayNot."""
     if not who.may_log:
-        raise MayNot("You may look at everything here, and write nothing. Ask a keeper to log it.")
+        raise MayNot(
+            say("You may look at everything here, and write nothing. Ask a keeper to log it.")
+        )
     return who
 
 
@@ -130,7 +133,7 @@ def refused(home: Home, who: Visitor, *entries: Entry) -> str:
 def keeper(who: Reader) -> Visitor:
     """Someone who may do all. Raises MayNot."""
     if not who.keeps:
-        raise MayNot("That is for a keeper of this flock.")
+        raise MayNot(say("That is for a keeper of this flock."))
     return who
 
 
@@ -160,7 +163,7 @@ def check_token(who: Visitor, token: str) -> None:
     salt, _, signed = token.partition(".")
     expected = _signed(who, salt)
     if not hmac.compare_digest(signed.encode(), expected.encode()):
-        raise MayNot("This page is too old to write from. Nothing was kept: load it anew.")
+        raise MayNot(say("This page is too old to write from. Nothing was kept: load it anew."))
 
 
 async def own_form(request: Request, who: AnyVisitor) -> FormData:

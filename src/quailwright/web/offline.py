@@ -5,13 +5,15 @@ import json
 from fastapi import APIRouter, Request
 from starlette.responses import JSONResponse, Response
 
+from quailwright.language import say, spoken
 from quailwright.web.guard import AnyVisitor
 from quailwright.web.view import STATIC, page, static, static_version
 
 router = APIRouter(default_response_class=Response, include_in_schema=False)
 
 _SHELL = (
-    "app.css", "app.js", "queue.js", "vendored/htmx.min.js", "vendored/idb.js", "egg.svg",
+    "app.css", "app.js", "queue.js", "words.js", "vendored/htmx.min.js", "vendored/idb.js",
+    "egg.svg",
 )  # fmt: skip
 
 
@@ -27,21 +29,40 @@ def worker() -> Response:
 @router.get("/manifest.webmanifest")
 def manifest() -> Response:
     """What a phone needs to put the pages on its home screen."""
-    icons = [{"src": static("egg.svg"), "sizes": "any", "type": "image/svg+xml"}]
     return JSONResponse(
         {
             "name": "quailwright",
             "short_name": "quailwright",
-            "description": "The round, the hatches and the birds of a small flock of quail.",
+            "description": say("The round, the hatches and the birds of a small flock of quail."),
+            "lang": spoken(),
             "start_url": "/",
             "scope": "/",
             "display": "standalone",
             "background_color": "#fbf6ea",
             "theme_color": "#fbf6ea",
-            "icons": icons,
+            "icons": [
+                {"src": static("egg.svg"), "sizes": "any", "type": "image/svg+xml"},
+                _icon("icon-192.png", 192),
+                _icon("icon-512.png", 512),
+                _icon("icon-maskable-512.png", 512, "maskable"),
+            ],
+            "shortcuts": [
+                {"name": say("Round"), "url": "/", "icons": [_icon("icon-192.png", 192)]},
+                {
+                    "name": say("Log eggs"),
+                    "url": "/log/eggs_collected",
+                    "icons": [_icon("icon-192.png", 192)],
+                },
+            ],
         },
         media_type="application/manifest+json",
     )
+
+
+def _icon(name: str, side: int, purpose: str = "any") -> dict[str, str]:
+    """An icon that scripts/icons drew."""
+    sizes = f"{side}x{side}"
+    return {"src": static(name), "sizes": sizes, "type": "image/png", "purpose": purpose}
 
 
 @router.get("/kept")

@@ -8,20 +8,42 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from quailwright.exchange.json_types import (
+    ExtentShape,
     HatchShape,
+    JournalCheck,
     Me,
+    OffersRequest,
+    OffersShape,
     OutlookShape,
     PlanAcceptance,
     PlanRequest,
     PlanShape,
+    ReadingsReport,
+    ReadingsSeries,
+    ReadingsTaken,
     Refusal,
+    RuleShape,
+    ScoreShape,
     TodayShape,
     Written,
 )
 from quailwright.flock.standing import Standing
-from quailwright.journal.entries import AnyEntry
+from quailwright.journal.entries import KINDS, LINES, NAME, ONE_LINE, AnyEntry
 
+_TEXT = {"type": "string"}
 _REFERENCE = "#/components/schemas/{name}"
+_CONTROLS, _SURROGATES = r"\u0000-\u001f\u007f-\u009f", r"\ud800-\udfff"
+_ANY_BUT = rf"[^{_CONTROLS}{_SURROGATES}]"
+PATTERNS = {
+    ONE_LINE: f"^{_ANY_BUT}*$",
+    LINES: rf"^[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f{_SURROGATES}]*$",
+    NAME: rf"^(?!\s){_ANY_BUT}*(?<!\s)$",
+}
+"""Our patterns as JSON Schema wants them: by ECMA-262, which has no `\\A` and `\\Z`. They name what
+is left out and not what is let in: programs that draw texts take minutes to list the latter."""
+_LISTS = {
+    "EntryList": "Entry", "Extents": "ExtentShape", "Rules": "RuleShape", "Scores": "ScoreShape",
+}  # fmt: skip
 _REFUSED = {
     HTTPStatus.UNAUTHORIZED: "Nobody is signed in.",
     HTTPStatus.FORBIDDEN: "The role does not allow it, or the write token is missing or old.",
@@ -45,6 +67,18 @@ def takes(shape: str) -> dict[str, Any]:
     return {"requestBody": {"required": True, "content": {"application/json": {"schema": schema}}}}
 
 
+def takes_text(media_type: str) -> dict[str, Any]:
+    """The `openapi_extra` of a handler that takes a text as its body."""
+    return {"requestBody": {"required": True, "content": {media_type: {"schema": _TEXT}}}}
+
+
+def tells_text(media_type: str, refusal: str) -> dict[int | str, dict[str, Any]]:
+    """The `responses` of a handler that answers with a text."""
+    answers = says(refusal, refusal)
+    answers[200] = {"description": "Done.", "content": {media_type: {"schema": _TEXT}}}
+    return answers
+
+
 def _answer(description: str, shape: str) -> dict[str, Any]:
     schema = {"$ref": _REFERENCE.format(name=shape)}
     return {"description": description, "content": {"application/json": {"schema": schema}}}
@@ -56,17 +90,38 @@ def document(app: FastAPI) -> dict[str, Any]:
         title=app.title, version=app.version, summary=app.summary, routes=app.routes
     )
     types = [TodayShape, Standing, HatchShape, OutlookShape, Me, Written, Refusal]
-    types += [PlanShape, PlanRequest, PlanAcceptance]
+    types += [PlanShape, PlanRequest, PlanAcceptance, OffersRequest, OffersShape, RuleShape]
+    types += [ExtentShape, ReadingsTaken, ReadingsSeries, ReadingsReport, JournalCheck, ScoreShape]
     (entry, *_), components = msgspec.json.schema_components(
         [AnyEntry, *types], ref_template=_REFERENCE
     )
     components |= {
         "Entry": entry,
-        "EntryList": {"type": "array", "items": {"$ref": _REFERENCE.format(name="Entry")}},
+        **{
+            name: {"type": "array", "items": {"$ref": _REFERENCE.format(name=each)}}
+            for name, each in _LISTS.items()
+        },
         "Names": {"type": "array", "items": {"type": "string"}},
     }
     components["Entries"] = {
         "anyOf": [{"$ref": _REFERENCE.format(name=name)} for name in ("Entry", "EntryList")]
     }
+    _rewrite_patterns(components)
+    for kind in KINDS.values():
+        fields = components[kind.__name__]["properties"]
+        fields["id"]["format"] = "uuid"
+        fields["at"]["anyOf"] = [{"format": "date"}, {"format": "date-time"}]
     made.setdefault("components", {}).setdefault("schemas", {}).update(components)
     return made
+
+
+def _rewrite_patterns(schema: Any) -> None:
+    """Puts `PATTERNS` into a schema and all that it holds."""
+    if isinstance(schema, list):
+        for part in schema:
+            _rewrite_patterns(part)
+    elif isinstance(schema, dict):
+        if schema.get("pattern") in PATTERNS:
+            schema["pattern"] = PATTERNS[schema["pattern"]]
+        for part in schema.values():
+            _rewrite_patterns(part)

@@ -2,21 +2,33 @@
 
 import os
 import socket
-from collections.abc import Callable
-from contextlib import suppress
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Any
 
 import uvicorn
-from fastapi import FastAPI
 
 from quailwright.journal.findings import BadInput
+from quailwright.language import say
 from quailwright.web.app import create_app
 from quailwright.web.home import LOOPBACK, Settings
+from quailwright.web.trust_guide import trust_guide
 
-__all__ = ["LOOPBACK", "Settings", "create_app", "home_address", "listening", "run"]
+__all__ = [
+    "LOOPBACK", "Settings", "beside", "create_app", "home_address", "listening", "run",
+    "trust_guide",
+]  # fmt: skip
+
+App = Callable[[Any, Any, Any], Any]
+"""An application by ASGI."""
 
 _PORTS_TRIED = 20
 _LOG_LEVEL = "error" if os.environ.get("QUAILWRIGHT_TRACEBACK") else "critical"
 """A fault of our own is answered with a sentence; where it lies is told only to who asks."""
+_LOOKED_AT_EVERY_S = 12 * 3600.0
 _NOWHERE = ("192.0.2.1", 9)
 """An address for documentation (RFC 5737): asking for the way to it sends nothing."""
 
@@ -36,7 +48,12 @@ def listening(host: str, port: int, any_near: bool) -> socket.socket:
             found.close()
             continue
         return found
-    raise BadInput(f"Port {port} is taken, or may not be used by you. Give another with --port.")
+    raise BadInput(
+        say(
+            "Port {port} is taken, or may not be used by you. Give another with --port.",
+            port=str(port),
+        )
+    )
 
 
 def home_address() -> str:
@@ -46,14 +63,70 @@ def home_address() -> str:
             asking.connect(_NOWHERE)
             own: str = asking.getsockname()[0]
         except OSError:
-            raise BadInput("This computer is on no network. Join the home network first.") from None
+            raise BadInput(
+                say("This computer is on no network. Join the home network first.")
+            ) from None
     return own
 
 
-def run(app: FastAPI, listener: socket.socket, ready: Callable[[], None]) -> None:
-    """Serves until it is stopped (Ctrl+C); calls `ready` once it listens."""
-    config = uvicorn.Config(app, log_level=_LOG_LEVEL, access_log=False, server_header=False)
+def run(
+    app: App,
+    listener: socket.socket,
+    ready: Callable[[], None],
+    certificate: Path | None = None,
+    renewed: Callable[[], Path] | None = None,
+    every_s: float = _LOOKED_AT_EVERY_S,
+) -> None:
+    """Serves until it is stopped (Ctrl+C); calls `ready` once it listens.
+
+    With the file of a certificate and its key it speaks https; every `every_s` seconds it takes the
+    one that `renewed` gives, for it may run longer than a certificate lasts.
+    """
     listener.listen(128)
+    server = _server(app, certificate)
+    over = threading.Event()
+    if renewed is not None:
+        threading.Thread(target=_renew, args=(server, renewed, every_s, over), daemon=True).start()
     with suppress(KeyboardInterrupt):
         ready()
-        uvicorn.Server(config).run(sockets=[listener])
+        server.run(sockets=[listener])
+    over.set()
+
+
+def _renew(
+    server: uvicorn.Server, renewed: Callable[[], Path], every_s: float, over: threading.Event
+) -> None:
+    """Those who connect from then on get the new certificate; nobody is cut off."""
+    while not over.wait(every_s):
+        # What cannot be read now is looked at again next time; the old one serves until then.
+        with suppress(OSError, BadInput):
+            if server.config.loaded and server.config.ssl is not None:
+                server.config.ssl.load_cert_chain(renewed())
+
+
+@contextmanager
+def beside(app: App, listener: socket.socket, certificate: Path | None = None) -> Iterator[int]:
+    """Serves in a thread of its own meanwhile, and gives the port; it answers when this begins."""
+    listener.listen(128)
+    server = _server(app, certificate, patience_s=1)
+    thread = threading.Thread(target=server.run, args=([listener],), daemon=True)
+    thread.start()
+    while not server.started and thread.is_alive():
+        time.sleep(0.01)
+    try:
+        yield listener.getsockname()[1]
+    finally:
+        server.should_exit = True
+        thread.join()
+
+
+def _server(app: App, certificate: Path | None, patience_s: int | None = None) -> uvicorn.Server:
+    config = uvicorn.Config(
+        app,
+        log_level=_LOG_LEVEL,
+        access_log=False,
+        server_header=False,
+        ssl_certfile=certificate,
+        timeout_graceful_shutdown=patience_s,
+    )
+    return uvicorn.Server(config)

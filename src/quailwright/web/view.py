@@ -1,6 +1,8 @@
 """Pages from templates: words and figures as a keeper reads them."""
 
 import hashlib
+import json
+import re
 from datetime import date, datetime
 from functools import cache
 from numbers import Real
@@ -10,13 +12,14 @@ from urllib.parse import quote
 
 import jinja2
 from fastapi import Request
+from jinja2.utils import htmlsafe_json_dumps
 from markupsafe import Markup, escape
 from starlette.responses import HTMLResponse
 
 from quailwright.guide import told, wording
-from quailwright.journal.entries import kind_of
+from quailwright.journal.entries import KINDS, kind_of
 from quailwright.journal.moments import parse_moment
-from quailwright.language import LANGUAGES, figure, say, say_many, spoken
+from quailwright.language import LANGUAGES, figure, say, say_many, speaking, spoken
 from quailwright.web.guard import VISIT, Visitor, remember, write_token
 from quailwright.web.home import Home, home_of
 
@@ -58,6 +61,44 @@ def in_path(name: str) -> str:
     return quote(name, safe="")
 
 
+_TEXT = r'\s*("(?:[^"\\\n]|\\.)*")'
+_SAID, _SAID_MANY = re.compile(rf"\bsay\({_TEXT}"), re.compile(rf"\bsay_many\({_TEXT},{_TEXT}")
+
+
+@cache
+def texts_of_scripts() -> tuple[frozenset[str], frozenset[tuple[str, str]]]:
+    """The texts that our scripts say, as they stand in them; and those of a number of things."""
+    scripts = [path.read_text(encoding="utf-8") for path in STATIC.glob("*.js")]
+    one = {json.loads(text) for script in scripts for text in _SAID.findall(script)}
+    many = {
+        (json.loads(single), json.loads(several))
+        for script in scripts
+        for single, several in _SAID_MANY.findall(script)
+    }
+    return frozenset(one), frozenset(many)
+
+
+@cache
+def words_of_scripts(language: str) -> str:
+    """What scripts say, and what kinds and fields are called, in a language; words.js reads it.
+
+    JSON for an attribute of the page in single quotes: no page holds a script of its own.
+    """
+    alone, of_number = texts_of_scripts()
+    fields = {name for kind in KINDS.values() for name in kind.__struct_encode_fields__}
+    with speaking(language):
+        known: dict[str, str | list[str]] = {
+            name.replace("_", " "): told.field_words(name) for name in fields
+        }
+        known |= {kind.replace("_", " "): told.kind_words(kind) for kind in KINDS}
+        known |= {text: say(text) for text in alone}
+        for one, many in of_number:
+            parts = {name: f"{{{name}}}" for name in re.findall(r"{(\w+)}", many)}
+            known[one] = [say_many(one, many, number, **parts) for number in (1, 2)]
+    spare = {text: words for text, words in known.items() if words != text}
+    return htmlsafe_json_dumps(spare)
+
+
 @cache
 def templates() -> jinja2.Environment:
     """The templates; everything put into them is escaped."""
@@ -94,6 +135,7 @@ def templates() -> jinja2.Environment:
         "say_html": say_html,
         "spoken": spoken,
         "languages": LANGUAGES,
+        "words_of_scripts": words_of_scripts,
     }
     return made
 

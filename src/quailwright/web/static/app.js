@@ -2,6 +2,7 @@
 // tap marks a task, a number pad types, and what waits here is said plainly.
 
 import { freshId, keep, send, throwAway, tryAgain, waiting } from "./queue.js";
+import { language, say, say_many, word } from "./words.js";
 
 const UNDO_FOR_MS = 60000;
 const SAID_FOR_MS = 10000;
@@ -53,10 +54,11 @@ function inWords(entry) {
   const said = Object.entries(entry).filter(([name]) => !ASIDE.includes(name));
   const words = said.map(([name, value]) => {
     const text = name === "task" ? value.replaceAll("_", " ") : Array.isArray(value) ? value.join(", ") : value;
-    if (COUNTED.includes(name)) return `${text} ${name}`;
-    return SAYS_ITSELF.includes(name) ? text : `${name.replaceAll("_", " ")} ${text}`;
+    if (COUNTED.includes(name)) return `${text} ${word(name)}`;
+    return SAYS_ITSELF.includes(name) ? text : `${word(name)} ${text}`;
   });
-  return `${entry.kind === "care" ? "task done" : entry.kind.replaceAll("_", " ")}: ${words.join(", ")}`;
+  const kind = entry.kind === "care" ? say("task done") : word(entry.kind);
+  return `${kind}: ${words.join(", ")}`;
 }
 
 async function keepEntry(entry, mends) {
@@ -88,7 +90,7 @@ document.addEventListener("submit", async (event) => {
   }
   if ("tick" in form.dataset) {
     mark(form.closest(".task"), entry);
-    say(`Done: ${form.querySelector(".what").textContent}`);
+    tell(say("Done: {task}", { task: form.querySelector(".what").textContent }));
   } else {
     doneByThat(entry);
     form.reset();
@@ -98,7 +100,7 @@ document.addEventListener("submit", async (event) => {
       folded.querySelector("summary").focus();
     }
     if (location.hash) history.replaceState(null, "", location.pathname);
-    say(`Kept: ${inWords(entry)}`, entry.id);
+    tell(say("Kept: {entry}", { entry: inWords(entry) }), entry.id);
   }
   const refused = await sendAndSay();
   if (form.matches(".whole") && refused.some((row) => row.entry.id === entry.id)) typeAgain(form, entry);
@@ -165,9 +167,14 @@ function again(task) {
   if (Number(task.dataset.left) > 0) {
     task.classList.remove("done");
     task.querySelector("button.tick").removeAttribute("aria-pressed");
-    const bits = task.querySelector(".bits");
-    bits.textContent = bits.textContent.replace(/\d+ times/, `${task.dataset.left} more`).replace(/\d+ more/, `${task.dataset.left} more`);
+    const bits = task.querySelector(".bits"), more = say("{times} more", { times: task.dataset.left });
+    for (const before of [say("{times} times"), say("{times} more")]) bits.textContent = bits.textContent.replace(anyNumberIn(before), more);
   }
+}
+
+// Finds a text with whatever number it was said.
+function anyNumberIn(text) {
+  return new RegExp(text.replace(/[.*+?^$()|[\]\\]/g, "\\$&").replace("{times}", "\\d+"));
 }
 
 function unmark(task) {
@@ -178,7 +185,7 @@ function unmark(task) {
   button.removeAttribute("aria-pressed");
   task.querySelector(".undo").hidden = true;
   button.focus();
-  say("Undone.");
+  tell(say("Undone."));
 }
 
 async function undo(id) {
@@ -192,7 +199,7 @@ async function undo(id) {
     if (document.body.dataset.by) entry.by = document.body.dataset.by;
     await keepEntry(entry);
   }
-  say("Undone.");
+  tell(say("Undone."));
   await sendAndSay();
 }
 
@@ -213,7 +220,7 @@ async function markWhatWaits() {
 
 let forgetting;
 
-function say(text, undoable) {
+function tell(text, undoable) {
   $("tray").hidden = false;
   $("said").textContent = text;
   $("undo").hidden = !undoable;
@@ -236,9 +243,9 @@ async function sayWhatWaits(stopped = "") {
   const refused = rows.filter((row) => row.refusal).length;
   const link = $("waiting");
   const parts = [];
-  if (rows.length - refused) parts.push(`kept on this phone: ${rows.length - refused}`);
-  if (refused) parts.push(`refused: ${refused}`);
-  if (stopped === "sign-in") parts.push("sign in to send them");
+  if (rows.length - refused) parts.push(say("kept on this phone: {n}", { n: rows.length - refused }));
+  if (refused) parts.push(say("refused: {n}", { n: refused }));
+  if (stopped === "sign-in") parts.push(say("sign in to send them"));
   link.textContent = parts.join(", ");
   link.href = stopped === "sign-in" ? "/sign-in?back=/kept" : "/kept";
   link.hidden = !parts.length;
@@ -250,7 +257,7 @@ async function sendAndSay() {
   await sayWhatWaits();
   const { sent, refused, stopped } = await send();
   if (refused.length) {
-    say(`Refused: ${refused[0].refusal.sentence}`);
+    tell(say("Refused: {why}", { why: refused[0].refusal.sentence }));
     for (const { entry } of refused) {
       const task = document.querySelector(`.task[data-marked="${entry.id}"]`);
       if (task?.dataset.task) unmark(task);
@@ -269,8 +276,8 @@ function showKept(rows) {
   const list = $("kept-list");
   list.replaceChildren(...rows.map(keptOne));
   $("kept-summary").textContent = rows.length
-    ? "Entries wait here until the flock's computer has them. Those refused wait for you."
-    : "Nothing waits: the flock's computer has all that was written here.";
+    ? say("Entries wait here until the flock's computer has them. Those refused wait for you.")
+    : say("Nothing waits: the flock's computer has all that was written here.");
   $("send-now").hidden = !rows.some((row) => !row.refusal);
 }
 
@@ -279,7 +286,10 @@ function keptOne(row) {
   const { entry, refusal } = row;
   const elsewhere = row.flock && document.body.dataset.flock && row.flock !== document.body.dataset.flock;
   item.querySelector(".what").textContent = inWords(entry);
-  item.querySelector(".bits").textContent = `${entry.at.replace("T", " ").slice(0, 16)}${refusal ? "" : elsewhere ? ", waits for the flock that it was typed for" : ", waits to be sent"}`;
+  const at = entry.at.replace("T", " ").slice(0, 16);
+  item.querySelector(".bits").textContent = refusal ? at : elsewhere
+    ? say("{at}, waits for the flock that it was typed for", { at })
+    : say("{at}, waits to be sent", { at });
   if (elsewhere) item.querySelector(".away").hidden = false;
   if (refusal) showRefusal(item, entry, refusal);
   const buttons = { again: () => tryAgain(row, false), insist: () => tryAgain(row, true), away: () => throwAway(row.order) };
@@ -288,7 +298,7 @@ function keptOne(row) {
     button.onclick = async () => {
       if (name === "away" && button.dataset.sure !== "yes") {
         button.dataset.sure = "yes";
-        button.textContent = "Press again to throw it away";
+        button.textContent = say("Press again to throw it away");
         return;
       }
       await work();
@@ -300,7 +310,7 @@ function keptOne(row) {
 
 function showRefusal(item, entry, refusal) {
   const fault = item.querySelector(".fault"), mend = item.querySelector(".mend");
-  fault.textContent = `Refused: ${refusal.sentence}`;
+  fault.textContent = say("Refused: {why}", { why: refusal.sentence });
   fault.hidden = false;
   for (const name of ["again", "away"]) item.querySelector(`.${name}`).hidden = false;
   item.querySelector(".insist").hidden = !refusal.insistable;
@@ -347,9 +357,11 @@ function sayAge() {
   const at = Number(document.body.dataset.keptAt);
   if (!at) return;
   const minutes = Math.round((Date.now() - at) / 60000);
-  const age = minutes < 60 ? `${minutes} min` : minutes < 2880 ? `${Math.round(minutes / 60)} h` : `${Math.round(minutes / 1440)} days`;
-  const when = new Date(at).toLocaleString([], { weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
-  $("age").textContent = `No signal. This page is as it was ${when}, ${age} ago.`;
+  const age = minutes < 60 ? say("{n} min", { n: minutes })
+    : minutes < 2880 ? say("{n} h", { n: Math.round(minutes / 60) })
+    : say_many("{n} day", "{n} days", Math.round(minutes / 1440));
+  const when = new Date(at).toLocaleString(language === "en" ? [] : language, { weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
+  $("age").textContent = say("No signal. This page is as it was {when}, {age} ago.", { when, age });
   $("age").hidden = false;
 }
 
@@ -375,8 +387,8 @@ function sayWhatWorks() {
   if (!works) return;
   works.hidden = false;
   works.textContent = isSecureContext && "serviceWorker" in navigator
-    ? "On this phone pages seen before open with no signal, and entries wait here until it is back."
-    : "On this phone entries wait with no signal, on a page that is open. Pages open with no signal only over https.";
+    ? say("On this phone pages seen before open with no signal, and entries wait here until it is back.")
+    : say("On this phone entries wait with no signal, on a page that is open. Pages open with no signal only over https.");
 }
 
 // ---------------------------------------------------------------- the start of a page

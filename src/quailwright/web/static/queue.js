@@ -4,6 +4,7 @@
 // made here. What is refused stays, with the sentence, until the keeper decides.
 
 import { openDB } from "./vendored/idb.js";
+import { say } from "./words.js";
 
 const AT_ONCE = 50;
 const REFUSALS = [409, 413, 422];
@@ -101,7 +102,7 @@ async function sendAll() {
 
 async function markRefused(row, said) {
   const findings = said?.findings ?? [];
-  const sentence = findings.map((one) => one.sentence).join(" ") || said?.sentence || "It was refused.";
+  const sentence = findings.map((one) => one.sentence).join(" ") || said?.sentence || say("It was refused.");
   const marked = { ...row, refusal: { sentence, insistable: findings.every((one) => one.kind !== "shape") } };
   await write((store) => store.put(marked));
   return marked;

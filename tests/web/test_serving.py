@@ -1,0 +1,82 @@
+"""The server itself: how it speaks https, and for how long."""
+
+import os
+import signal
+import socket
+import ssl
+import threading
+import time
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from quailwright.exchange.certificate import Https, https_for
+from quailwright.web.serving import beside, listening, run
+
+NOW = datetime.now(UTC)
+
+
+async def app(scope: Any, receive: Any, send: Any) -> None:
+    """An application that says yes to all."""
+    if scope["type"] == "http":
+        await send({"type": "http.response.start", "status": 200, "headers": []})
+        await send({"type": "http.response.body", "body": scope["scheme"].encode()})
+
+
+def shown(port: int, trusting: Https) -> bytes:
+    """The certificate that a server shows, to one who trusts that authority."""
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+    context.load_verify_locations(cadata=trusting.authority)
+    with (
+        socket.create_connection(("127.0.0.1", port), 10) as plain,
+        context.wrap_socket(plain, server_hostname="localhost") as secret,
+    ):
+        return secret.getpeercert(binary_form=True) or b""
+
+
+def test_a_certificate_that_nears_its_end_is_taken_anew_while_it_serves(tmp_path: Path) -> None:
+    old = https_for(tmp_path, ("localhost",), NOW - timedelta(days=380))
+    listener = listening("127.0.0.1", 0, any_near=False)
+    port = listener.getsockname()[1]
+    seen: list[bytes] = []
+
+    def look() -> None:
+        until = time.monotonic() + 30
+        while len(set(seen)) < 2 and time.monotonic() < until:
+            try:
+                seen.append(shown(port, old))
+            except OSError:
+                time.sleep(0.02)
+        os.kill(os.getpid(), signal.SIGINT)
+
+    looking = threading.Thread(target=look)
+    run(
+        app,
+        listener,
+        looking.start,
+        old.server,
+        renewed=lambda: https_for(tmp_path, ("localhost",), NOW).server,
+        every_s=1.0,
+    )
+    looking.join()
+    assert len(set(seen)) == 2
+
+
+def test_older_ways_to_speak_in_secret_are_refused(tmp_path: Path) -> None:
+    """TLS 1.0 and 1.1 are deprecated (RFC 8996)."""
+    https = https_for(tmp_path, ("localhost",), NOW)
+    listener = listening("127.0.0.1", 0, any_near=False)
+    with beside(app, listener, https.server) as port:
+        assert shown(port, https)
+        old = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+        old.check_hostname, old.verify_mode = False, ssl.CERT_NONE
+        with pytest.warns(DeprecationWarning, match="TLSv1"):
+            old.minimum_version, old.maximum_version = ssl.TLSVersion.TLSv1, ssl.TLSVersion.TLSv1_1
+        old.set_ciphers("ALL:@SECLEVEL=0")
+        with (
+            socket.create_connection(("127.0.0.1", port), 10) as plain,
+            pytest.raises(ssl.SSLError),
+        ):
+            old.wrap_socket(plain, server_hostname="localhost")
