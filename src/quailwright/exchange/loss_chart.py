@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from quailwright.guide.hatch.report import WeightLoss
+from quailwright.language import figure
 
 WIDTH, HEIGHT = 360, 240
 _LEFT, _RIGHT, _TOP, _BOTTOM = 34, 12, 12, 30
@@ -64,14 +65,15 @@ def loss_chart(loss: WeightLoss, day: float) -> LossChart:
         shape([(0, 0), (stop, low), (stop, high)]),
         shape([(points[-1].day, points[-1].loss_pct), (stop, q10), (stop, q90)]) if turning else "",
         shape([(point.day, point.loss_pct) for point in points]),
-        [Mark(along(p.day), up(p.loss_pct), f"{p.loss_pct:.1f}") for p in points],
-        [Mark(along(at), HEIGHT - _BOTTOM, str(at)) for at in _ticks(last)],
-        [Mark(_LEFT, up(share), str(share)) for share in _ticks(most)],
+        [Mark(along(p.day), up(p.loss_pct), figure(p.loss_pct, ".1f")) for p in points],
+        [Mark(along(at), HEIGHT - _BOTTOM, str(at)) for at in ticks(last)],
+        [Mark(_LEFT, up(share), str(share)) for share in ticks(most)],
         along(day) if turning and day <= stop else None,
     )
 
 
-def _ticks(most: float) -> range:
-    """Round numbers from 0 up to `most`, four or five of them."""
-    step = next(each for each in (1, 2, 3, 4, 5, 10, 20, 50, 100) if most / each < 6)
+def ticks(most: float) -> range:
+    """Round numbers from 0 up to `most` (above 0), four or five of them."""
+    size = 10 ** max(0, math.floor(math.log10(most)) - 1)
+    step = next(each * size for each in (1, 2, 3, 4, 5, 10, 20, 50, 100) if most / each / size < 6)
     return range(0, math.floor(most) + 1, step)

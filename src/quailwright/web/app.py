@@ -22,6 +22,7 @@ from quailwright.journal.store import open_store
 from quailwright.language import best_of, speaking
 from quailwright.web import (
     api,
+    eggs,
     entering,
     first_run,
     hatches,
@@ -30,6 +31,7 @@ from quailwright.web import (
     offline,
     outlook,
     pages,
+    paper,
     people,
     plan,
     settings_pages,
@@ -83,7 +85,20 @@ def create_app(settings: Settings) -> FastAPI:
         lifespan=life,
     )
     app.state.home = Home(settings, Desk(store), Household(store))
-    parts = (pages, hatches, plan, outlook, entering, journal, people, offline, api, *_SETTING_UP)
+    parts = (
+        pages,
+        hatches,
+        eggs,
+        paper,
+        plan,
+        outlook,
+        entering,
+        journal,
+        people,
+        offline,
+        api,
+        *_SETTING_UP,
+    )
     for part in parts:
         app.include_router(part.router)
     app.mount(f"/static/{static_version()}", StaticFiles(directory=STATIC), name="static")
