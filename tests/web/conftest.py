@@ -48,7 +48,14 @@ READ_PAGES = (
     "/settings/care/rule?name=wash", "/help", "/help?subject=incubation", "/help?text=nrc",
     "/help?rule=wash",
 )  # fmt: skip
-WRITE_PAGES = ("/paper/back", "/paper/back?week=2027-04-26", "/log", "/log/eggs_collected", "/log/eggs_set?hatch=x", "/log/care_rule")
+WRITE_PAGES = (
+    "/paper/back",
+    "/paper/back?week=2027-04-26",
+    "/log",
+    "/log/eggs_collected",
+    "/log/eggs_set?hatch=x",
+    "/log/care_rule",
+)
 KEEPER_PAGES = (
     "/people", "/settings/care/own", "/settings/sources/change", "/first/where", "/first/latitude",
     "/first/units", "/first/incubator", "/first/pen", "/first/birds", "/first/counts?weeks=1",

@@ -9,7 +9,7 @@ from quailwright.guide import wording
 from quailwright.language import figure
 
 WIDTH, HEIGHT = 360, 230
-_LEFT, _RIGHT, _TOP, _BOTTOM = 40, 32, 22, 30
+_LEFT, _RIGHT, _TOP, _BOTTOM = 40, 42, 22, 30
 _INDENT = 18
 _ROOM_ABOVE = 1.1
 _MOST_DAYS = 4

@@ -114,24 +114,33 @@ class EggsPage:
 
     @property
     def answer(self) -> str:
-        """The last week against the one before, and against the goal."""
-        newest, before = self.weeks[-1], self.weeks[-2]
+        """The last week in a sentence, then what it is to be held against."""
+        newest = self.weeks[-1]
         if newest.eggs is None:
             return say("No eggs are written down for these seven days.")
-        said = say_many(
+        counted = say_many(
             "{n} egg in the last seven days counted.",
             "{n} eggs in the last seven days counted.",
             newest.eggs,
         )
+        return " ".join([counted, *self.beside])
+
+    @property
+    def beside(self) -> list[str]:
+        """The week before, what is wanted, and days not counted, a sentence each."""
+        newest, before = self.weeks[-1], self.weeks[-2]
+        said = []
         if before.eggs is not None:
-            said += " " + say("The seven days before: {eggs}.", eggs=before.eggs)
+            said.append(say("The seven days before: {eggs}.", eggs=before.eggs))
         if self.goal:
-            said += " " + say("Wanted: {eggs:g} a week.", eggs=self.goal)
-        if not newest.whole:
-            said += " " + say_many(
-                "Eggs were counted on {n} day of the seven.",
-                "Eggs were counted on {n} days of the seven.",
-                newest.days,
+            said.append(say("Wanted: {eggs:g} a week.", eggs=self.goal))
+        if newest.eggs is not None and not newest.whole:
+            said.append(
+                say_many(
+                    "Eggs were counted on {n} day of the seven.",
+                    "Eggs were counted on {n} days of the seven.",
+                    newest.days,
+                )
             )
         return said
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from quailwright.guide.hatch.report import WeightLoss
-from quailwright.language import figure
+from quailwright.language import figure, say
 
 WIDTH, HEIGHT = 360, 240
 _LEFT, _RIGHT, _TOP, _BOTTOM = 34, 12, 12, 30
@@ -32,6 +32,7 @@ class LossChart:
         points: the weighings.
         days, shares: ticks of the two axes.
         today: where today lies along, or None when it is after the stop.
+        rows: the weighings in figures: day, loss in %, eggs.
     """
 
     corridor: str
@@ -41,6 +42,14 @@ class LossChart:
     days: list[Mark]
     shares: list[Mark]
     today: float | None
+    rows: list[tuple[str, str, str]]
+
+    @property
+    def weighings(self) -> str:
+        """The weighings in a line."""
+        return "; ".join(
+            say("day {day}, {lost} %", day=day, lost=lost) for day, lost, _ in self.rows
+        )
 
 
 def loss_chart(loss: WeightLoss, day: float) -> LossChart:
@@ -69,6 +78,7 @@ def loss_chart(loss: WeightLoss, day: float) -> LossChart:
         [Mark(along(at), HEIGHT - _BOTTOM, str(at)) for at in ticks(last)],
         [Mark(_LEFT, up(share), str(share)) for share in ticks(most)],
         along(day) if turning and day <= stop else None,
+        [(figure(p.day, ".1f"), figure(p.loss_pct, ".1f"), figure(p.eggs)) for p in points],
     )
 
 

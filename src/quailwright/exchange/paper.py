@@ -1,23 +1,20 @@
 """Sheets to print: the round of some days with boxes to tick, and a card for each place."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from quailwright.flock.standing import GroupStanding, PlaceStanding, standing
 from quailwright.flock.state import Flock
-from quailwright.guide import told
-from quailwright.guide.at_hand import at_hand
-from quailwright.guide.occasions import elapsed, turns_until
+from quailwright.guide.occasions import elapsed, may_lay, turns_until
 from quailwright.guide.round import Held, Round, Task
 from quailwright.guide.rules import rules_at
 from quailwright.husbandry.incubation import hatch_day_range
 from quailwright.journal.findings import BadInput
-from quailwright.language import say_many
+from quailwright.language import say, say_many
 
 MOST_DAYS_AHEAD = 60
 """A round further ahead than this would be of birds that are not hatched."""
-_COUNTED_ON_PAPER = ("eggs_collected", "feed_given", "birds_died")
 
 
 @dataclass(slots=True)
@@ -30,26 +27,13 @@ class Row:
     boxes: list[int]
 
 
-@dataclass(frozen=True, slots=True)
-class Blank:
-    """Something to write in: what it is called, and of how many figures."""
-
-    label: str
-    asks: tuple[str, ...]
-
-    @property
-    def words(self) -> str:
-        """The figures asked for, in words."""
-        return ", ".join(told.field_words(name) for name in self.asks)
-
-
 @dataclass(slots=True)
 class SheetPlace:
-    """A place on the sheet; `place` is "" for what belongs to none."""
+    """A place on the sheet; `place` is "" for what belongs to none. `blanks`: counts to fill in."""
 
     place: str
     rows: list[Row] = field(default_factory=list)
-    blanks: list[Blank] = field(default_factory=list)
+    blanks: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,13 +51,14 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """The round of one day or more on paper, as the record stands now."""
+    """The round of one day or more on paper, as the record stands now. `feeds`: in the store."""
 
     days: list[date]
     places: list[SheetPlace]
     steps: list[Step]
     withheld: tuple[Held, ...]
     minutes: float
+    feeds: list[str]
 
 
 def round_sheet(
@@ -116,11 +101,7 @@ def round_sheet(
                     rows[key].boxes[n] = task.times_left
     ordered = _in_walking_order(flock, places)
     for sheet in ordered:
-        sheet.blanks = [
-            Blank(one.label, one.asks)
-            for one in at_hand(flock, sheet.place, first)
-            if one.kind in _COUNTED_ON_PAPER
-        ]
+        sheet.blanks = list(_blanks(flock, sheet.place, first))
     _say_cautions_once(ordered)
     whole = rounds[0]
     return Sheet(
@@ -129,6 +110,7 @@ def round_sheet(
         sorted(steps.values(), key=lambda step: (step.due.isoformat(), step.place)),
         tuple({(h.what, h.of, h.until): h for day in rounds for h in day.withheld}.values()),
         whole.minutes,
+        [name for name, stock in flock.feeds.items() if stock.kg > 0],
     )
 
 
@@ -147,6 +129,15 @@ def _step(task: Task, first: date) -> Step:
 def _in_walking_order(flock: Flock, places: dict[str, SheetPlace]) -> list[SheetPlace]:
     walk = [place.name for place in flock.in_walking_order() if place.name in places]
     return [places[name] for name in (*walk, *(name for name in places if name not in walk))]
+
+
+def _blanks(flock: Flock, place: str, on: date) -> Iterator[str]:
+    """What is counted at a place on most days."""
+    groups = flock.groups_at(place)
+    for group in groups:
+        if may_lay(group, on):
+            yield say("eggs of {group}", group=group.name) if len(groups) > 1 else say("eggs")
+        yield say("dead of {group}", group=group.name) if len(groups) > 1 else say("dead")
 
 
 def _say_cautions_once(places: Sequence[SheetPlace]) -> None:
