@@ -254,16 +254,11 @@ def _said_of_what_is_new(
     ]
     if of_new:
         return of_new
-    adds = _what_is_added(known, fresh)
+    taken_back = _what_is_taken_back(known, fresh)
     return [
         replace(
             finding,
-            what=say(
-                "{adds} does not fit what was logged for {at}: {what}",
-                adds=adds,
-                at=finding.at,
-                what=say(finding.what),
-            ),
+            what=_does_not_fit(taken_back, finding),
             mend=say(
                 "Mend what you add, or {described}, entry {id}.",
                 described=described(known[finding.entry]),
@@ -274,6 +269,21 @@ def _said_of_what_is_new(
         )
         for finding in findings
     ]
+
+
+def _does_not_fit(taken_back: str, finding: Finding) -> str:
+    if taken_back:
+        return say(
+            "taking back {entry} does not fit what was logged for {at}: {what}",
+            entry=taken_back,
+            at=finding.at,
+            what=say(finding.what),
+        )
+    return say(
+        "what you add does not fit what was logged for {at}: {what}",
+        at=finding.at,
+        what=say(finding.what),
+    )
 
 
 def _naming_what_is_taken_back(
@@ -289,12 +299,12 @@ def _naming_what_is_taken_back(
     )
 
 
-def _what_is_added(known: Mapping[str, Entry], fresh: Iterable[Entry]) -> str:
-    """What a single retract takes back, in words; of anything else that it is new."""
+def _what_is_taken_back(known: Mapping[str, Entry], fresh: Iterable[Entry]) -> str:
+    """What a single retract takes back, in words; "" of anything else that is new."""
     added = list(fresh)
     if len(added) == 1 and isinstance(added[0], Retract) and added[0].entry in known:
-        return say("taking back {entry}", entry=described(known[added[0].entry]))
-    return say("what you add")
+        return described(known[added[0].entry])
+    return ""
 
 
 def _refusal(findings: list[Finding]) -> QuailwrightError:
