@@ -320,7 +320,7 @@ def import_lines(store: Store, data: bytes, now: datetime) -> Recorded:
         lines = len({finding.line for finding in findings})
         sentence = say_many(
             "One line is not right; nothing was imported.",
-            "{n} lines are not right; nothing was imported.",
+            "{n:,} lines are not right; nothing was imported.",
             lines,
         )
         raise BadInput(sentence, tuple(findings))
