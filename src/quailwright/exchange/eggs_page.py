@@ -1,6 +1,6 @@
 """Eggs for a page: laid by week and by group or place, the rate of lay, and where they went."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import get_args
@@ -166,7 +166,7 @@ def eggs_page(
     shown = [of] if of in names else names
     lots = [lot for lot in lots if named[lot.group] in shown]
     hens = {group: _hens(flock, group, first, last) for group in {lot.group for lot in lots}}
-    begins = _counted_first(flock)
+    begins = _counted_first(flock, hens)
     stands = standing(flock, on)
     fresh_days = round(facts.value(STORED_UP_TO))
     return EggsPage(
@@ -205,7 +205,14 @@ def used_since(
     entries: Iterable[Entry], first: date, now: datetime, zone_name: str
 ) -> list[tuple[EggsUse, int]]:
     """Eggs that left the store from a day on, by use, in the order of the kind's own choices."""
-    told = lines((one for one in entries if isinstance(one, EggsOut | Retract)), zone_name)
+    # Two clocks are never two days apart.
+    near = (first - _DAY).isoformat()
+    telling = (
+        one
+        for one in entries
+        if type(one) is Retract or (type(one) is EggsOut and one.at[:10] >= near)
+    )
+    told = lines(telling, zone_name)
     used: dict[EggsUse, int] = dict.fromkeys(get_args(EggsUse), 0)
     for line in told:
         gone = line.entry
@@ -221,7 +228,8 @@ def used_since(
 
 def _last_day(flock: Flock, on: date) -> date:
     """Today where its eggs are counted already, else yesterday."""
-    return on if any(lot.counts and lot.laid == on for lot in flock.lots.values()) else on - _DAY
+    todays = (flock.lots.get((on, group)) for group in flock.groups)
+    return on if any(lot is not None and lot.counts for lot in todays) else on - _DAY
 
 
 def _name(flock: Flock, group: str, by: str) -> str:
@@ -230,12 +238,12 @@ def _name(flock: Flock, group: str, by: str) -> str:
     return known.place if by == "place" and known is not None else group
 
 
-def _counted_first(flock: Flock) -> dict[str, date]:
-    """The day on which each group's eggs were counted first."""
+def _counted_first(flock: Flock, groups: Collection[str]) -> dict[str, date]:
+    """The day on which the eggs of each of these groups were counted first."""
     begins: dict[str, date] = {}
-    for lot in flock.lots.values():
-        if lot.counts:
-            begins[lot.group] = min(lot.laid, begins.get(lot.group, lot.laid))
+    for (laid, group), lot in flock.lots.items():
+        if group in groups and lot.counts and laid < begins.get(group, date.max):
+            begins[group] = laid
     return begins
 
 
