@@ -35,7 +35,7 @@ def test_the_sheet_has_boxes_blanks_and_its_day(keeper: TestClient) -> None:
 def test_cards_lead_to_their_place_by_the_address_asked_under(app: FastAPI, enter: Enter) -> None:
     keeper = enter("keeper")
     text = keeper.get("/paper/places").text
-    assert 'aria-label="Code for http://localhost/places/pen"' in text
+    assert 'aria-label="Code that opens the page of pen"' in text
     assert "no phone can open them" in text
     assert "style=" not in text
     assert keeper.get("/places/pen").status_code == 200

@@ -71,14 +71,13 @@ def cards(request: Request, home: AtHome, who: Reader) -> Response:
     on = day_at(flock, home.now())
     base = str(request.base_url)
     told = place_cards(flock, on)
-    addresses = {card.place.place: f"{base}places/{in_path(card.place.place)}" for card in told}
+    names = [card.place.place for card in told]
     return page(
         request,
         who,
         "paper_places.html",
         cards=told,
-        codes={name: _code(address) for name, address in addresses.items()},
-        addresses=addresses,
+        codes={name: _code(f"{base}places/{in_path(name)}") for name in names},
         only_here=request.url.hostname in {host.strip("[]") for host in LOOPBACK},
         on=on,
         units=units_of(flock),
