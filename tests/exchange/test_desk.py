@@ -212,3 +212,17 @@ def test_a_write_reads_only_what_is_new(desk: Desk, monkeypatch: pytest.MonkeyPa
         desk.flock(NOW)
     assert len(decoded) == 5
     assert folded == []
+
+
+def test_entries_since_a_day_and_by_id_are_those_of_the_file(desk: Desk) -> None:
+    early = made("group", "2027-01-01", group="hens", place="pen", hens=3)
+    late = made("eggs_collected", "2027-05-01", group="hens", eggs=2)
+    right = made("eggs_collected", "2027-05-01", group="hens", eggs=3)
+    back = made("retract", "2027-05-02", entry=late.id, why="miscounted", instead=right)
+    keep(desk, early, late, back)
+    since = desk.since(NOW.date() - timedelta(days=7), NOW)
+    assert late in since
+    assert back in since
+    assert set(since) <= {early, late, back}
+    known = desk.known(NOW)
+    assert {known[one.id] for one in (early, late, right, back)} == {early, late, right, back}

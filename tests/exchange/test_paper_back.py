@@ -8,7 +8,7 @@ import pytest
 from tests.makers import made, uid
 
 from quailwright.exchange.desk import Desk
-from quailwright.exchange.paper_back import entries_back, monday_of, week_back
+from quailwright.exchange.paper_back import MOST_DEATHS, entries_back, monday_of, week_back
 from quailwright.journal.entries import Entry, as_dict
 from quailwright.journal.findings import BadInput
 from quailwright.journal.store import open_store
@@ -129,3 +129,16 @@ def test_days_logged_are_shown_and_days_to_come_are_shut(desk: Desk) -> None:
     assert [row.eggs[0].logged for row in week.rows] == [None, 8, None, None, None, None, None]
     assert [row.eggs[0].open for row in week.rows] == [True] * 4 + [False] * 3
     assert week.days_open[-1] == ON
+
+
+def test_a_flock_of_many_groups_fits_the_form_and_the_rest_is_named(desk: Desk) -> None:
+    many = [
+        made("group", "2027-01-01", group=f"g{n:02}", place="pen", hens=2, hatched_on="2026-10-01")
+        for n in range(30)
+    ]
+    desk.record(many, NOW)
+    week = week_back(desk.flock(NOW), MONDAY, ON)
+    assert len(week.groups) + len(week.left_out) == 32
+    assert week.left_out
+    cells = sum(len(row.eggs) + len(row.feed) for row in week.rows)
+    assert cells + 3 * MOST_DEATHS + len(("token", "back", "form")) <= 200  # guard._MOST_FIELDS

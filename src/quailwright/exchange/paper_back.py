@@ -53,6 +53,7 @@ class WeekBack:
         groups, feeds: the columns.
         who: whose deaths may be told: `group|class`, and words for it.
         days_open: days that may be written.
+        left_out: groups that found no room in the form.
     """
 
     first: date
@@ -61,6 +62,7 @@ class WeekBack:
     feeds: list[str]
     who: list[tuple[str, str, str]]
     days_open: list[date]
+    left_out: list[str]
 
     @property
     def before(self) -> date:
@@ -86,7 +88,8 @@ def monday_of(day: date) -> date:
 def week_back(flock: Flock, first: date, on: date) -> WeekBack:
     """The form of the seven days from `first`, on the day `on`."""
     days = [first + timedelta(days=n) for n in range(DAYS_A_WEEK)]
-    groups = _columns(flock, days)
+    all_groups = _columns(flock, days)
+    groups = all_groups[:MOST_COLUMNS]
     feeds = [
         name
         for name, stock in flock.feeds.items()
@@ -111,6 +114,7 @@ def week_back(flock: Flock, first: date, on: date) -> WeekBack:
             if getattr(group.alive, name)
         ],
         [day for day in days if day <= on],
+        all_groups[MOST_COLUMNS:],
     )
 
 
@@ -127,7 +131,7 @@ def _columns(flock: Flock, days: Sequence[date]) -> list[str]:
 
     found = [group for group in flock.groups.values() if group.name in counted or lays(group)]
     found.sort(key=lambda group: walk.get(group.place, len(walk)))
-    return [group.name for group in found][:MOST_COLUMNS]
+    return [group.name for group in found]
 
 
 def _eggs_cell(flock: Flock, day: date, group: str, on: date) -> Cell:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from datetime import date
+from functools import partial
 from http import HTTPStatus
 
 import segno
@@ -18,7 +19,7 @@ from quailwright.exchange.paper_back import (
     week_back,
     week_before,
 )
-from quailwright.guide.round import Round, day_at, todays_round, units_of
+from quailwright.guide.round import day_at, units_of
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.journal.findings import BadInput, FlockUnusable, QuailwrightError
 from quailwright.language import say
@@ -51,14 +52,11 @@ def sheet(request: Request, home: AtHome, who: Reader, day: str = "", days: str 
     on = day_at(flock, home.now())
     first, week = _day(day, on), days == str(DAYS_A_WEEK)
 
-    def round_of(each: date) -> Round:
-        return home.round(flock, each) if each == on else todays_round(flock, each)
-
     return page(
         request,
         who,
         "paper_round.html",
-        sheet=round_sheet(flock, on, first, DAYS_A_WEEK if week else 1, round_of),
+        sheet=round_sheet(flock, on, first, DAYS_A_WEEK if week else 1, partial(home.round, flock)),
         on=on,
         week=week,
     )
