@@ -47,6 +47,20 @@ def test_what_arrives_is_seen_and_lists_given_before_stay(desk: Desk) -> None:
     assert desk.flock(NOW).groups["hens"].alive.hens == 3
 
 
+def test_entries_since_a_day_and_by_id_are_those_of_the_file(desk: Desk) -> None:
+    early = made("group", "2027-01-01", group="hens", place="pen", hens=3)
+    late = made("eggs_collected", "2027-05-01", group="hens", eggs=2)
+    right = made("eggs_collected", "2027-05-01", group="hens", eggs=3)
+    back = made("retract", "2027-05-02", entry=late.id, why="miscounted", instead=right)
+    keep(desk, early, late, back)
+    since = desk.since(NOW.date() - timedelta(days=7), NOW)
+    assert late in since
+    assert back in since
+    assert set(since) <= {early, late, back}
+    known = desk.known(NOW)
+    assert {known[one.id] for one in (early, late, right, back)} == {early, late, right, back}
+
+
 def test_nothing_new_means_no_new_fold(desk: Desk) -> None:
     keep(desk, made("group", group="hens", place="pen", hens=3))
     assert desk.flock(NOW) is desk.flock(NOW + timedelta(hours=1))

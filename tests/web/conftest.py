@@ -40,13 +40,22 @@ SMALL_FLOCK = (
 READ_PAGES = (
     "/", "/hatches", "/hatches/may", "/birds", "/places/pen", "/places/box", "/plan", "/plan/ask",
     "/outlook", "/outlook?ask=fewer_cocks", "/outlook?ask=no_hatches", "/more", "/journal", "/kept",
+    "/eggs", "/eggs?by=place&of=pen&weeks=4", "/paper", "/paper/round", "/paper/round?days=7",
+    "/paper/places",
     "/no-signal", "/settings", "/settings/holding", "/settings/places",
     "/settings/places/change?name=pen", "/settings/instruments", "/settings/sources",
     "/settings/feeds", "/settings/feeds/change?name=pellets", "/settings/care",
     "/settings/care/rule?name=wash", "/help", "/help?subject=incubation", "/help?text=nrc",
     "/help?rule=wash",
 )  # fmt: skip
-WRITE_PAGES = ("/log", "/log/eggs_collected", "/log/eggs_set?hatch=x", "/log/care_rule")
+WRITE_PAGES = (
+    "/paper/back",
+    "/paper/back?week=2027-04-26",
+    "/log",
+    "/log/eggs_collected",
+    "/log/eggs_set?hatch=x",
+    "/log/care_rule",
+)
 KEEPER_PAGES = (
     "/people", "/settings/care/own", "/settings/sources/change", "/first/where", "/first/latitude",
     "/first/units", "/first/incubator", "/first/pen", "/first/birds", "/first/counts?weeks=1",

@@ -7,6 +7,7 @@ from quailwright.exchange.record import record
 from quailwright.journal.entries import Entry, Holding
 from quailwright.journal.findings import FlockUnusable
 from quailwright.journal.store import open_store
+from quailwright.language import say
 
 INVENTED = "Invented flock for the demo"
 """How the note of a demo's holding begins; a file without it is not overwritten."""
@@ -22,10 +23,12 @@ def build_demo(location: str, on: date, seed: int, now: datetime) -> list[Entry]
     from quailwright.exchange.demo import invented_entries
 
     if "://" in location:
-        raise FlockUnusable("The demo is a file. Give --flock a path, not a database.")
+        raise FlockUnusable(say("The demo is a file. Give --flock a path, not a database."))
     path = Path(location).expanduser()
     if path.exists() and not _is_demo(location):
-        raise FlockUnusable(f"{path} is not a demo flock; it is left as it is. Name another file.")
+        raise FlockUnusable(
+            say("{path} is not a demo flock; it is left as it is. Name another file.", path=path)
+        )
     draft = path.with_name(path.name + ".new")
     _remove(draft)
     entries = invented_entries(on, default_rng(seed))

@@ -5,7 +5,7 @@ a flock that it gave stays as it was when more arrives: readers need no lock.
 """
 
 import threading
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import partial
@@ -163,6 +163,19 @@ class Desk:
         with self._lock:
             kept = self._keep(now)
         return written_on(kept.since(on), on, now, kept.zone)
+
+    def since(self, day: date, now: datetime) -> Sequence[Entry]:
+        """The entries of a day and later, and maybe some of before it, in no certain order.
+
+        Raises FlockUnusable.
+        """
+        with self._lock:
+            return self._keep(now).since(day)
+
+    def known(self, now: datetime) -> Mapping[str, Entry]:
+        """Every entry, and everything put in another's stead, by id. Raises FlockUnusable."""
+        with self._lock:
+            return self._keep(now).facts
 
     def listing(self) -> Listing:
         """The journal as a list to read and to search. Raises FlockUnusable."""

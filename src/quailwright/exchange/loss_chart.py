@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from quailwright.guide.hatch.report import WeightLoss
+from quailwright.language import figure, say
 
 WIDTH, HEIGHT = 360, 240
 _LEFT, _RIGHT, _TOP, _BOTTOM = 34, 12, 12, 30
@@ -31,6 +32,7 @@ class LossChart:
         points: the weighings.
         days, shares: ticks of the two axes.
         today: where today lies along, or None when it is after the stop.
+        rows: the weighings in figures: day, loss in %, eggs.
     """
 
     corridor: str
@@ -40,6 +42,14 @@ class LossChart:
     days: list[Mark]
     shares: list[Mark]
     today: float | None
+    rows: list[tuple[str, str, str]]
+
+    @property
+    def weighings(self) -> str:
+        """The weighings in a line."""
+        return "; ".join(
+            say("day {day}, {lost} %", day=day, lost=lost) for day, lost, _ in self.rows
+        )
 
 
 def loss_chart(loss: WeightLoss, day: float) -> LossChart:
@@ -64,14 +74,16 @@ def loss_chart(loss: WeightLoss, day: float) -> LossChart:
         shape([(0, 0), (stop, low), (stop, high)]),
         shape([(points[-1].day, points[-1].loss_pct), (stop, q10), (stop, q90)]) if turning else "",
         shape([(point.day, point.loss_pct) for point in points]),
-        [Mark(along(p.day), up(p.loss_pct), f"{p.loss_pct:.1f}") for p in points],
-        [Mark(along(at), HEIGHT - _BOTTOM, str(at)) for at in _ticks(last)],
-        [Mark(_LEFT, up(share), str(share)) for share in _ticks(most)],
+        [Mark(along(p.day), up(p.loss_pct), figure(p.loss_pct, ".1f")) for p in points],
+        [Mark(along(at), HEIGHT - _BOTTOM, str(at)) for at in ticks(last)],
+        [Mark(_LEFT, up(share), str(share)) for share in ticks(most)],
         along(day) if turning and day <= stop else None,
+        [(figure(p.day, ".1f"), figure(p.loss_pct, ".1f"), figure(p.eggs)) for p in points],
     )
 
 
-def _ticks(most: float) -> range:
-    """Round numbers from 0 up to `most`, four or five of them."""
-    step = next(each for each in (1, 2, 3, 4, 5, 10, 20, 50, 100) if most / each < 6)
+def ticks(most: float) -> range:
+    """Round numbers from 0 up to `most` (above 0), four or five of them."""
+    size = 10 ** max(0, math.floor(math.log10(most)) - 1)
+    step = next(each * size for each in (1, 2, 3, 4, 5, 10, 20, 50, 100) if most / each / size < 6)
     return range(0, math.floor(most) + 1, step)

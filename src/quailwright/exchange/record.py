@@ -34,6 +34,7 @@ from quailwright.journal.entries import (
 from quailwright.journal.findings import BadInput, Finding, QuailwrightError, Withheld
 from quailwright.journal.jsonl import parse_lines, write_lines
 from quailwright.journal.store import Store
+from quailwright.language import say, say_many
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +54,7 @@ def typed_entry(typed: Mapping[str, str], now: datetime, entry_id: str, zone_nam
     whole["at"] = with_offset(whole["at"], now, zone_name)
     entry, findings = build_entry(whole)
     if entry is None:
-        raise BadInput("Not kept; nothing was written.", tuple(findings))
+        raise BadInput(say("Not kept; nothing was written."), tuple(findings))
     return entry
 
 
@@ -64,7 +65,9 @@ def posted_entries(body: bytes) -> list[Entry]:
         try:
             raws = [bytes(raw) for raw in msgspec.json.decode(body, type=list[msgspec.Raw])]
         except (msgspec.DecodeError, RecursionError) as error:
-            raise BadInput(f"That is not a JSON list of entries ({error}).") from None
+            raise BadInput(
+                say("That is not a JSON list of entries ({error}).", error=error)
+            ) from None
     entries: list[Entry] = []
     findings: list[Finding] = []
     for number, raw in enumerate(raws, start=1):
@@ -73,7 +76,7 @@ def posted_entries(body: bytes) -> list[Entry]:
         if entry is not None:
             entries.append(entry)
     if findings:
-        raise BadInput("Not kept; nothing was written.", tuple(findings))
+        raise BadInput(say("Not kept; nothing was written."), tuple(findings))
     return entries
 
 
@@ -97,7 +100,7 @@ def corrected(
     fields |= {"at": at_present(now, zone_name), "by": by, "instead": as_dict(right)}
     entry, findings = build_entry(fields)
     if not isinstance(entry, Retract):
-        raise BadInput("Not kept; nothing was written.", tuple(findings))
+        raise BadInput(say("Not kept; nothing was written."), tuple(findings))
     return entry
 
 
@@ -164,8 +167,10 @@ def _new_among(
 def _id_taken(entry: Entry) -> Finding:
     return Finding(
         "conflict",
-        f"id {entry.id} already belongs to another entry.",
-        "An entry is never changed: give this one an id of its own, and retract the wrong one.",
+        say("id {id} already belongs to another entry.", id=entry.id),
+        say(
+            "An entry is never changed: give this one an id of its own, and retract the wrong one."
+        ),
         entry=entry.id,
         field="id",
     )
@@ -207,13 +212,13 @@ def _plans_of_nothing(existing: Mapping[str, Entry], fresh: Sequence[Entry]) -> 
             groups[fact.to_group] = None
     found = []
     for fact in planned:
-        named = [("group", fact.group, groups, "Log the group first.")]
+        named = [("group", fact.group, groups, say("Log the group first."))]
         if isinstance(fact, CullPlanned):
-            named.append(("hatch", fact.hatch, hatches, "Log set_planned or eggs_set first."))
+            named.append(("hatch", fact.hatch, hatches, say("Log set_planned or eggs_set first.")))
         found += [
             Finding(
                 "orphan",
-                f"there is no {field} {name!r}, planned or on the record.",
+                _there_is_none(field, name),
                 near(name, known) + mend,
                 entry=fact.id,
                 field=field,
@@ -223,6 +228,12 @@ def _plans_of_nothing(existing: Mapping[str, Entry], fresh: Sequence[Entry]) -> 
             if name is not None and name not in known
         ]
     return found
+
+
+def _there_is_none(field: str, name: str) -> str:
+    if field == "group":
+        return say("there is no group {name!r}, planned or on the record.", name=name)
+    return say("there is no hatch {name!r}, planned or on the record.", name=name)
 
 
 def _said_of_what_is_new(
@@ -243,17 +254,36 @@ def _said_of_what_is_new(
     ]
     if of_new:
         return of_new
-    adds = _what_is_added(known, fresh)
+    taken_back = _what_is_taken_back(known, fresh)
     return [
         replace(
             finding,
-            what=f"{adds} does not fit what was logged for {finding.at}: {finding.what}",
-            mend="Mend what you add, or "
-            + (f"{described(known[finding.entry])}, " if finding.entry in known else "")
-            + f"entry {finding.entry}.",
+            what=_does_not_fit(taken_back, finding),
+            mend=say(
+                "Mend what you add, or {described}, entry {id}.",
+                described=described(known[finding.entry]),
+                id=finding.entry,
+            )
+            if finding.entry in known
+            else say("Mend what you add, or entry {id}.", id=finding.entry),
         )
         for finding in findings
     ]
+
+
+def _does_not_fit(taken_back: str, finding: Finding) -> str:
+    if taken_back:
+        return say(
+            "taking back {entry} does not fit what was logged for {at}: {what}",
+            entry=taken_back,
+            at=finding.at,
+            what=say(finding.what),
+        )
+    return say(
+        "what you add does not fit what was logged for {at}: {what}",
+        at=finding.at,
+        what=say(finding.what),
+    )
 
 
 def _naming_what_is_taken_back(
@@ -261,21 +291,26 @@ def _naming_what_is_taken_back(
 ) -> Finding:
     if not isinstance(entry, Retract) or entry.entry not in known:
         return finding
-    return replace(finding, what=f"{finding.what} It is {described(known[entry.entry])}.")
+    return replace(
+        finding,
+        what=say(
+            "{what} It is {entry}.", what=say(finding.what), entry=described(known[entry.entry])
+        ),
+    )
 
 
-def _what_is_added(known: Mapping[str, Entry], fresh: Iterable[Entry]) -> str:
-    """What a single retract takes back, in words; of anything else that it is new."""
+def _what_is_taken_back(known: Mapping[str, Entry], fresh: Iterable[Entry]) -> str:
+    """What a single retract takes back, in words; "" of anything else that is new."""
     added = list(fresh)
     if len(added) == 1 and isinstance(added[0], Retract) and added[0].entry in known:
-        return f"taking back {described(known[added[0].entry])}"
-    return "what you add"
+        return described(known[added[0].entry])
+    return ""
 
 
 def _refusal(findings: list[Finding]) -> QuailwrightError:
     only_withheld = all(finding.kind == "withheld" for finding in findings)
     refusal = Withheld if only_withheld else BadInput
-    return refusal("Not kept; nothing was written.", tuple(findings))
+    return refusal(say("Not kept; nothing was written."), tuple(findings))
 
 
 def import_lines(store: Store, data: bytes, now: datetime) -> Recorded:
@@ -283,8 +318,12 @@ def import_lines(store: Store, data: bytes, now: datetime) -> Recorded:
     numbered, findings = parse_lines(data)
     if findings:
         lines = len({finding.line for finding in findings})
-        some = "One line is" if lines == 1 else f"{lines} lines are"
-        raise BadInput(f"{some} not right; nothing was imported.", tuple(findings))
+        sentence = say_many(
+            "One line is not right; nothing was imported.",
+            "{n:,} lines are not right; nothing was imported.",
+            lines,
+        )
+        raise BadInput(sentence, tuple(findings))
     try:
         return record(store, [entry for _, entry in numbered], now)
     except QuailwrightError as error:
@@ -303,7 +342,9 @@ def export_file(store: Store, path: Path) -> int:
     try:
         handle, draft = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
     except OSError as error:
-        raise BadInput(f"{path} cannot be written: {error.strerror}.") from error
+        raise BadInput(
+            say("{path} cannot be written: {error}.", path=path, error=error.strerror)
+        ) from error
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.writelines(write_lines(entries))
@@ -312,7 +353,9 @@ def export_file(store: Store, path: Path) -> int:
         Path(draft).replace(path)
     except OSError as error:
         Path(draft).unlink(missing_ok=True)
-        raise BadInput(f"{path} could not be written: {error.strerror}.") from error
+        raise BadInput(
+            say("{path} could not be written: {error}.", path=path, error=error.strerror)
+        ) from error
     return len(entries)
 
 

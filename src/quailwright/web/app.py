@@ -23,6 +23,7 @@ from quailwright.language import best_of, say, speaking
 from quailwright.web import (
     api,
     api_readings,
+    eggs,
     entering,
     first_run,
     hatches,
@@ -32,6 +33,7 @@ from quailwright.web import (
     offline,
     outlook,
     pages,
+    paper,
     people,
     plan,
     settings_pages,
@@ -86,7 +88,7 @@ def create_app(settings: Settings) -> FastAPI:
         lifespan=life,
     )
     app.state.home = Home(settings, Desk(store), Household(store))
-    parts = (pages, hatches, plan, outlook, entering, journal, people, offline)
+    parts = (pages, hatches, eggs, paper, plan, outlook, entering, journal, people, offline)
     for part in (*parts, *_SETTING_UP, *_FOR_SCRIPTS):
         app.include_router(part.router)
     app.mount(f"/static/{static_version()}", StaticFiles(directory=STATIC), name="static")

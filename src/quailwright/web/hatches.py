@@ -3,6 +3,7 @@
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from quailwright.guide import figures
 from quailwright.guide.at_hand import known_names, of_hatch
 from quailwright.guide.round import day_at
 from quailwright.web.forms import form_of
@@ -30,6 +31,7 @@ def hatches(request: Request, home: AtHome, who: Reader) -> Response:
 @router.get("/hatches/{name:path}")
 def hatch(request: Request, home: AtHome, who: Reader, name: str) -> Response:
     """One hatch."""
+    from quailwright.exchange.hatch_told import STANDS_ON
     from quailwright.exchange.loss_chart import loss_chart
     from quailwright.guide.hatch import words
     from quailwright.guide.hatch.report import step_times
@@ -50,5 +52,7 @@ def hatch(request: Request, home: AtHome, who: Reader, name: str) -> Response:
         chart=loss_chart(report.weight, report.day),
         words=words,
         dates=step_times(report),
+        stands_on=STANDS_ON,
+        figures=figures,
         forms=forms,
     )

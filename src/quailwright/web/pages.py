@@ -12,6 +12,7 @@ from quailwright.guide.child import ALWAYS, childs_round
 from quailwright.guide.round import Round, day_at, units_of
 from quailwright.journal.entries import kind_of
 from quailwright.journal.findings import BadInput
+from quailwright.language import say
 from quailwright.web.forms import Form, form_of
 from quailwright.web.guard import Reader, Visitor
 from quailwright.web.home import AtHome, Home
@@ -78,7 +79,9 @@ def place(request: Request, home: AtHome, who: Reader, name: str) -> Response:
     on = day_at(flock, home.now())
     found = [each for each in standing(flock, on).places if each.place == name]
     if not found:
-        raise BadInput(f"There is no place {name!r}. The page of the birds lists them.")
+        raise BadInput(
+            say("There is no place {name!r}. The page of the birds lists them.", name=name)
+        )
     tasks = [each.tasks for each in round_for(who, home, flock, on).places if each.place == name]
     return page(
         request,

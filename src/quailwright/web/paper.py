@@ -1,0 +1,176 @@
+"""Paper: sheets and cards to print, and a week of paper typed back."""
+
+from collections.abc import Mapping
+from datetime import date
+from functools import partial
+from http import HTTPStatus
+
+import segno
+from fastapi import APIRouter, Request
+from markupsafe import Markup
+from starlette.responses import RedirectResponse, Response
+
+from quailwright.exchange.paper import place_cards, round_sheet
+from quailwright.exchange.paper_back import (
+    MOST_DEATHS,
+    WeekBack,
+    entries_back,
+    monday_of,
+    week_back,
+    week_before,
+)
+from quailwright.guide.round import day_at, units_of
+from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.journal.findings import BadInput, FlockUnusable, QuailwrightError
+from quailwright.language import say
+from quailwright.web.guard import Logger, MayNot, OwnForm, Reader, Visitor, refused
+from quailwright.web.home import LOOPBACK, AtHome, Home
+from quailwright.web.view import in_path, page
+
+router = APIRouter(prefix="/paper", default_response_class=Response, include_in_schema=False)
+
+
+@router.get("")
+def paper(request: Request, home: AtHome, who: Reader) -> Response:
+    """What can be printed, and what can be typed back."""
+    flock = home.flock()
+    on = day_at(flock, home.now())
+    return page(
+        request,
+        who,
+        "paper.html",
+        on=on,
+        last_week=week_before(monday_of(on)),
+        hatches=list(flock.hatches_open()),
+    )
+
+
+@router.get("/round")
+def sheet(request: Request, home: AtHome, who: Reader, day: str = "", days: str = "1") -> Response:
+    """The round of a day or a week, to print."""
+    flock = home.flock()
+    on = day_at(flock, home.now())
+    first, week = _day(day, on), days == str(DAYS_A_WEEK)
+
+    return page(
+        request,
+        who,
+        "paper_round.html",
+        sheet=round_sheet(flock, on, first, DAYS_A_WEEK if week else 1, partial(home.round, flock)),
+        on=on,
+        week=week,
+    )
+
+
+@router.get("/places")
+def cards(request: Request, home: AtHome, who: Reader) -> Response:
+    """A card for each place, with a code that opens its page on a phone."""
+    flock = home.flock()
+    on = day_at(flock, home.now())
+    base = str(request.base_url)
+    told = place_cards(flock, on)
+    names = [card.place.place for card in told]
+    return page(
+        request,
+        who,
+        "paper_places.html",
+        cards=told,
+        codes={name: _code(f"{base}places/{in_path(name)}") for name in names},
+        only_here=request.url.hostname in {host.strip("[]") for host in LOOPBACK},
+        on=on,
+        units=units_of(flock),
+    )
+
+
+def _code(address: str) -> Markup:
+    """A QR code (ISO/IEC 18004) as a drawing of its own: paths only, no styles."""
+    code = segno.make(address, error="m", micro=False)
+    return Markup(
+        code.svg_inline(border=4, omitsize=True, dark="#000", light="#fff", svgclass="code")
+    )
+
+
+@router.get("/back")
+def back(
+    request: Request, home: AtHome, who: Logger, week: str = "", written: str = ""
+) -> Response:
+    """The form of a week of paper."""
+    flock = home.flock()
+    on = day_at(flock, home.now())
+    shown = week_back(flock, _week_asked(week, on), on)
+    return _back_page(request, home, who, shown, {}, written=_whole(written))
+
+
+@router.post("/back")
+def typed_back(
+    request: Request, home: AtHome, who: Logger, form: OwnForm, week: str = ""
+) -> Response:
+    """Writes every cell that was filled in, or nothing."""
+    flock, now = home.flock(), home.now()
+    on = day_at(flock, now)
+    shown = week_back(flock, _week_asked(week, on), on)
+    typed = {name: value for name, value in form.items() if isinstance(value, str)}
+    try:
+        known = home.desk.known(now)
+        entries = entries_back(
+            shown, typed, typed.get("form", ""), who.name, now, flock.zone, known
+        )
+        sentence = refused(home, who, *entries)
+        if sentence:
+            raise MayNot(sentence)
+        home.record(*entries)
+    except FlockUnusable:
+        raise
+    except QuailwrightError as error:
+        return _back_page(request, home, who, shown, typed, error=error)
+    address = f"/paper/back?week={shown.first}&written={len(entries)}"
+    return RedirectResponse(address, HTTPStatus.SEE_OTHER)
+
+
+def _back_page(
+    request: Request,
+    home: Home,
+    who: Visitor,
+    week: WeekBack,
+    typed: Mapping[str, str],
+    *,
+    error: QuailwrightError | None = None,
+    written: int = 0,
+) -> Response:
+    on = day_at(home.flock(), home.now())
+    return page(
+        request,
+        who,
+        "paper_back.html",
+        status=HTTPStatus.OK if error is None else HTTPStatus.UNPROCESSABLE_ENTITY,
+        week=week,
+        typed=typed,
+        form_id=typed.get("form") or home.fresh_id(),
+        error=error,
+        written=written,
+        deaths=range(MOST_DEATHS),
+        on=on,
+    )
+
+
+def _whole(text: str) -> int:
+    return int(text) if text.isdecimal() and len(text) < 4 else 0
+
+
+def _day(text: str, otherwise: date) -> date:
+    if not text:
+        return otherwise
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise BadInput(
+            say("{text!r} is not a day. Write it as in 2027-05-02.", text=text[:40])
+        ) from None
+
+
+def _week_asked(text: str, on: date) -> date:
+    """The Monday of the week asked for (any of its days, or `2027-W18` of ISO 8601); this one."""
+    first = monday_of(_day(text, on))
+    if first > on:
+        raise BadInput(say("That week is still to come. Type back one that has begun."))
+    return first
