@@ -233,11 +233,12 @@ def brief_of(typed: Mapping[str, str], earlier: bytes = b"") -> bytes:
     return _written(typed, {name: before[name] for name in _NOT_ASKED if name in before})
 
 
-def changed(brief: bytes, whole: Brief, typed: Mapping[str, str]) -> bytes:
+def changed(brief: bytes, whole: Brief, typed: Mapping[str, str], machine_eggs: str = "") -> bytes:
     """A brief with some answers changed; those left empty set no limit.
 
     Args:
         whole: the brief as it was completed: its goal is written out, so that the journal's stays.
+        machine_eggs: what the one incubator holds; "" for as it is.
 
     Raises:
         BadInput: as `brief_of`.
@@ -252,10 +253,20 @@ def changed(brief: bytes, whole: Brief, typed: Mapping[str, str]) -> bytes:
         "goal.certainty": _as_text(goal.certainty),
     }
     kept = {name: before[name] for name in _NOT_ASKED if name in before}
+    if machine_eggs:
+        kept["place"] = _holding_so_many(kept.get("place", []), whole, _read(machine_eggs))
     for table, key in (("goal", "season"), ("limits", "minutes_per_day")):
         if isinstance(before.get(table, {}).get(key), list | dict):
             kept[table] = {key: before[table][key]}
     return _written(values | dict(typed), kept)
+
+
+def _holding_so_many(places: Any, whole: Brief, eggs: Any) -> list[dict[str, Any]]:
+    """The brief's places, its first incubator holding so many eggs."""
+    name = whole.places_for("incubator")[0].name
+    others = [one for one in places if one.get("place") != name]
+    told: dict[str, Any] = next((one for one in places if one.get("place") == name), {})
+    return [*others, {**told, "place": name, "role": "incubator", "capacity_eggs": eggs}]
 
 
 def _written(typed: Mapping[str, str], kept: Mapping[str, Any]) -> bytes:

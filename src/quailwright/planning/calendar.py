@@ -31,6 +31,47 @@ class Bar:
     phases: tuple[tuple[Phase, date, date], ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Life:
+    """What becomes of a day's eggs, in days.
+
+    Attributes:
+        hatches: when chicks are expected; lays: when the first of their hens lay.
+        until: the day on which the last of their birds go, or on which the plan is over.
+        goes: whether they go then.
+    """
+
+    on: date
+    eggs: int
+    hatches: date
+    lays: date
+    until: date
+    goes: bool
+
+
+def lives(plan: Plan) -> list[Life]:
+    """Each day's sets from setting to the day when the last of their birds goes, in order."""
+    found = []
+    for day in dict.fromkeys(one.on for one in plan.draft.sets):
+        hatches = Candidate(day, 0).hatches
+        lays = hatches + timedelta(days=round(facts.value("laying.first_egg_age_d")))
+        eggs = sum(one.eggs for one in plan.draft.sets if one.on == day)
+        found.append(Life(day, eggs, hatches, lays, *_end_of(plan, day)))
+    return found
+
+
+def _end_of(plan: Plan, day: date) -> tuple[date, bool]:
+    """The day on which the birds of a day's sets are gone or the plan is over; whether they go."""
+    over = plan.problem.first_day(plan.problem.weeks)
+    gone = [
+        cull.on for cull in plan.draft.culls if cull.of == f"set of {day}" and cull.keep_hens == 0
+    ]
+    if not any(one.keep_hens for one in plan.draft.sets if one.on == day):
+        gone.append(chosen_on(plan.problem, day))
+    until = min([over, *gone])
+    return until, until in gone
+
+
 def steps(plan: Plan) -> list[Step]:
     """The days of a plan, in order."""
     found = [step for one in plan.draft.sets for step in _of_set(plan, one)]
@@ -72,13 +113,6 @@ def bars(plan: Plan) -> list[Bar]:
         days = Candidate(day, 0)
         feathered = days.hatches + timedelta(days=int(facts.value("brooding.time_in_brooder_d")))
         chosen = chosen_on(plan.problem, day)
-        gone = [
-            cull.on
-            for cull in plan.draft.culls
-            if cull.of == f"set of {day}" and cull.keep_hens == 0
-        ]
-        if not any(one.keep_hens for one in plan.draft.sets if one.on == day):
-            gone.append(chosen)
         cuts: tuple[tuple[Phase, date], ...] = (
             ("turned", day),
             ("hatching", days.stops_turning),
@@ -87,7 +121,7 @@ def bars(plan: Plan) -> list[Bar]:
             ("kept", chosen),
         )
         lasts = [first - timedelta(days=1) for _, first in cuts[1:]]
-        lasts.append(min([end + timedelta(days=1), *gone]) - timedelta(days=1))
+        lasts.append(_end_of(plan, day)[0] - timedelta(days=1))
         phases = tuple(
             (phase, first, min(last, end))
             for (phase, first), last in zip(cuts, lasts, strict=True)

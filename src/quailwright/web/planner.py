@@ -3,6 +3,7 @@
 import os
 import threading
 from collections.abc import Callable
+from contextvars import copy_context
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -62,9 +63,9 @@ class Job:
         """Ends the search with the best so far, when it next tells how far it is."""
         self._stopped.set()
 
-    def wait(self) -> None:
-        """Returns when it is over."""
-        self._over.wait()
+    def wait(self, seconds: float | None = None) -> bool:
+        """Returns when it is over, or after so many seconds; whether it is."""
+        return self._over.wait(seconds)
 
     def run(self, work: Callable[[Tell], Any]) -> None:
         """Does the work; whatever comes of it is kept here."""
@@ -94,16 +95,24 @@ class Planner:
     _jobs: dict[str, Job] = field(default_factory=dict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
-    def begin(self, job: Job, work: Callable[[Tell], Any]) -> Job:
-        """Begins to make a plan. Raises Busy."""
+    def begin(self, job: Job, work: Callable[[Tell], Any], beside: Job | None = None) -> Job:
+        """Begins to make a plan, in the language of who asks. Raises Busy.
+
+        With `beside`, a plan that is kept: of those kept it goes last.
+        """
         with self._lock:
             running = self._running()
             if running is not None:
                 raise Busy(running)
+            if beside is not None and self._jobs.pop(beside.id, None) is not None:
+                self._jobs[beside.id] = beside
             self._jobs[job.id] = job
             for old in list(self._jobs)[:-MOST_KEPT]:
                 del self._jobs[old]
-        threading.Thread(target=job.run, args=(work,), name="planner", daemon=True).start()
+        asked_in = copy_context()
+        threading.Thread(
+            target=asked_in.run, args=(job.run, work), name="planner", daemon=True
+        ).start()
         return job
 
     def job(self, job_id: str) -> Job | None:
