@@ -254,7 +254,7 @@ def changed(brief: bytes, whole: Brief, typed: Mapping[str, str], machine_eggs: 
     }
     kept = {name: before[name] for name in _NOT_ASKED if name in before}
     if machine_eggs:
-        kept["place"] = _holding_so_many(kept.get("place", []), whole, _read(machine_eggs))
+        kept["place"] = _holding_so_many(kept.get("place", []), whole, number_or_day(machine_eggs))
     for table, key in (("goal", "season"), ("limits", "minutes_per_day")):
         if isinstance(before.get(table, {}).get(key), list | dict):
             kept[table] = {key: before[table][key]}
@@ -291,14 +291,14 @@ def _put(values: dict[str, Any], name: str, text: str) -> None:
     if not key:
         table, _, key = head.partition(".")
         if table in _TABLES and key:
-            value = _read(text)
+            value = number_or_day(text)
             no_lamp = key == "lamp" and value == 0
             values.setdefault(table, {})[key] = False if no_lamp else value
         return
     path, _, _ = head.partition(" ")
     if path in _LISTS:
         rows = values.setdefault(path, [{}])
-        rows[0][key] = text if key in _TEXTS else _read(text)
+        rows[0][key] = text if key in _TEXTS else number_or_day(text)
         return
     table, _, pairs = path.partition(".")
     if table in _TABLES and pairs in _PAIRS and key in _ENDS:
@@ -306,7 +306,7 @@ def _put(values: dict[str, Any], name: str, text: str) -> None:
 
 
 def _put_end(table: dict[str, Any], pairs: str, head: str, end: str, text: str) -> None:
-    value = text if pairs == "no_hatching" and len(text) == len("08") else _read(text)
+    value = text if pairs == "no_hatching" and len(text) == len("08") else number_or_day(text)
     rows = table.setdefault(pairs, [])
     number = int(head.rpartition(" ")[2])
     if end == "from" or len(rows) < number:
@@ -315,7 +315,7 @@ def _put_end(table: dict[str, Any], pairs: str, head: str, end: str, text: str) 
         rows[-1][1] = value
 
 
-def _read(text: str) -> Any:
+def number_or_day(text: str) -> Any:
     """A number, a day, a yes or no; what is none of them stays text, for the reader to refuse."""
     if text in ("true", "false"):
         return text == "true"

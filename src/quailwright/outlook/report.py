@@ -319,13 +319,10 @@ def says(outlook: Outlook, flock: Flock, table: Sequence[Rate]) -> list[str]:
     said = []
     if not flock.entries:
         said.append("Nothing is recorded up to then: every rate is the published one.")
-    told = {rate.name: rate for rate in table if not rate.of}
     birds = any(history.cohorts for history in outlook.rates.histories.values())
     if flock.entries and not birds and not outlook.hatches:
         said.append("The record holds no birds and no hatch under way, so nothing is foretold.")
-    published = [
-        _NAMES[name] for name in _NAMES if name in told and told[name].weight_published > _MOSTLY
-    ]
+    published = [NAMES[name] for name in as_published(table)]
     if flock.entries and published:
         said.append(f"Not in your record yet, so as published: {', '.join(published)}.")
     said += _of_silence(outlook, flock)
@@ -341,6 +338,12 @@ def says(outlook: Outlook, flock: Flock, table: Sequence[Rate]) -> list[str]:
         more = "else " if outlook.asked.planned != NOTHING_PLANNED else ""
         said.append(f"If nothing {more}is bought, sold or culled, and no more eggs are set.")
     return said
+
+
+def as_published(table: Sequence[Rate]) -> list[str]:
+    """Rates of the holding (of `FIGURES`) that are, near enough, still the published ones."""
+    told = {rate.name: rate for rate in table if not rate.of}
+    return [name for name in NAMES if name in told and told[name].weight_published > _MOSTLY]
 
 
 def _of_plans(outlook: Outlook, flock: Flock) -> list[str]:
@@ -417,12 +420,20 @@ def _of_hatches_left(outlook: Outlook, flock: Flock) -> list[str]:
 _MOSTLY = 0.9
 """Part of what is believed from which on it is said to be the published figure."""
 
-_NAMES = {
+NAMES = {
     "lay": "how well your hens lay",
     "hatch_of_set": "how your eggs hatch",
     "deaths_a_week_adult": "how many grown birds die",
     "feed_used_over_eaten": "feed and spill",
 }
+
+FIGURES = {
+    "lay": "laying.level_logit_mean",
+    "hatch_of_set": "incubation.hatch_of_set",
+    "deaths_a_week_adult": "survival.adult_week_hen",
+    "feed_used_over_eaten": "feeding.wastage",
+}
+"""The published figure that each of these rates begins from."""
 
 
 def _of_light(outlook: Outlook, flock: Flock) -> list[str]:

@@ -131,6 +131,19 @@ def begin_plan(request: Request, home: AtHome, who: Logger, form: OwnForm) -> Re
     return _begun(home, who, PlanAsked("What you asked", brief, anew=bool(form.get("anew"))))
 
 
+@router.get("/plan/offers")
+def offers(request: Request, home: AtHome, who: Reader) -> Response:
+    """Sellers' offers compared; what was typed is in the address, and nothing is written."""
+    from quailwright.exchange.offers_page import names, offers_page
+
+    flock = home.flock()
+    query = request.query_params
+    typed = {name: query.get(name, "").strip() for name in names()}
+    told = offers_page(flock, day_at(flock, home.now()), typed)
+    status = HTTPStatus.UNPROCESSABLE_ENTITY if told.elsewhere else HTTPStatus.OK
+    return page(request, who, "plan_offers.html", status=status, told=told)
+
+
 @router.get("/plan/made/{made}")
 def show(
     request: Request, home: AtHome, who: Reader, made: str, choice: str = "", busy: str = ""
