@@ -140,7 +140,7 @@ def slide(client: TestClient, path: str, headers: dict[str, str], **fields: str)
 def test_sliders_plan_again_beside_the_plan(app: FastAPI, keeper: TestClient) -> None:
     path = made(app, keeper)
     text = keeper.get(path).text
-    assert 'type="range" id="s-goal-eggs_per_week" name="goal.eggs_per_week" min="1"' in text
+    assert 'type="range" id="s-goal-eggs_per_week" name="goal.eggs_per_week" min="2"' in text
     assert "110 eggs a week" in text
     answer = slide(keeper, path, SCRIPT, **{"goal.eggs_per_week": "60"})
     assert answer.status_code == 200

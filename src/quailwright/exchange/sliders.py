@@ -86,7 +86,7 @@ def sliders(brief: Brief, lamp_h: float | None, certainty: float, birds: float) 
         top = max(_FEWEST_EGGS, round(_ROOM_ABOVE * eggs))
         found.append(
             Slider(
-                "goal.eggs_per_week", mark("eggs a week"), 1, top, 1, round(eggs),
+                "goal.eggs_per_week", mark("eggs a week"), min(2, round(eggs)), top, 1, round(eggs),
                 mark("{n} eggs a week"),
             )
         )  # fmt: skip
@@ -100,7 +100,8 @@ def sliders(brief: Brief, lamp_h: float | None, certainty: float, birds: float) 
     top = max(2 * _FEWEST_BIRDS, round(_ROOM_ABOVE * max(birds, most or 0)))
     found.append(
         Slider(
-            "limits.max_birds", mark("most birds"), 1, top, 1, top if most is None else most,
+            "limits.max_birds", mark("most birds"), min(2, most or 2), top, 1,
+            top if most is None else most,
             mark("at most {n} birds"), at_high=mark("no limit"), high_is="",
         )
     )  # fmt: skip
@@ -110,7 +111,7 @@ def sliders(brief: Brief, lamp_h: float | None, certainty: float, birds: float) 
         holds = machines[0].capacity_eggs
         found.append(
             Slider(
-                MACHINE, mark("eggs in the machine"), 1,
+                MACHINE, mark("eggs in the machine"), min(2, holds),
                 max(_FEWEST_EGGS, round(_ROOM_ABOVE * holds)), 1, holds,
                 mark("it holds {n} eggs"),
             )

@@ -37,7 +37,7 @@ def outlook(
         "ask": ask, "lamp_h": lamp_h, "fewer_cocks": fewer_cocks, "fewer_hens": fewer_hens,
         "set_eggs": set_eggs, "set_on": set_on, "set_of": set_of,
     }  # fmt: skip
-    open_now = flock.hatches_open()
+    open_now = list(flock.hatches_open())
     hour = now.replace(minute=0)
 
     def once(name: str, make: Callable[[], T]) -> T:
