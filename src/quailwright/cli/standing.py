@@ -15,6 +15,7 @@ from quailwright.flock.state import Flock
 from quailwright.guide.round import day_at
 from quailwright.journal.entries import Entry
 from quailwright.journal.jsonl import read_file, read_stream
+from quailwright.language import say
 
 if TYPE_CHECKING:
     from quailwright.outlook.hatching import HatchTime
@@ -58,5 +59,5 @@ def standing(ctx: typer.Context, flock_file: str | None, on: str | None) -> Stan
 def asked_file(name: str) -> bytes:
     """What a file holds, or standard input where it is `-`. Raises BadInput."""
     if name == "-":
-        return read_stream(sys.stdin.buffer, "standard input")
+        return read_stream(sys.stdin.buffer, say("standard input"))
     return read_file(Path(name))

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from quailwright.exchange.plan_asked import ROUTES as NOT_OWN
 from quailwright.exchange.plan_asked import Question, number_or_day
 from quailwright.flock.state import Flock
 from quailwright.journal.findings import BadInput, Finding
@@ -30,11 +31,7 @@ PASTED = "toml"
 """The name of the field for a whole file."""
 _LONGEST = 20_000
 
-ROUTES = (
-    ("collected", mark("fetched nearby")),
-    ("shipped", mark("sent by post")),
-    ("own", mark("own eggs")),
-)
+ROUTES = (*NOT_OWN, ("own", mark("own eggs")))
 _FIRST_ROUTE = ROUTES[0][0]
 
 _FIELDS = (

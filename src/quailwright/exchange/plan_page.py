@@ -11,6 +11,7 @@ from quailwright.exchange.json_types import PlanShape
 from quailwright.exchange.plan_shape import answer_shape
 from quailwright.exchange.plan_told import (
     AS_ASKED,
+    PARTS,
     Beside,
     PlanAsked,
     PlanFrom,
@@ -91,6 +92,11 @@ class PlanPage:
     def currency(self) -> str:
         """What costs are in; "" where nobody told."""
         return self.plan.problem.prices.currency
+
+    @property
+    def costs(self) -> list[tuple[str, float]]:
+        """What it costs by kind, in words."""
+        return [(say(PARTS[part]), worth) for part, worth in self.parts]
 
     @property
     def status_words(self) -> str:

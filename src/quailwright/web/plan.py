@@ -77,13 +77,13 @@ def take_on(home: Home, who: Visitor, job: Job, choice: str) -> int:
 
     answers = job.made.answers if job.made is not None else {}
     if choice not in answers:
-        raise BadInput("That plan is not there. Open it, and accept it from its page.")
+        raise BadInput(say("That plan is not there. Open it, and accept it from its page."))
     with job.taking:
         if job.taken:
             return 0
         flock, now = home.flock(), home.now()
         if job.about.day != day_at(flock, now):
-            raise BadInput("This plan was made on another day. Make it again, then accept it.")
+            raise BadInput(say("This plan was made on another day. Make it again, then accept it."))
         taken = plan_told.take_on(
             home.desk.store, answers[choice], job.about.brief, flock, now, now, home.fresh_id,
             who.name,
@@ -128,7 +128,7 @@ def begin_plan(request: Request, home: AtHome, who: Logger, form: OwnForm) -> Re
         check(brief, flock, on)
     except BadInput as error:
         return _questions_page(request, home, who, flock, typed, error)
-    return _begun(home, who, PlanAsked("What you asked", brief, anew=bool(form.get("anew"))))
+    return _begun(home, who, PlanAsked(mark("What you asked"), brief, anew=bool(form.get("anew"))))
 
 
 @router.get("/plan/offers")
@@ -179,14 +179,14 @@ def change(request: Request, home: AtHome, who: Logger, made: str, form: OwnForm
         case "accept":
             take_on(home, keeper(who), job, choice)
             return RedirectResponse("/plan", HTTPStatus.SEE_OTHER)
-    raise BadInput("Nothing was asked for. Press one of the buttons.")
+    raise BadInput(say("Nothing was asked for. Press one of the buttons."))
 
 
 def _others(home: Home, who: Visitor, job: Job) -> Response:
     from quailwright.exchange.plan_told import PlanAsked
 
     asked = job.about.asked
-    name = asked.name or "The accepted brief"
+    name = asked.name or mark("The accepted brief")
     return _begun(
         home, who, PlanAsked(name, job.about.brief, asked.seed, with_choices=True, anew=asked.anew)
     )
@@ -283,7 +283,7 @@ def _otherwise(
     brief = changed(job.about.brief, whole, typed, machine_eggs)
     check(brief, flock, day_at(flock, home.now()))
     earlier = job.about.asked
-    return PlanAsked("What you asked", brief, earlier.seed, anew=earlier.anew)
+    return PlanAsked(mark("What you asked"), brief, earlier.seed, anew=earlier.anew)
 
 
 def _begun(
@@ -312,7 +312,7 @@ def _job(home: Home, job_id: str) -> Job:
 
 def _made(job: Job) -> "Made":
     if job.made is None:
-        raise BadInput("That plan is not made yet.")
+        raise BadInput(say("That plan is not made yet."))
     made: Made = job.made
     return made
 

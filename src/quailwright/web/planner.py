@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from quailwright.journal.findings import BadInput, QuailwrightError
+from quailwright.language import mark, say
 
 MOST_KEPT = 4
 """Plans that are kept to look at and to take on; older ones are made again."""
@@ -19,7 +20,7 @@ class Busy(Exception):
     """A plan is being made already."""
 
     def __init__(self, job: "Job") -> None:
-        super().__init__("A plan is being made already.")
+        super().__init__(say("A plan is being made already."))
         self.job = job
 
 
@@ -55,6 +56,11 @@ class Job:
         return not self._over.is_set()
 
     @property
+    def told(self) -> str:
+        """The best so far, in words; what is being done before there is any."""
+        return say(self.words or mark("looking at your record"))
+
+    @property
     def stopping(self) -> bool:
         """Whether it was asked to stop."""
         return self._stopped.is_set()
@@ -74,7 +80,7 @@ class Job:
         except QuailwrightError as error:
             self.refused = error
         except KeyboardInterrupt:
-            self.refused = BadInput("Stopped before any plan was made; nothing was written.")
+            self.refused = BadInput(say("Stopped before any plan was made; nothing was written."))
         except Exception as error:
             self.broke = type(error).__name__
             if os.environ.get("QUAILWRIGHT_TRACEBACK"):
