@@ -145,7 +145,8 @@ def _written(typed: Mapping[str, str], numbers: list[int]) -> bytes:
         name: number_or_day(typed[name]) for name in ("hens", "certainty") if typed.get(name)
     }
     values["offer"] = [
-        {
+        {"route": _FIRST_ROUTE}
+        | {
             field: text if takes in ("text", "choice") else number_or_day(text)
             for field, _, takes, _ in _FIELDS
             if (text := typed.get(_name(number, field), ""))
