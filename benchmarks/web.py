@@ -205,6 +205,7 @@ def pages(entries: list[Entry]) -> Iterator[Asked]:
     yield Asked("the round after a write", "/api/entries", written, "/")
     yield Asked("journal after a write", "/api/entries", written, "/journal")
     yield Asked("the goal", "/plan")
+    yield Asked("the outlook", "/outlook")
 
 
 def care_at(clock: Callable[[], datetime]) -> Callable[[], bytes]:

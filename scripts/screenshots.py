@@ -29,6 +29,12 @@ PAGES = {
     "cards": "/paper/places",
     "week": "/paper/back?week=2027-04-26",
     "plan": "/plan",
+    "outlook": "/outlook?ask=fewer_hens&fewer_hens=3",
+    "offers": (
+        "/plan/offers?hens=20&offer+1%2C+source=creek&offer+1%2C+price_per_egg=0.6"
+        "&offer+2%2C+source=parcel&offer+2%2C+route=shipped&offer+2%2C+price_per_egg=0.4"
+        "&offer+2%2C+postage=12&offer+2%2C+most_eggs=120"
+    ),
     "journal": "/journal",
     "settings": "/settings/places",
     "rule": "/settings/care/rule?name=wash",

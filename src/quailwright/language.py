@@ -119,7 +119,8 @@ def later_many(one: str, many: str, number: float, /, **values: object) -> Said:
 def _kept(one: str, many: str | None, number: float, values: Mapping[str, object]) -> Said:
     text = one if many is None or number == 1 else many
     shown = values if many is None else {"n": number, **values}
-    kept = Said(text.format(**shown) if shown else text)
+    with speaking(_english):  # Parts may be said as they are read.
+        kept = Said(text.format(**shown) if shown else text)
     kept.text, kept.more, kept.number, kept.values = one, many, number, values
     return kept
 

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from tests.planning.test_model import ON
 from tests.planning.test_plan import at_certainty
 
-from quailwright.planning.calendar import bars, steps
+from quailwright.planning.calendar import bars, lives, steps
 from quailwright.planning.plan import Plan
 from quailwright.planning.problem import Cull, Set, Span
 
@@ -62,3 +62,17 @@ def test_sets_of_one_day_are_one_bar() -> None:
     sets = (Set(SET_ON, "creek", 40, "box", 15, 4), Set(SET_ON, "mill", 20, "box", 7, 2))
     (bar,) = bars(with_sets(*sets))
     assert bar.name == f"{SET_ON}, 60 eggs"
+
+
+def test_a_life_runs_from_setting_to_the_day_when_all_go() -> None:
+    """Hatched on day 17 (`incubation`); hens lay at 42.8 days on the mean (Stein and Bacon 1976,
+    Effect of photoperiod upon age and maintenance of sexual development in female Coturnix)."""
+    gone = Cull(SET_ON + timedelta(days=100), f"set of {SET_ON}", 0, 0)
+    plan = with_sets(Set(SET_ON, "creek", 40, "box", 15, 4), culls=(gone,))
+    (life,) = lives(plan)
+    assert (life.hatches - SET_ON).days == 17
+    assert (life.lays - life.hatches).days == 43
+    assert (life.until, life.goes, life.eggs) == (gone.on, True, 40)
+    (stays,) = lives(with_sets(Set(SET_ON, "creek", 40, "box", 15, 4)))
+    over = plan.problem.first_day(plan.problem.weeks)
+    assert (stays.until, stays.goes) == (over, False)

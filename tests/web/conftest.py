@@ -39,10 +39,10 @@ SMALL_FLOCK = (
 
 READ_PAGES = (
     "/", "/hatches", "/hatches/may", "/birds", "/places/pen", "/places/box", "/plan", "/plan/ask",
-    "/outlook", "/outlook?ask=fewer_cocks", "/outlook?ask=no_hatches", "/more", "/journal", "/kept",
+    "/outlook", "/outlook?ask=fewer_cocks", "/outlook?ask=no_hatches", "/plan/offers", "/more",
     "/eggs", "/eggs?by=place&of=pen&weeks=4", "/paper", "/paper/round", "/paper/round?days=7",
     "/paper/places",
-    "/no-signal", "/settings", "/settings/holding", "/settings/places",
+    "/journal", "/kept", "/no-signal", "/settings", "/settings/holding", "/settings/places",
     "/settings/places/change?name=pen", "/settings/instruments", "/settings/sources",
     "/settings/feeds", "/settings/feeds/change?name=pellets", "/settings/care",
     "/settings/care/rule?name=wash", "/help", "/help?subject=incubation", "/help?text=nrc",

@@ -121,6 +121,88 @@ def test_what_if_is_a_plan_of_its_own_beside_the_first(app: FastAPI, keeper: Tes
     assert "few" in wrong.text
 
 
+def test_sets_are_told_as_bars_with_their_days(app: FastAPI, keeper: TestClient) -> None:
+    text = keeper.get(made(app, keeper)).text
+    assert "When does each set hatch, lay and go?" in text
+    assert 'class="bar-eggs"' in text
+    assert "The first chicks are due" in text
+    assert "style=" not in text
+
+
+SCRIPT = {"HX-Request": "true"}
+
+
+def slide(client: TestClient, path: str, headers: dict[str, str], **fields: str) -> Any:
+    data = {"token": token_of(client), "do": "slide", "choice": "as asked", **fields}
+    return client.post(path, data=data, headers=headers)
+
+
+def test_sliders_plan_again_beside_the_plan(app: FastAPI, keeper: TestClient) -> None:
+    path = made(app, keeper)
+    text = keeper.get(path).text
+    assert 'type="range" id="s-goal-eggs_per_week" name="goal.eggs_per_week" min="2"' in text
+    assert "110 eggs a week" in text
+    answer = slide(keeper, path, SCRIPT, **{"goal.eggs_per_week": "60"})
+    assert answer.status_code == 200
+    tried = re.findall(r'hx-get="(/plan/made/[^"]+)/beside"', answer.text)[0]
+    job = app.state.home.planner.job(tried.rpartition("/")[2])
+    job.wait()
+    part = keeper.get(f"{tried}/beside", headers=SCRIPT).text
+    assert "<!doctype" not in part
+    assert "as slid" in part
+    assert f'href="{tried}"' in part
+    assert "hx-get" not in part
+    assert "eggs_per_week = 60" in job.about.brief.decode()
+    # Neither is lost: the first is still there, and the second leads back to it.
+    assert keeper.get(path).status_code == 200
+    assert f'href="{path}?choice=as' in keeper.get(tried).text
+
+
+def test_a_slider_without_scripts_leads_to_the_plan(app: FastAPI, keeper: TestClient) -> None:
+    path = made(app, keeper)
+    answer = slide(keeper, path, {}, **{"goal.certainty": "70"})
+    assert answer.status_code == 303
+    app.state.home.planner.job(answer.headers["location"].rpartition("/")[2]).wait()
+    assert "What does it change?" in keeper.get(answer.headers["location"]).text
+    assert slide(keeper, path, {}, **{"goal.certainty": "7"}).status_code == 422
+    part = slide(keeper, path, SCRIPT, **{"goal.certainty": "7"})
+    assert "how sure: from 50 to 99" in part.text
+
+
+def test_sliding_often_never_loses_the_plan_beneath(
+    app: FastAPI, keeper: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = made(app, keeper)
+    page_of = app.state.home.planner.job(path.rpartition("/")[2]).made
+    monkeypatch.setattr(plan_page, "made", lambda asked, stands, tell: page_of)
+    for eggs in range(20, 20 + 2 * MOST_KEPT):
+        slide(keeper, path, SCRIPT, **{"goal.eggs_per_week": str(eggs)})
+        app.state.home.planner.running() and app.state.home.planner.running().wait()
+    assert "Does it meet the goal?" in keeper.get(path).text
+
+
+def test_a_slider_moved_again_stops_the_try_before(
+    app: FastAPI, enter: Enter, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    keeper, helper = enter("keeper"), enter("helper")
+    path = made(app, keeper)
+    held = _Held()
+    monkeypatch.setattr(plan_page, "made", held)
+    first = slide(keeper, path, SCRIPT, **{"goal.eggs_per_week": "60"})
+    held.begun.wait(5)
+    tried = re.findall(r'hx-get="/plan/made/([^"]+)/beside"', first.text)[0]
+    assert "best so far: &lt;b&gt;2" in keeper.get(f"/plan/made/{tried}/beside").text.lower()
+    # Somebody else's is not stopped, and is said to be in the way.
+    other = slide(helper, path, SCRIPT, **{"goal.eggs_per_week": "70"})
+    assert "One plan at a time" in other.text
+    again = slide(keeper, path, SCRIPT, **{"goal.eggs_per_week": "70"})
+    assert "/beside" in again.text
+    job = app.state.home.planner.job(tried)
+    assert job.stopping
+    assert not job.runs
+    held.free.set()
+
+
 def test_other_plans_are_there_to_pick(app: FastAPI, keeper: TestClient) -> None:
     path = made(app, keeper)
     others = post(keeper, path, do="others").headers["location"]

@@ -11,6 +11,7 @@ from quailwright.cli.standing import asked_file, standing
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
 from quailwright.journal.findings import BadInput
+from quailwright.language import figure, mark, say, say_many
 
 if TYPE_CHECKING:
     from datetime import date
@@ -68,7 +69,7 @@ def offers(
 
     asked, findings = read_offers(data)
     if asked is None:
-        raise BadInput(f"{file} cannot be used as it is.", tuple(findings))
+        raise BadInput(say("{name} cannot be used as it is.", name=file), tuple(findings))
     try:
         found = answer(asking(asked, hens, certainty), flock, day, np.random.default_rng(1))
     except ValueError as error:
@@ -85,23 +86,42 @@ def offers(
 
 def _show(found: "Answer", flock: Flock, day: "date") -> None:
     name = flock.holding.name if flock.holding is not None else ""
-    print(
-        f"{name + ': ' if name else ''}eggs for {wording.counted(found.hens, 'hen')} at lay, with "
-        f"a chance of {found.certainty:.0%}, as of {wording.full_day(day)}"
+    told = say_many(
+        "eggs for {n} hen at lay, with a chance of {chance:.0%}, as of {day}",
+        "eggs for {n} hens at lay, with a chance of {chance:.0%}, as of {day}",
+        found.hens,
+        chance=found.certainty,
+        day=wording.full_day(day),
     )
+    print(f"{name + ': ' if name else ''}{told}")
     for sentence in found.said:
         print(f"  {sentence}")
-    show.heading("Offers, the cheapest way to those hens first (likely is four times in five)")
+    show.heading(say("Offers, the cheapest way to those hens first (likely is four times in five)"))
     show.table(
-        ("from", "route", "order", "costs", "chance", "hens", "a hen costs", "hatch of set", "own"),
+        (
+            say("from"),
+            say("route"),
+            say("order"),
+            say("costs"),
+            say("chance"),
+            say("hens"),
+            say("a hen costs"),
+            say("hatch of set"),
+            say("own"),
+        ),
         [_row(one) for one in found.compared],
     )
-    print("  own: hatches of yours with these eggs. A hen costs: the order, without feed and heat.")
+    own = say("own: hatches of yours with these eggs.")
+    costs = say("A hen costs: the order, without feed and heat.")
+    print(f"  {own} {costs}")
     for one in found.compared:
         if not one.reaches or one.eggs != one.eggs_needed:
             from quailwright.planning.offers import says_of
 
             print(f"  {one.offer.source}: {says_of(one, found.hens, found.certainty)}")
+
+
+_ROUTES = {"own": mark("own"), "collected": mark("collected"), "shipped": mark("shipped")}
 
 
 def _row(one: "Compared") -> list[object]:
@@ -111,12 +131,24 @@ def _row(one: "Compared") -> list[object]:
     each = one.cost_per_hen
     return [
         one.offer.source,
-        one.offer.route,
-        f"{one.eggs}" if one.reaches else f"all {one.eggs}",
-        f"{one.cost:.2f}",
+        say(_ROUTES[one.offer.route]),
+        f"{one.eggs}" if one.reaches else say("all {eggs}", eggs=one.eggs),
+        figure(one.cost, ".2f"),
         f"{one.chance:.0%}",
-        f"{one.hens.mean:.0f} ({one.hens.q10:.0f} to {one.hens.q90:.0f})",
-        f"{each.mean:.2f} ({each.q10:.2f} {f'to {each.q90:.2f}' if isfinite(each.q90) else 'up'})",
-        f"{hatch['mean']:.0%} ({hatch['q10']:.0%} to {hatch['q90']:.0%})",
+        say(
+            "{mean:.0f} ({low:.0f} to {high:.0f})",
+            mean=one.hens.mean,
+            low=one.hens.q10,
+            high=one.hens.q90,
+        ),
+        say("{mean:.2f} ({low:.2f} to {high:.2f})", mean=each.mean, low=each.q10, high=each.q90)
+        if isfinite(each.q90)
+        else say("{mean:.2f} ({low:.2f} up)", mean=each.mean, low=each.q10),
+        say(
+            "{mean:.0%} ({low:.0%} to {high:.0%})",
+            mean=hatch["mean"],
+            low=hatch["q10"],
+            high=hatch["q90"],
+        ),
         one.belief.own_hatches,
     ]

@@ -17,6 +17,7 @@ from quailwright.flock.state import Flock
 from quailwright.guide import wording
 from quailwright.guide.round import day_at
 from quailwright.journal.findings import BadInput
+from quailwright.language import figure, mark, say
 
 if TYPE_CHECKING:
     from quailwright.outlook.forecast import Outlook, Question
@@ -42,6 +43,8 @@ answer changes. What you have planned (set_planned, cull_planned) is counted unl
 _SHOWN_WEEKS = 26
 _LONG_DAY_H = 17
 _MOST = 50_000_000
+_MOST_DRAWS = 1_000_000
+_MOST_EGGS = 100_000
 _LARGE = 4_000_000
 """Draws times weeks from which a progress bar is shown."""
 
@@ -105,7 +108,7 @@ def outlook(
     from quailwright.outlook.scores import past_scores
 
     if past:
-        with progress_bar("Forecasts made again", True) as made:
+        with progress_bar(say("Forecasts made again"), True) as made:
             scores = past_scores(entries, day, np.random.default_rng(seed), made)
         if as_json:
             from quailwright.exchange.outlook_shape import scores_shape
@@ -113,7 +116,7 @@ def outlook(
             show.json_document(scores_shape(scores))
             return
         if not scores:
-            print("The record is too short: past forecasts need some five weeks of eggs.")
+            print(say("The record is too short: past forecasts need some five weeks of eggs."))
         for score in scores:
             print(score.sentence)
         return
@@ -126,7 +129,7 @@ def outlook(
         tuple(_asked_set(text, day, weeks) for text in sets or ()),
         planned=stands.planned,
     )
-    with progress_bar("Weeks drawn", draws * weeks > _LARGE) as drawn:
+    with progress_bar(say("Weeks drawn"), draws * weeks > _LARGE) as drawn:
         ahead = outlook_told.ahead(
             known, weeks, draws, seed, question, progress=lambda week: drawn(week, weeks)
         )
@@ -149,17 +152,23 @@ def _check(
     weeks: int, draws: int, seed: int, lamp: float | None, fewer_cocks: int, fewer_hens: int
 ) -> None:
     if not 1 <= weeks <= 520:
-        raise BadInput(f"--weeks is 1 to 520, not {weeks}.")
-    if not 1 <= draws <= 1_000_000:
-        raise BadInput(f"--draws is 1 to 1,000,000, not {draws}.")
+        raise BadInput(say("--weeks is 1 to 520, not {weeks}.", weeks=weeks))
+    if not 1 <= draws <= _MOST_DRAWS:
+        raise BadInput(say("--draws is 1 to {most:,}, not {draws}.", most=_MOST_DRAWS, draws=draws))
     if draws * weeks > _MOST:
-        raise BadInput(f"--draws times --weeks is {draws * weeks:,}: no more than {_MOST:,}.")
+        raise BadInput(
+            say(
+                "--draws times --weeks is {product:,}: no more than {most:,}.",
+                product=draws * weeks,
+                most=_MOST,
+            )
+        )
     if seed < 0:
-        raise BadInput(f"--seed is 0 or more, not {seed}.")
+        raise BadInput(say("--seed is 0 or more, not {number}.", number=seed))
     if lamp is not None and not 0 < lamp <= 24:
-        raise BadInput(f"--lamp is hours of light a day, up to 24, not {lamp:g}.")
+        raise BadInput(say("--lamp is hours of light a day, up to 24, not {hours:g}.", hours=lamp))
     if min(fewer_cocks, fewer_hens) < 0:
-        raise BadInput("--fewer-cocks and --fewer-hens take birds away: 0 or more.")
+        raise BadInput(say("--fewer-cocks and --fewer-hens take birds away: 0 or more."))
 
 
 def _asked_set(text: str, day: date, weeks: int) -> "PlannedSet":
@@ -171,17 +180,29 @@ def _asked_set(text: str, day: date, weeks: int) -> "PlannedSet":
         source = parts[2]
     except (ValueError, IndexError):
         raise BadInput(
-            f"--set '{text}' is not understood: a day, a number of eggs and whose they are, as in "
-            "--set '2027-06-01 40 creek-farm'."
+            say(
+                "--set '{text}' is not understood: a day, a number of eggs and whose they are, as "
+                "in --set '2027-06-01 40 creek-farm'.",
+                text=text,
+            )
         ) from None
     if on <= day:
         raise BadInput(
-            f"--set '{text}': that day is not ahead. Log eggs_set for eggs that are set."
+            say(
+                "--set '{text}': that day is not ahead. Log eggs_set for eggs that are set.",
+                text=text,
+            )
         )
     if (on - day).days > 7 * weeks:
-        raise BadInput(f"--set '{text}': that is after the {weeks} weeks looked at (--weeks).")
-    if not 1 <= eggs <= 100_000:
-        raise BadInput(f"--set '{text}': 1 to 100,000 eggs.")
+        raise BadInput(
+            say(
+                "--set '{text}': that is after the {weeks} weeks looked at (--weeks).",
+                text=text,
+                weeks=weeks,
+            )
+        )
+    if not 1 <= eggs <= _MOST_EGGS:
+        raise BadInput(say("--set '{text}': 1 to {most:,} eggs.", text=text, most=_MOST_EGGS))
     return PlannedSet(on, eggs, source)
 
 
@@ -206,7 +227,8 @@ def _show(ahead: "Outlook", flock: Flock, said: list[str]) -> None:
     from quailwright.outlook.report import chance_of_goal
 
     name = flock.holding.name if flock.holding is not None else ""
-    print(f"{name + ': ' if name else ''}the weeks after {wording.full_day(ahead.as_of)}")
+    told = say("the weeks after {day}", day=wording.full_day(ahead.as_of))
+    print(f"{name + ': ' if name else ''}{told}")
     for sentence in said:
         print(textwrap.fill(sentence, 100, initial_indent="  ", subsequent_indent="  "))
     if not flock.entries:
@@ -216,7 +238,7 @@ def _show(ahead: "Outlook", flock: Flock, said: list[str]) -> None:
         return
     goal = chance_of_goal(ahead, flock)
     wanted = flock.goal.eggs_per_week if flock.goal is not None else None
-    show.heading("Eggs a week: how many, and how sure?")
+    show.heading(say("Eggs a week: how many, and how sure?"))
     print(f"  {_in_words(ahead)}")
     step = -(-ahead.weeks // _SHOWN_WEEKS)
     shown = range(0, ahead.weeks, step)
@@ -225,9 +247,9 @@ def _show(ahead: "Outlook", flock: Flock, said: list[str]) -> None:
         [_likely(ahead, "eggs", week) for week in shown],
         wanted,
     )
-    show.heading("Likely, week by week (four times in five)")
+    show.heading(say("Likely, week by week (four times in five)"))
     quantities = _FITTING if _is_narrow() else _ALL
-    columns = ["week from", *(_HEADS.get(name, name) for name in quantities)]
+    columns = [say("week from"), *(say(_HEADS[name]) for name in quantities)]
     rows: list[list[object]] = []
     for week in range(min(ahead.weeks, _SHOWN_WEEKS)):
         row: list[object] = [wording.weekday(ahead.first_day(week))]
@@ -237,18 +259,24 @@ def _show(ahead: "Outlook", flock: Flock, said: list[str]) -> None:
         ]
         rows.append(row + ([_percent(goal[week])] if goal is not None else []))
     if goal is not None:
-        columns.append("goal met" if quantities == _FITTING else f"chance of {wanted:g} eggs")
+        columns.append(
+            say("goal met")
+            if quantities == _FITTING
+            else say("chance of {eggs:g} eggs", eggs=wanted)
+        )
     show.table(columns, rows)
     if quantities == _FITTING:
-        print("  Cocks, chicks and deaths: in a wider window, or --json.")
+        print("  " + say("Cocks, chicks and deaths: in a wider window, or --json."))
     if ahead.hatches:
         is_all_set = all(one.hatch in flock.hatches for one in ahead.hatches)
-        show.heading("Hatches under way" if is_all_set else "Hatches under way or planned")
+        show.heading(
+            say("Hatches under way") if is_all_set else say("Hatches under way or planned")
+        )
         show.table(
-            ("hatch", "chicks", "hens at 8 weeks"),
+            (say("hatch"), say("chicks"), say("hens at 8 weeks")),
             [
                 (
-                    one.hatch,
+                    say(one.hatch),
                     _range(_quantiles(one.chicks_samples)),
                     _range(_quantiles(one.hens_at_8_weeks)),
                 )
@@ -256,12 +284,19 @@ def _show(ahead: "Outlook", flock: Flock, said: list[str]) -> None:
             ],
         )
     print()
-    print("What these rates rest on: outlook --rates. How past forecasts did: outlook --past.")
+    print(say("What these rates rest on: outlook --rates. How past forecasts did: outlook --past."))
 
 
 _ALL = ("eggs", "hens", "cocks", "chicks", "deaths", "feed_kg")
 _FITTING = ("eggs", "hens", "feed_kg")
-_HEADS = {"feed_kg": "feed, kg"}
+_HEADS = {
+    "eggs": mark("eggs"),
+    "hens": mark("hens"),
+    "cocks": mark("cocks"),
+    "chicks": mark("chicks"),
+    "deaths": mark("deaths"),
+    "feed_kg": mark("feed, kg"),
+}
 _WIDE = 120
 
 
@@ -277,10 +312,22 @@ def _percent(share: float | None) -> str:
 def _in_words(ahead: "Outlook") -> str:
     first, last = _likely(ahead, "eggs", 0), _likely(ahead, "eggs", ahead.weeks - 1)
     if ahead.weeks == 1:
-        return f"{first[2]:.0f} next week, likely {first[0]:.0f} to {first[4]:.0f}."
-    return (
-        f"{first[2]:.0f} next week, likely {first[0]:.0f} to {first[4]:.0f}; "
-        f"{last[2]:.0f} in week {ahead.weeks}, likely {last[0]:.0f} to {last[4]:.0f}."
+        return say(
+            "{next:.0f} next week, likely {low:.0f} to {high:.0f}.",
+            next=first[2],
+            low=first[0],
+            high=first[4],
+        )
+    return say(
+        "{next:.0f} next week, likely {low:.0f} to {high:.0f}; {last:.0f} in week {week}, likely "
+        "{last_low:.0f} to {last_high:.0f}.",
+        next=first[2],
+        low=first[0],
+        high=first[4],
+        last=last[2],
+        week=ahead.weeks,
+        last_low=last[0],
+        last_high=last[4],
     )
 
 
@@ -296,22 +343,38 @@ def _quantiles(samples: "Array") -> tuple[float, ...]:
 
 
 def _range(quantiles: tuple[float, ...], decimals: int = 0) -> str:
-    low, middle, high = (f"{quantiles[n]:.{decimals}f}" for n in (0, 2, 4))
-    return middle if low == high else f"{middle} ({low} to {high})"
+    low, middle, high = (figure(quantiles[n], f".{decimals}f") for n in (0, 2, 4))
+    if low == high:
+        return middle
+    return say("{middle} ({low} to {high})", middle=middle, low=low, high=high)
 
 
 def _show_rates(table: "list[Rate]") -> None:
-    print("What the outlook stands on; likely is nine times in ten. Weights in percent.")
+    print(say("What the outlook stands on; likely is nine times in ten. Weights in percent."))
     show.table(
-        ("rate", "of", "believed", "likely", "published", "records", "publ.", "others", "own"),
+        (
+            say("rate"),
+            say("of"),
+            say("believed"),
+            say("likely"),
+            say("published"),
+            say("records"),
+            say("publ."),
+            say("others"),
+            say("own"),
+        ),
         [
             (
-                rate.name.replace("_", " "),
-                rate.of or "the holding, and any new one",
+                say(_RATES.get(rate.name, rate.name.replace("_", " "))),
+                rate.of or say("the holding, and any new one"),
                 _figure(rate.mean, rate.name),
-                f"{_figure(rate.q05, rate.name)} to {_figure(rate.q95, rate.name)}",
+                say(
+                    "{low} to {high}",
+                    low=_figure(rate.q05, rate.name),
+                    high=_figure(rate.q95, rate.name),
+                ),
                 _figure(rate.prior_mean, rate.name),
-                f"{rate.records:g} {rate.unit}",
+                f"{figure(rate.records, 'g')} {say(rate.unit)}",
                 f"{100 * rate.weight_published:.0f}",
                 f"{100 * rate.weight_others:.0f}",
                 f"{100 * rate.weight_own:.0f}",
@@ -321,18 +384,44 @@ def _show_rates(table: "list[Rate]") -> None:
     )
 
 
+_RATES = {
+    "hatch_of_set": mark("hatch of set"),
+    "fertility": mark("fertility"),
+    "deaths_a_week_week_1": mark("deaths a week week 1"),
+    "deaths_a_week_week_2": mark("deaths a week week 2"),
+    "deaths_a_week_week_3": mark("deaths a week week 3"),
+    "deaths_a_week_grower": mark("deaths a week grower"),
+    "deaths_a_week_adult": mark("deaths a week adult"),
+    "lay": mark("lay"),
+    "feed_used_over_eaten": mark("feed used over eaten"),
+    "weight_over_usual": mark("weight over usual"),
+}
+
+
 def _figure(share: float, of: str = "") -> str:
     if of in ("feed_used_over_eaten", "weight_over_usual"):
-        return f"{share:.2f}"
-    return f"{share:.0%}" if share >= 0.1 else f"{share:.1%}"
+        return figure(share, ".2f")
+    return figure(share, ".0%" if share >= 0.1 else ".1%")
 
 
 def _show_answer(ahead: "Outlook", as_it_stands: "Outlook", question: "Question") -> None:
     from quailwright.outlook.report import compared
 
-    show.heading(f"What {question.words} would change, in all {ahead.weeks} weeks together")
+    show.heading(
+        say(
+            "What {question} would change, in all {weeks} weeks together",
+            question=question.words,
+            weeks=ahead.weeks,
+        )
+    )
     if question.lamp_h is not None and question.lamp_h > _LONG_DAY_H:
-        show.caution("Birds need a dark rest: keepers light to 14 to 17 h, and more adds no eggs.")
+        show.caution(
+            say("Birds need a dark rest: keepers light to 14 to 17 h, and more adds no eggs.")
+        )
     for name, spread in compared(ahead, as_it_stands).items():
-        what = "eggs" if name == "eggs" else "kg of feed"
-        print(f"  {spread['q50']:+.0f} {what}, likely {spread['q10']:+.0f} to {spread['q90']:+.0f}")
+        text = (
+            mark("{middle:+.0f} eggs, likely {low:+.0f} to {high:+.0f}")
+            if name == "eggs"
+            else mark("{middle:+.0f} kg of feed, likely {low:+.0f} to {high:+.0f}")
+        )
+        print("  " + say(text, middle=spread["q50"], low=spread["q10"], high=spread["q90"]))

@@ -22,6 +22,7 @@ from quailwright.cli.standing import Standing, asked_file, standing
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
 from quailwright.journal.findings import BadInput
+from quailwright.language import say, say_many
 
 if TYPE_CHECKING:
     from quailwright.exchange.plan_told import PlanAsked
@@ -91,12 +92,14 @@ def plan(
 ) -> None:
     """The hatch calendar that meets a goal, or why none can."""
     if seed < 0:
-        raise BadInput(f"--seed is 0 or more, not {seed}.")
+        raise BadInput(say("--seed is 0 or more, not {number}.", number=seed))
     if accept and what_if:
-        raise BadInput("--what-if only tries. Write the change into the brief, then --accept.")
+        raise BadInput(say("--what-if only tries. Write the change into the brief, then --accept."))
     stands = standing(ctx, flock_file, on)
     if file is None and stands.flock.plan is None:
-        raise BadInput("No plan has been accepted yet. Name a brief: quailwright plan brief.toml")
+        raise BadInput(
+            say("No plan has been accepted yet. Name a brief: quailwright plan brief.toml")
+        )
     data = b"" if file is None else asked_file(file)
     from quailwright.exchange.plan_told import PlanAsked, PlanFrom, answer_to
 
@@ -122,7 +125,14 @@ def plan(
     else:
         _show(answer, flock)
         if accept:
-            print(f"\nAccepted: {accepted} entries are in the journal.")
+            print()
+            print(
+                say_many(
+                    "Accepted: {n} entries are in the journal.",
+                    "Accepted: {n} entries are in the journal.",
+                    accepted,
+                )
+            )
     if answer.plan.status != "met" and not accept:
         raise typer.Exit(1)
 
@@ -130,8 +140,8 @@ def plan(
 @contextmanager
 def _planning() -> Iterator[Callable[[str, float], None]]:
     """A bar that tells the best so far, on a terminal."""
-    with progress_bar("Planning; Ctrl-C takes the best so far", True) as moved:
-        yield lambda words, part: moved(round(100 * part), 100, words)
+    with progress_bar(say("Planning; Ctrl-C takes the best so far"), True) as moved:
+        yield lambda words, part: moved(round(100 * part), 100, say(words))
 
 
 def _accept(
@@ -161,10 +171,11 @@ def _show(answer: "Answer", flock: Flock) -> None:
 
     plan = answer.plan
     name = flock.holding.name if flock.holding is not None else ""
-    print(f"{name + ': ' if name else ''}a plan from {wording.full_day(plan.problem.on)}")
+    begins = say("a plan from {day}", day=wording.full_day(plan.problem.on))
+    print(f"{name + ': ' if name else ''}{begins}")
     print(status_words(plan))
     for sentence in [*chances(plan), *answer.reasons, *answer.said]:
-        print(textwrap.fill(sentence, 100, initial_indent="  ", subsequent_indent="  "))
+        print(textwrap.fill(say(sentence), 100, initial_indent="  ", subsequent_indent="  "))
     if answer.again is not None:
         _show_again(answer.again)
     _show_sets(plan)
@@ -172,32 +183,44 @@ def _show(answer: "Answer", flock: Flock) -> None:
     _show_weeks(plan)
     _show_cost(plan)
     if answer.ways:
-        show.heading("Ways out, each tried")
+        show.heading(say("Ways out, each tried"))
         show.table(
-            ("if there were", "a week is met with", "costs more", ""),
+            (say("if there were"), say("a week is met with"), say("costs more"), ""),
             [
                 (
-                    way.what,
+                    say(way.what),
                     f"{way.chance:.0%}",
                     f"{way.cost_more:+.0f}",
-                    "meets the goal" if way.status == "met" else "",
+                    say("meets the goal") if way.status == "met" else "",
                 )
                 for way in answer.ways
             ],
         )
-        print("  Costs are of birds, eggs, work and a lamp's power, not of the thing itself.")
+        print(
+            "  "
+            + say("Costs are of birds, eggs, work and a lamp's power, not of the thing itself.")
+        )
     if answer.choices:
-        show.heading("Plans to pick from")
-        show.table(_COMPARED, [(one.name, *_compared(one.plan)) for one in answer.choices])
-        print('  Pick one: --choice "its name"; take it on: --accept.')
+        show.heading(say("Plans to pick from"))
+        show.table(_columns(), [(one.name, *_compared(one.plan)) for one in answer.choices])
+        print("  " + say('Pick one: --choice "its name"; take it on: --accept.'))
     if answer.what_if is not None:
         told, other = answer.what_if
-        show.heading("What if")
-        rows = [("the brief", plan), (", ".join(told), other)]
-        show.table(_COMPARED, [(name, *_compared(one)) for name, one in rows])
+        show.heading(say("What if"))
+        rows = [(say("the brief"), plan), (", ".join(told), other)]
+        show.table(_columns(), [(name, *_compared(one)) for name, one in rows])
 
 
-_COMPARED = ("plan", "a week is met with", "all weeks", "costs", "hatches", "min a day", "birds")
+def _columns() -> tuple[str, ...]:
+    return (
+        say("plan"),
+        say("a week is met with"),
+        say("all weeks"),
+        say("costs"),
+        say("hatches"),
+        say("min a day"),
+        say("birds"),
+    )
 
 
 def _compared(plan: "Plan") -> tuple[object, ...]:
@@ -215,22 +238,31 @@ def _compared(plan: "Plan") -> tuple[object, ...]:
 
 
 def _show_again(again: "Again") -> None:
-    show.heading(f"Against the plan accepted on {wording.full_day(again.accepted_on)}")
+    day = wording.full_day(again.accepted_on)
+    show.heading(say("Against the plan accepted on {day}", day=day))
     said = [change.words for change in again.changes if change.words]
-    for sentence in said or ["No set changes."]:
+    for sentence in said or [say("No set changes.")]:
         print(f"  {sentence}")
     if again.why:
-        print("  Since then:")
+        print("  " + say("Since then:"))
     for sentence in again.why:
-        print(textwrap.fill(sentence, 100, initial_indent="    ", subsequent_indent="    "))
+        print(textwrap.fill(say(sentence), 100, initial_indent="    ", subsequent_indent="    "))
 
 
 def _show_sets(plan: "Plan") -> None:
     from quailwright.planning.problem import chosen_on
 
-    show.heading("Set")
+    show.heading(say("Set"))
     show.table(
-        ("on", "eggs", "from", "in", "choose on", "hens stay", "cocks stay"),
+        (
+            say("on"),
+            say("eggs"),
+            say("from"),
+            say("in"),
+            say("choose on"),
+            say("hens stay"),
+            say("cocks stay"),
+        ),
         [
             (
                 wording.full_day(one.on),
@@ -245,12 +277,12 @@ def _show_sets(plan: "Plan") -> None:
         ],
     )
     if not plan.draft.sets:
-        print("  Nothing.")
+        print("  " + say("Nothing."))
     if plan.draft.culls:
-        show.heading("Let go")
+        show.heading(say("Let go"))
         show.table(
-            ("on", "of", "hens that stay"),
-            [(wording.full_day(c.on), c.of, c.keep_hens) for c in plan.draft.culls],
+            (say("on"), say("of"), say("hens that stay")),
+            [(wording.full_day(c.on), say(c.of), c.keep_hens) for c in plan.draft.culls],
         )
 
 
@@ -264,7 +296,7 @@ def _show_calendar(plan: "Plan") -> None:
     days = 7 * plan.problem.weeks
     rows = [
         (
-            bar.name,
+            say(bar.name),
             [
                 (_LETTERS[phase], (begun - first).days / days, ((last - first).days + 1) / days)
                 for phase, begun, last in bar.phases
@@ -273,15 +305,16 @@ def _show_calendar(plan: "Plan") -> None:
         for bar in bars(plan)
     ]
     if rows:
-        show.heading(f"The sets from {first} to {first + timedelta(days=days - 1)}")
-        show.bars(rows, "t turned, h hatching, b brooder, g growing, = kept")
+        last = first + timedelta(days=days - 1)
+        show.heading(say("The sets from {first} to {last}", first=first, last=last))
+        show.bars(rows, say("t turned, h hatching, b brooder, g growing, = kept"))
 
 
 def _show_weeks(plan: "Plan") -> None:
     from quailwright.outlook.report import spread_of
 
     problem = plan.problem
-    show.heading("Eggs a week with this plan: does it hold?")
+    show.heading(say("Eggs a week with this plan: does it hold?"))
     step = -(-problem.weeks // _SHOWN_WEEKS)
     weeks = range(0, problem.weeks, step)
     names = ("q10", "q25", "q50", "q75", "q90")
@@ -297,15 +330,21 @@ _SHOWN_WEEKS = 26
 
 
 def _show_cost(plan: "Plan") -> None:
-    from quailwright.exchange.plan_told import most_and_longest
+    from quailwright.exchange.plan_told import PARTS, most_and_longest
     from quailwright.outlook.report import spread_of
 
     prices = plan.problem.prices
     cost = spread_of(plan.cost)
     currency = f" {prices.currency}" if prices.currency else ""
-    show.heading(f"Cost of all {plan.problem.weeks} weeks")
-    print(f"  {cost['mean']:.0f}{currency}, likely {cost['q10']:.0f} to {cost['q90']:.0f}")
+    show.heading(say("Cost of all {weeks} weeks", weeks=plan.problem.weeks))
+    told = say(
+        "{cost}, likely {low:.0f} to {high:.0f}",
+        cost=f"{cost['mean']:.0f}{currency}",
+        low=cost["q10"],
+        high=cost["q90"],
+    )
+    print(f"  {told}")
     for name, part in plan.parts.items():
         if part:
-            print(f"    {name.replace('_', ' ')}: {part:.0f}")
+            print(f"    {say(PARTS[name])}: {part:.0f}")
     print(f"  {most_and_longest(plan)}")

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quailwright.exchange.loss_chart import Mark
+from quailwright.language import dated, figure
 from quailwright.outlook.report import spread_of
 
 WIDTH, HEIGHT = 360, 230
@@ -60,6 +61,8 @@ class FanChart:
         likely: the band of four times in five; `half`: of half of the time.
         middle: the line through the middles.
         goal: the line of what is wanted, broken where nothing is; as an SVG path.
+        other, other_likely: the line and the band of weeks to lay it beside; "" where there are
+            none.
         months, amounts: ticks of the two axes.
     """
 
@@ -69,11 +72,14 @@ class FanChart:
     goal: str
     months: list[Mark]
     amounts: list[Mark]
+    other: str = ""
+    other_likely: str = ""
 
 
-def fan_chart(weeks: Sequence[WeekTold]) -> FanChart:
-    """The chart of one week or more."""
-    most = max(1.0, *(max(week.high, week.wanted or 0.0) for week in weeks)) * 1.06
+def fan_chart(weeks: Sequence[WeekTold], other: Sequence[WeekTold] = ()) -> FanChart:
+    """The chart of one week or more; `other` are the same weeks, to lay it beside."""
+    highs = (max(week.high, week.wanted or 0.0) for week in (*weeks, *other))
+    most = max(1.0, *highs) * 1.06
     span = max(1, len(weeks) - 1)
 
     def along(week: float) -> float:
@@ -98,7 +104,9 @@ def fan_chart(weeks: Sequence[WeekTold]) -> FanChart:
             for n, says in _months(weeks)
             if along(n) <= WIDTH - _ROOM_OF_A_MONTH
         ],
-        [Mark(_LEFT, up(amount), f"{amount:g}") for amount in _amounts(most)],
+        [Mark(_LEFT, up(amount), figure(amount, "g")) for amount in _amounts(most)],
+        " ".join(line([week.middle for week in other])),
+        band([week.low for week in other], [week.high for week in other]),
     )
 
 
@@ -122,7 +130,8 @@ def _months(weeks: Sequence[WeekTold]) -> list[tuple[int, str]]:
     room = max(1, len(weeks) // (_MOST_MONTHS + 2))
     if len(firsts) > 1 and firsts[1] - firsts[0] < room:
         firsts = firsts[1:]
-    return [(n, f"{weeks[n].first_day:%b}") for n in firsts[::step]]
+    days = [(n, weeks[n].first_day) for n in firsts[::step]]
+    return [(n, dated(day, f"{day:%b}", "MMM")) for n, day in days]
 
 
 def _amounts(most: float) -> list[float]:

@@ -1,23 +1,35 @@
 """The outlook as a page tells it: weeks against the goal, and what a question would change."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
+from typing import TypeVar
 
+from quailwright.exchange import outlook_told
 from quailwright.exchange.fan_chart import FanChart, WeekTold, fan_chart, weeks_told
-from quailwright.exchange.outlook_told import ahead, as_it_stands, believed, rests_on
+from quailwright.exchange.outlook_told import Believed, as_it_stands, believed, rests_on
+from quailwright.exchange.typed import local
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
-from quailwright.journal.entries import Goal
+from quailwright.journal.entries import Goal, Source
 from quailwright.journal.findings import BadInput
 from quailwright.journal.store import Store
+from quailwright.language import mark, say
 from quailwright.outlook.forecast import Outlook, Question
-from quailwright.outlook.report import chance_of_goal, compared
+from quailwright.outlook.hatching import PlannedSet
+from quailwright.outlook.report import FIGURES, NAMES, as_published, chance_of_goal, compared
 
 WEEKS, DRAWS, SEED = 26, 2000, 1
 _LONGEST_LAMP_H = 24.0
-_MOST_COCKS = 10_000
+_MOST_BIRDS = 10_000
+_MOST_EGGS = 10_000
 _LIT_LONG_H = 17
+_SET_IN = timedelta(weeks=1)
+_USUAL_EGGS = "planning.eggs_a_set"
+
+Made = TypeVar("Made")
+Once = Callable[[str, Callable[[], Made]], Made]
+"""What is made under a name, made once for all who ask for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,85 +47,179 @@ class OutlookPage:
 
     Attributes:
         weeks, chart: of eggs; no weeks and no chart where there is nothing to tell of.
+        otherwise: the same weeks as things stand, where something is asked.
         hens_and_feed: by week.
-        said: what is to be said with it.
+        said: what is to be said with it; `published`: figures that nobody's record has moved yet,
+            in words, with their keys.
         asked: of `ASKS`; "" where nothing is asked. `words` says it.
         answer: what it would change, in sentences.
-        lamp_h, fewer_cocks: what the questions offer.
-        cocks: how many there are; `hatching`, `planned`: whether there is any.
+        typed: what the questions offer, by the names of their fields.
+        sources: whose eggs may be set: what the field takes, and words.
+        last_day: on which eggs can be set in these weeks.
+        hens, cocks: how many there are; `hatching`, `planned`: whether there is any.
     """
 
     goal: Goal | None
     weeks: list[WeekTold]
     chart: FanChart | None
+    otherwise: list[WeekTold]
     hens_and_feed: list[Beside]
     said: list[str]
+    published: list[tuple[str, str]]
     asked: str
     words: str
     answer: list[str]
-    lamp_h: str
-    fewer_cocks: str
+    typed: dict[str, str]
+    sources: list[tuple[str, str]]
+    first_day: date
+    last_day: date
+    hens: int
     cocks: int
     hatching: bool
     planned: bool
 
 
-ASKS = ("lamp", "fewer_cocks", "no_hatches", "no_planned")
+ASKS = ("lamp", "fewer_cocks", "fewer_hens", "set", "no_hatches", "no_planned")
+
+FIELDS = ("lamp_h", "fewer_cocks", "fewer_hens", "set_eggs", "set_on", "set_of")
+"""Of the questions, as the page has them."""
+
+NEW = {"new collected": mark("new eggs, fetched nearby"), "new shipped": mark("new eggs, by post")}
+"""Eggs of a source that the journal does not know, by their route."""
+_KNOWN = "of "
 
 
 def outlook_page(
-    store: Store, flock: Flock, now: datetime, typed: Mapping[str, str]
+    store: Store,
+    flock: Flock,
+    now: datetime,
+    typed: Mapping[str, str],
+    once: Once[tuple[Believed, Outlook]] | None = None,
 ) -> OutlookPage:
     """The weeks after `now`; `flock` is folded up to then.
 
     Args:
-        typed: `ask` (of `ASKS`, or ""), `lamp_h`, `fewer_cocks`, as text.
+        typed: `ask` (of `ASKS`, or ""), and `FIELDS`, as text.
+        once: keeps how things stand for others who ask within the hour.
 
     Raises:
         BadInput: the question cannot be asked.
     """
-    known = believed(store, flock, now)
-    stands = as_it_stands(known, WEEKS)
-    lamp_h = typed.get("lamp_h") or f"{facts.value('laying.light_target_h'):g}"
-    fewer = typed.get("fewer_cocks") or "1"
+
+    def as_things_are() -> tuple[Believed, Outlook]:
+        known = believed(store, flock, now)
+        return known, outlook_told.ahead(known, WEEKS, DRAWS, SEED, as_it_stands(known, WEEKS))
+
+    hour = f"outlook at {local(now, flock.zone):%H}"
+    known, plain = once(hour, as_things_are) if once is not None else as_things_are()
+    stands = plain.asked
     asked = typed.get("ask", "")
-    question = _question(asked, lamp_h, fewer, stands)
-    if asked == "no_planned":
-        question = as_it_stands(known, WEEKS, with_planned=False)
-    plain = ahead(known, WEEKS, DRAWS, SEED, stands)
-    drawn = ahead(known, WEEKS, DRAWS, SEED, question) if asked else plain
-    _, said = rests_on(known, drawn, SEED)
+    fields = {name: typed.get(name, "").strip() for name in FIELDS}
+    sources = list(_sources(flock))
+    usual = _usual(known.day, sources)
+    fields = {name: text or usual[name] for name, text in fields.items()}
+    supposed, question = _question(asked, fields, stands, known)
+    drawn = outlook_told.ahead(supposed, WEEKS, DRAWS, SEED, question) if asked else plain
+    table, said = rests_on(supposed, drawn, SEED)
     weeks = _weeks(drawn, flock)
+    otherwise = _weeks(plain, flock) if asked else []
+    alive = [group.alive for group in flock.groups_alive()]
     return OutlookPage(
         flock.goal,
         weeks,
-        fan_chart(weeks) if weeks else None,
+        fan_chart(weeks, otherwise) if weeks else None,
+        otherwise,
         _hens_and_feed(drawn) if weeks else [],
         said,
+        [(say(NAMES[name]), FIGURES[name]) for name in as_published(table)],
         asked,
-        "the plan left out" if asked == "no_planned" else question.words,
+        say("the plan left out") if asked == "no_planned" else question.words,
         _change(drawn, plain, question) if asked else [],
-        lamp_h,
-        fewer,
-        sum(group.alive.cocks for group in flock.groups_alive()),
+        fields,
+        sources,
+        known.day + timedelta(days=1),
+        known.day + timedelta(weeks=WEEKS),
+        sum(birds.hens for birds in alive),
+        sum(birds.cocks for birds in alive),
         any(flock.hatches_open()) or bool(stands.planned.sets),
         bool(stands.planned.sets or stands.planned.culls),
     )
 
 
-def _question(asked: str, lamp_h: str, fewer_cocks: str, stands: Question) -> Question:
+def _sources(flock: Flock) -> Iterator[tuple[str, str]]:
+    """Whose eggs may be set: known sources, own groups with hens and cocks, and new ones."""
+    own = {group.name for group in flock.groups_alive() if group.alive.hens and group.alive.cocks}
+    for name in sorted({*flock.sources, *own}):
+        yield f"{_KNOWN}{name}", name
+    for value, words in NEW.items():
+        yield value, say(words)
+
+
+def _usual(on: date, sources: list[tuple[str, str]]) -> dict[str, str]:
+    return {
+        "lamp_h": f"{facts.value('laying.light_target_h'):g}",
+        "fewer_cocks": "1",
+        "fewer_hens": "1",
+        "set_eggs": f"{facts.value(_USUAL_EGGS):g}",
+        "set_on": (on + _SET_IN).isoformat(),
+        "set_of": sources[0][0],
+    }
+
+
+def _question(
+    asked: str, fields: Mapping[str, str], stands: Question, known: Believed
+) -> tuple[Believed, Question]:
+    """What is asked, and the flock that it is asked of: with a new source where its eggs are."""
     match asked:
-        case "" | "no_planned":
-            return stands
+        case "":
+            return known, stands
+        case "no_planned":
+            return known, as_it_stands(known, WEEKS, with_planned=False)
         case "lamp":
-            hours = _number(lamp_h, "Hours of light a day", _LONGEST_LAMP_H)
-            return replace(stands, lamp_h=hours)
+            hours = _number(fields["lamp_h"], say("Hours of light a day"), _LONGEST_LAMP_H)
+            return known, replace(stands, lamp_h=hours)
         case "fewer_cocks":
-            cocks = _number(fewer_cocks, "Cocks that go", _MOST_COCKS)
-            return replace(stands, fewer_cocks=round(cocks))
+            cocks = _number(fields["fewer_cocks"], say("Cocks that go"), _MOST_BIRDS)
+            return known, replace(stands, fewer_cocks=round(cocks))
+        case "fewer_hens":
+            hens = _number(fields["fewer_hens"], say("Hens that go"), _MOST_BIRDS)
+            return known, replace(stands, fewer_hens=round(hens))
         case "no_hatches":
-            return replace(stands, no_hatches=True)
-    raise BadInput("That cannot be asked. Press one of the buttons.")
+            return known, replace(stands, no_hatches=True)
+        case "set":
+            return _with_set(fields, stands, known)
+    raise BadInput(say("That cannot be asked. Press one of the buttons."))
+
+
+def _with_set(
+    fields: Mapping[str, str], stands: Question, known: Believed
+) -> tuple[Believed, Question]:
+    eggs = round(_number(fields["set_eggs"], say("Eggs to set"), _MOST_EGGS))
+    try:
+        on = date.fromisoformat(fields["set_on"])
+    except ValueError:
+        raise BadInput(
+            say("The day to set them: as 2027-06-01, not '{text}'.", text=fields["set_on"][:20])
+        ) from None
+    last = known.day + timedelta(weeks=WEEKS)
+    if not known.day < on <= last:
+        raise BadInput(
+            say("The day to set them: after {day} and up to {last}.", day=known.day, last=last)
+        )
+    whose = fields["set_of"]
+    if whose in NEW:
+        name = say(NEW[whose])
+        new = Source(
+            id="", at=f"{known.day}", source=name,
+            route="shipped" if whose.endswith("shipped") else "collected",
+        )  # fmt: skip
+        sources = {**known.flock.sources, name: new}
+        known = replace(known, flock=replace(known.flock, sources=sources))
+    else:
+        name = whose.removeprefix(_KNOWN)
+        if (whose, name) not in list(_sources(known.flock)):
+            raise BadInput(say("Choose whose eggs they are from the list."))
+    return known, replace(stands, sets=(PlannedSet(on, max(1, eggs), name),))
 
 
 def _number(text: str, what: str, most: float) -> float:
@@ -122,7 +228,12 @@ def _number(text: str, what: str, most: float) -> float:
     except ValueError:
         value = -1.0
     if not 0 < value <= most:
-        raise BadInput(f"{what}: a number above 0 and up to {most:g}, not {text[:20]!r}.")
+        raise BadInput(
+            say(
+                "{what}: a number above 0 and up to {most:g}, not '{text}'.",
+                what=what, most=most, text=text[:20],
+            )
+        )  # fmt: skip
     return value
 
 
@@ -147,15 +258,23 @@ def _hens_and_feed(drawn: Outlook) -> list[Beside]:
     ]
 
 
+_NO_CHANGE = {"eggs": mark("No change in eggs."), "feed_kg": mark("No change in feed.")}
+_CHANGE = {
+    "eggs": mark("{middle:+} eggs, likely {low:+} to {high:+}."),
+    "feed_kg": mark("{middle:+} kg of feed, likely {low:+} to {high:+}."),
+}
+
+
 def _change(drawn: Outlook, plain: Outlook, question: Question) -> list[str]:
-    names = {"eggs": "eggs", "feed_kg": "kg of feed"}
     said = []
     for name, spread in compared(drawn, plain).items():
         low, middle, high = (round(spread[q]) for q in ("q10", "q50", "q90"))
         if low == middle == high == 0:
-            said.append(f"No change in {names[name].removeprefix('kg of ')}.")
+            said.append(say(_NO_CHANGE[name]))
         else:
-            said.append(f"{middle:+} {names[name]}, likely {low:+} to {high:+}.")
+            said.append(say(_CHANGE[name], low=low, middle=middle, high=high))
     if question.lamp_h is not None and question.lamp_h > _LIT_LONG_H:
-        said.append("Birds need a dark rest: keepers light to 14 to 17 h, and more adds no eggs.")
+        said.append(
+            say("Birds need a dark rest: keepers light to 14 to 17 h, and more adds no eggs.")
+        )
     return said

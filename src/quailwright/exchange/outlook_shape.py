@@ -35,7 +35,7 @@ def outlook_shape(
         "planned": {
             "sets": [
                 {
-                    "hatch": one.name,
+                    "hatch": str(one.name),
                     "on": one.on.isoformat(),
                     "eggs": one.eggs,
                     "of": one.source,
@@ -46,7 +46,7 @@ def outlook_shape(
             "culls": [
                 {
                     "on": cull.stay.on.isoformat(),
-                    "of": cull.of,
+                    "of": str(cull.of),
                     "keep_hens": cull.stay.hens,
                     "keep_cocks": cull.stay.cocks,
                 }
@@ -66,7 +66,7 @@ def outlook_shape(
         ],
         "hatches": [
             {
-                "hatch": one.hatch,
+                "hatch": str(one.hatch),
                 "is_set": one.hatch in flock.hatches,
                 "chicks": _spread(one.chicks_samples),
                 "first_hatch_at": _times(one.first_at, flock.zone),

@@ -16,15 +16,23 @@ from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.journal.entries import LONGEST_BRIEF
 from quailwright.journal.findings import BadInput
+from quailwright.language import dated, mark, say
 from quailwright.outlook.report import prices_of
 from quailwright.planning.brief import CERTAINTY, Brief, completed, read_brief
 from quailwright.planning.brief_text import brief_text
 
 Takes = Literal["number", "whole", "day", "text", "choice"]
 
-SURE = (("0.6", "more often than not"), ("0.8", "four weeks in five"), ("0.95", "nearly always"))
-_LAMP = (("", "as it is now"), ("true", "with a lamp"), ("false", "without a lamp"))
-_MONTH = (("", ""), *((f"{number:02}", f"{date(2000, number, 1):%B}") for number in range(1, 13)))
+SURE = (
+    ("0.6", mark("more often than not")),
+    ("0.8", mark("four weeks in five")),
+    ("0.95", mark("nearly always")),
+)
+_LAMP = (
+    ("", mark("as it is now")),
+    ("true", mark("with a lamp")),
+    ("false", mark("without a lamp")),
+)
 _TO_BEGIN = timedelta(weeks=2)
 """Our judgement: to find eggs and warm the machine."""
 
@@ -78,58 +86,62 @@ _Row = tuple[str, str, str, Takes, tuple[tuple[str, str], ...], bool]
 
 
 def _asked(flock: Flock, on: date, currency: str) -> Iterator[_Row]:
-    yield "goal.eggs_per_week", "eggs a week", "", "number", (), False
-    yield "goal.table_birds_per_month", "table birds a month", "", "number", (), False
-    yield "goal.certainty", "how sure, week by week", "", "choice", SURE, False
-    yield "goal.from", "from when", "", "day", (), False
-    yield "limits.lamp", "lamp", "", "choice", _LAMP, False
-    yield "limits.absences 1, from", "away from", "", "day", (), False
-    yield "limits.absences 1, until", "away until", "", "day", (), False
-    yield "limits.max_birds", "most grown birds", "", "whole", (), False
+    sure, lamp, months = _said(SURE), _said(_LAMP), _months()
+    yield "goal.eggs_per_week", say("eggs a week"), "", "number", (), False
+    yield "goal.table_birds_per_month", say("table birds a month"), "", "number", (), False
+    yield "goal.certainty", say("how sure, week by week"), "", "choice", sure, False
+    yield "goal.from", say("from when"), "", "day", (), False
+    yield "limits.lamp", say("lamp"), "", "choice", lamp, False
+    yield "limits.absences 1, from", say("away from"), "", "day", (), False
+    yield "limits.absences 1, until", say("away until"), "", "day", (), False
+    yield "limits.max_birds", say("most grown birds"), "", "whole", (), False
     if not _has_incubator(flock):
-        says = "no incubator is in the journal yet"
-        yield "place 1, capacity_eggs", "eggs that your incubator holds", says, "whole", (), False
-    if not _has_source(flock, on):
-        yield (
-            "source 1, source",
-            "hatching eggs from",
-            "whom you would get them from",
-            "text",
-            (),
-            False,
+        label, says = (
+            say("eggs that your incubator holds"),
+            say("no incubator is in the journal yet"),
         )
-        yield "source 1, route", "they are", "", "choice", _ROUTES, False
-        yield "source 1, price_per_egg", "price of an egg", currency, "number", (), False
-    yield "goal.until", "until", "a year when left empty", "day", (), True
-    yield "goal.breeding_hens", "hens to breed from", "kept all the time", "whole", (), True
-    yield "limits.budget_per_month", "most to spend a month", currency, "number", (), True
-    yield "limits.minutes_per_day", "most minutes a day", "", "number", (), True
+        yield "place 1, capacity_eggs", label, says, "whole", (), False
+    if not _has_source(flock, on):
+        label, says = say("hatching eggs from"), say("whom you would get them from")
+        yield "source 1, source", label, says, "text", (), False
+        yield "source 1, route", say("they are"), "", "choice", _said(ROUTES), False
+        yield "source 1, price_per_egg", say("price of an egg"), currency, "number", (), False
+    yield "goal.until", say("until"), say("a year when left empty"), "day", (), True
     yield (
-        "limits.earliest_eggs",
-        "bought eggs from",
-        "the first day you can have them",
-        "day",
+        "goal.breeding_hens",
+        say("hens to breed from"),
+        say("kept all the time"),
+        "whole",
         (),
         True,
     )
-    yield "limits.hens_per_cock", "hens a cock", "none is kept when left empty", "number", (), True
-    yield "limits.absences 2, from", "away again from", "", "day", (), True
-    yield "limits.absences 2, until", "until then", "", "day", (), True
-    yield "limits.no_hatching 1, from", "no chicks from", "every year", "choice", _MONTH, True
-    yield "limits.no_hatching 1, until", "through", "", "choice", _MONTH, True
-    yield "prices.feed_per_kg", "price of feed a kg", currency, "number", (), True
-    yield (
-        "prices.minute",
-        "price of your minute",
-        f"{currency} 0 if none".strip(),
-        "number",
-        (),
-        True,
-    )
-    yield "prices.kwh", "price of a kWh", currency, "number", (), True
+    yield "limits.budget_per_month", say("most to spend a month"), currency, "number", (), True
+    yield "limits.minutes_per_day", say("most minutes a day"), "", "number", (), True
+    label, says = say("bought eggs from"), say("the first day you can have them")
+    yield "limits.earliest_eggs", label, says, "day", (), True
+    label, says = say("hens a cock"), say("none is kept when left empty")
+    yield "limits.hens_per_cock", label, says, "number", (), True
+    yield "limits.absences 2, from", say("away again from"), "", "day", (), True
+    yield "limits.absences 2, until", say("until then"), "", "day", (), True
+    label, says = say("no chicks from"), say("every year")
+    yield "limits.no_hatching 1, from", label, says, "choice", months, True
+    yield "limits.no_hatching 1, until", say("through"), "", "choice", months, True
+    yield "prices.feed_per_kg", say("price of feed a kg"), currency, "number", (), True
+    says = say("{currency} 0 if none", currency=currency).strip()
+    yield "prices.minute", say("price of your minute"), says, "number", (), True
+    yield "prices.kwh", say("price of a kWh"), currency, "number", (), True
 
 
-_ROUTES = (("collected", "fetched nearby"), ("shipped", "sent by post"))
+ROUTES = (("collected", mark("fetched nearby")), ("shipped", mark("sent by post")))
+
+
+def _said(choices: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
+    return tuple((value, say(words)) for value, words in choices)
+
+
+def _months() -> tuple[tuple[str, str], ...]:
+    days = [date(2000, number, 1) for number in range(1, 13)]
+    return (("", ""), *((f"{day:%m}", dated(day, f"{day:%B}", "MMMM")) for day in days))
 
 
 def _has_incubator(flock: Flock) -> bool:
@@ -233,11 +245,12 @@ def brief_of(typed: Mapping[str, str], earlier: bytes = b"") -> bytes:
     return _written(typed, {name: before[name] for name in _NOT_ASKED if name in before})
 
 
-def changed(brief: bytes, whole: Brief, typed: Mapping[str, str]) -> bytes:
+def changed(brief: bytes, whole: Brief, typed: Mapping[str, str], machine_eggs: str = "") -> bytes:
     """A brief with some answers changed; those left empty set no limit.
 
     Args:
         whole: the brief as it was completed: its goal is written out, so that the journal's stays.
+        machine_eggs: what the one incubator holds; "" for as it is.
 
     Raises:
         BadInput: as `brief_of`.
@@ -252,10 +265,20 @@ def changed(brief: bytes, whole: Brief, typed: Mapping[str, str]) -> bytes:
         "goal.certainty": _as_text(goal.certainty),
     }
     kept = {name: before[name] for name in _NOT_ASKED if name in before}
+    if machine_eggs:
+        kept["place"] = _holding_so_many(kept.get("place", []), whole, number_or_day(machine_eggs))
     for table, key in (("goal", "season"), ("limits", "minutes_per_day")):
         if isinstance(before.get(table, {}).get(key), list | dict):
             kept[table] = {key: before[table][key]}
     return _written(values | dict(typed), kept)
+
+
+def _holding_so_many(places: Any, whole: Brief, eggs: Any) -> list[dict[str, Any]]:
+    """The brief's places, its first incubator holding so many eggs."""
+    name = whole.places_for("incubator")[0].name
+    others = [one for one in places if one.get("place") != name]
+    told: dict[str, Any] = next((one for one in places if one.get("place") == name), {})
+    return [*others, {**told, "place": name, "role": "incubator", "capacity_eggs": eggs}]
 
 
 def _written(typed: Mapping[str, str], kept: Mapping[str, Any]) -> bytes:
@@ -267,10 +290,12 @@ def _written(typed: Mapping[str, str], kept: Mapping[str, Any]) -> bytes:
         values["place"][0] |= {"place": "incubator", "role": "incubator"}
     brief = brief_text(values).encode()
     if len(brief) > LONGEST_BRIEF:
-        raise BadInput(f"That is too much for a plan: {LONGEST_BRIEF} characters can be kept.")
+        raise BadInput(
+            say("That is too much for a plan: {most} characters can be kept.", most=LONGEST_BRIEF)
+        )
     _, findings = read_brief(brief)
     if findings:
-        raise BadInput("There is no plan like this yet.", tuple(findings))
+        raise BadInput(say("There is no plan like this yet."), tuple(findings))
     return brief
 
 
@@ -280,14 +305,14 @@ def _put(values: dict[str, Any], name: str, text: str) -> None:
     if not key:
         table, _, key = head.partition(".")
         if table in _TABLES and key:
-            value = _read(text)
+            value = number_or_day(text)
             no_lamp = key == "lamp" and value == 0
             values.setdefault(table, {})[key] = False if no_lamp else value
         return
     path, _, _ = head.partition(" ")
     if path in _LISTS:
         rows = values.setdefault(path, [{}])
-        rows[0][key] = text if key in _TEXTS else _read(text)
+        rows[0][key] = text if key in _TEXTS else number_or_day(text)
         return
     table, _, pairs = path.partition(".")
     if table in _TABLES and pairs in _PAIRS and key in _ENDS:
@@ -295,7 +320,7 @@ def _put(values: dict[str, Any], name: str, text: str) -> None:
 
 
 def _put_end(table: dict[str, Any], pairs: str, head: str, end: str, text: str) -> None:
-    value = text if pairs == "no_hatching" and len(text) == len("08") else _read(text)
+    value = text if pairs == "no_hatching" and len(text) == len("08") else number_or_day(text)
     rows = table.setdefault(pairs, [])
     number = int(head.rpartition(" ")[2])
     if end == "from" or len(rows) < number:
@@ -304,7 +329,7 @@ def _put_end(table: dict[str, Any], pairs: str, head: str, end: str, text: str) 
         rows[-1][1] = value
 
 
-def _read(text: str) -> Any:
+def number_or_day(text: str) -> Any:
     """A number, a day, a yes or no; what is none of them stays text, for the reader to refuse."""
     if text in ("true", "false"):
         return text == "true"
@@ -324,4 +349,4 @@ def check(brief: bytes, flock: Flock, on: date) -> None:
     if read is not None:
         _, findings = completed(read, flock, on)
     if findings:
-        raise BadInput("There is no plan without this:", tuple(findings))
+        raise BadInput(say("There is no plan without this:"), tuple(findings))

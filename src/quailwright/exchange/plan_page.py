@@ -11,6 +11,7 @@ from quailwright.exchange.json_types import PlanShape
 from quailwright.exchange.plan_shape import answer_shape
 from quailwright.exchange.plan_told import (
     AS_ASKED,
+    PARTS,
     Beside,
     PlanAsked,
     PlanFrom,
@@ -21,10 +22,13 @@ from quailwright.exchange.plan_told import (
     status_words,
     without_draws,
 )
+from quailwright.exchange.set_bars import SetBars, bars_words, set_bars
+from quailwright.exchange.sliders import Slider, sliders
+from quailwright.language import dated, say
 from quailwright.outlook.report import spread_of
 from quailwright.planning.again import Again
 from quailwright.planning.answer import Answer, Progress
-from quailwright.planning.calendar import Step, steps
+from quailwright.planning.calendar import Life, Step, lives, steps
 from quailwright.planning.plan import Plan
 from quailwright.planning.problem import Cull, chosen_on
 from quailwright.planning.ways_out import WayOut
@@ -43,43 +47,92 @@ class SetCard:
     choose_on: date
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class PlanPage:
-    """One plan.
+    """One plan: what was worked out of its draws, and words made when it is shown.
 
     Attributes:
-        status, status_words: of `plan.Status`; the same in a sentence.
-        sure: how sure it is, why it falls short, and what is taken for granted, in sentences.
-        weeks_words: what the chart answers.
-        worst: the week of the goal that is met most seldom; None where no eggs are asked.
+        name: of `choices.NAMES`.
+        plan: without its draws.
+        reasons, granted: why it falls short, and what is taken for granted, in sentences.
+        lives: what becomes of each day's eggs, day by day; none where nothing is set.
         cost: mean, and what it comes to four times in five, in `currency`; `parts` by kind.
         choices: other plans: name, aim, figures.
-        limits: what may be asked otherwise, by the names of the questions.
+        limits: what may be asked otherwise, by the names of the questions; `sliders` slide it.
     """
 
     name: str
-    status: str
-    status_words: str
-    sure: list[str]
+    plan: Plan
     reasons: list[str]
     granted: list[str]
-    certainty: float
-    on: date
     sets: list[SetCard]
-    culls: list[Cull]
+    lives: list[Life]
     steps: list[Step]
     weeks: list[WeekTold]
-    chart: FanChart
-    weeks_words: str
     cost: tuple[float, float, float]
     parts: list[tuple[str, float]]
-    currency: str
-    most: str
     figures: Beside
     ways: list[WayOut]
     choices: list[tuple[str, str, Beside]]
     again: Again | None
     limits: dict[str, str]
+    sliders: list[Slider]
+
+    @property
+    def on(self) -> date:
+        """The day on which it was made."""
+        return self.plan.problem.on
+
+    @property
+    def culls(self) -> tuple[Cull, ...]:
+        """Birds that go later."""
+        return tuple(self.plan.draft.culls)
+
+    @property
+    def currency(self) -> str:
+        """What costs are in; "" where nobody told."""
+        return self.plan.problem.prices.currency
+
+    @property
+    def costs(self) -> list[tuple[str, float]]:
+        """What it costs by kind, in words."""
+        return [(say(PARTS[part]), worth) for part, worth in self.parts]
+
+    @property
+    def status_words(self) -> str:
+        """Whether the goal is met, in a sentence."""
+        return status_words(self.plan)
+
+    @property
+    def sure(self) -> list[str]:
+        """How sure it is, in sentences."""
+        return list(chances(self.plan))
+
+    @property
+    def most(self) -> str:
+        """What it fills at most, and its longest day."""
+        return most_and_longest(self.plan)
+
+    @property
+    def weeks_words(self) -> str:
+        """Whether the weeks reach the goal: what the chart answers."""
+        return _answer_of(self.weeks)
+
+    @property
+    def chart(self) -> FanChart:
+        """Eggs by week."""
+        return fan_chart(self.weeks)
+
+    @property
+    def bars(self) -> SetBars:
+        """The sets over the plan's weeks, where there are any."""
+        problem = self.plan.problem
+        return set_bars(self.lives, problem.on, problem.first_day(problem.weeks))
+
+    @property
+    def bars_words(self) -> str:
+        """When sets hatch, lay and go: what the bars answer."""
+        return bars_words(self.lives, self.on)
 
 
 def plan_pages(answer: Answer) -> Iterator[tuple[str, Plan, PlanPage]]:
@@ -96,18 +149,13 @@ def _page(answer: Answer, name: str, plan: Plan) -> PlanPage:
     wanted = [float(eggs) or None for eggs in problem.wanted.eggs]
     chance = [None if np.isnan(one) else float(one) for one in plan.chance_met]
     days = [problem.first_day(week) for week in range(problem.weeks)]
-    weeks = weeks_told(plan.ahead.samples["eggs"], days, wanted, chance)
     spread = spread_of(plan.cost)
     eggs, most = brief.goal.eggs_per_week, brief.limits.max_birds
     return PlanPage(
         name,
-        plan.status,
-        status_words(plan),
-        list(chances(plan)),
+        without_draws(answer, plan).plan,
         answer.reasons if is_main else [],
         answer.said,
-        problem.wanted.certainty,
-        problem.on,
         [
             SetCard(
                 one.on,
@@ -120,15 +168,11 @@ def _page(answer: Answer, name: str, plan: Plan) -> PlanPage:
             )
             for one in plan.draft.sets
         ],
-        list(plan.draft.culls),
+        lives(plan),
         steps(plan),
-        weeks,
-        fan_chart(weeks),
-        _answer_of(weeks),
+        weeks_told(plan.ahead.samples["eggs"], days, wanted, chance),
         (spread["mean"], spread["q10"], spread["q90"]),
-        [(part.replace("_", " "), worth) for part, worth in plan.parts.items() if worth],
-        problem.prices.currency,
-        most_and_longest(plan),
+        [(part, worth) for part, worth in plan.parts.items() if worth],
         beside(plan),
         answer.ways if is_main else [],
         [(one.name, one.aim, beside(one.plan)) for one in answer.choices],
@@ -139,20 +183,31 @@ def _page(answer: Answer, name: str, plan: Plan) -> PlanPage:
             "limits.lamp": "" if problem.lamp_h is None else f"{problem.lamp_h:g}",
             "goal.certainty": f"{problem.wanted.certainty:g}",
         },
+        sliders(brief, problem.lamp_h, problem.wanted.certainty, plan.peak["pen"]),
     )
 
 
 def _answer_of(weeks: list[WeekTold]) -> str:
-    """Whether the weeks reach the goal, in words."""
     asked = [week for week in weeks if week.chance is not None]
     if not asked:
         last = weeks[-1]
-        return f"{last.middle:.0f} in the last week, likely {last.low:.0f} to {last.high:.0f}."
+        return say(
+            "{eggs:.0f} in the last week, likely {low:.0f} to {high:.0f}.",
+            eggs=last.middle,
+            low=last.low,
+            high=last.high,
+        )
     worst = min(asked, key=lambda week: week.chance or 0.0)
-    return (
-        f"The weakest week begins on {worst.first_day.day} {worst.first_day:%B %Y}: "
-        f"{worst.middle:.0f} eggs, likely {worst.low:.0f} to {worst.high:.0f}, and "
-        f"{worst.wanted or 0:.0f} are wanted. It is met with {worst.chance or 0.0:.0%}."
+    day = worst.first_day
+    return say(
+        "The weakest week begins on {day}: {eggs:.0f} eggs, likely {low:.0f} to {high:.0f}, and "
+        "{wanted:.0f} are wanted. It is met with {chance:.0%}.",
+        day=dated(day, f"{day.day} {day:%B %Y}", "yMMMMd"),
+        eggs=worst.middle,
+        low=worst.low,
+        high=worst.high,
+        wanted=worst.wanted or 0,
+        chance=worst.chance or 0.0,
     )
 
 

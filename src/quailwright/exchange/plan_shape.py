@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 
 from quailwright.exchange.json_types import PlanShape
+from quailwright.language import say
 from quailwright.outlook.report import spread_of
 from quailwright.planning.answer import Answer
 from quailwright.planning.calendar import steps
@@ -19,10 +20,10 @@ def answer_shape(answer: Answer, seed: int, accepted: int) -> PlanShape:
         **plan_shape(answer.plan),
         "seed": seed,
         "choice": answer.choice,
-        "reasons": list(answer.reasons),
+        "reasons": [say(sentence) for sentence in answer.reasons],
         "alternatives": [
             {
-                "what": way.what,
+                "what": say(way.what),
                 "status": way.status,
                 "chance_met_overall": round(way.chance, 3),
                 "cost_more": round(way.cost_more, 2),
@@ -30,9 +31,9 @@ def answer_shape(answer: Answer, seed: int, accepted: int) -> PlanShape:
             for way in answer.ways
         ],
         "choices": [
-            {"name": one.name, "aim": one.aim, **_beside(one.plan)} for one in answer.choices
+            {"name": one.name, "aim": say(one.aim), **_beside(one.plan)} for one in answer.choices
         ],
-        "said": list(answer.said),
+        "said": [say(sentence) for sentence in answer.said],
         "accepted_entries": accepted,
     }
     if answer.what_if is not None:
@@ -42,7 +43,7 @@ def answer_shape(answer: Answer, seed: int, accepted: int) -> PlanShape:
         shape["again"] = {
             "accepted_on": answer.again.accepted_on.isoformat(),
             "changes": [change.words for change in answer.again.changes if change.words],
-            "why": list(answer.again.why),
+            "why": [say(sentence) for sentence in answer.again.why],
         }
     whole: PlanShape = shape
     return whole
@@ -85,7 +86,7 @@ def plan_shape(plan: Plan) -> dict[str, Any]:
         "culls": [
             {
                 "on": cull.on.isoformat(),
-                "of": cull.of,
+                "of": str(cull.of),
                 "keep_hens": cull.keep_hens,
                 "keep_cocks": cull.keep_cocks,
             }
@@ -117,7 +118,12 @@ def plan_shape(plan: Plan) -> dict[str, Any]:
         "busiest_day": {"on": busiest.isoformat(), "minutes": round(minutes, 1)},
         "gap": round(plan.gap, 4),
         "calendar": [
-            {"on": step.on.isoformat(), "do": step.doing, "of": step.of, "words": step.words}
+            {
+                "on": step.on.isoformat(),
+                "do": step.doing,
+                "of": str(step.of),
+                "words": say(step.words),
+            }
             for step in steps(plan)
         ],
     }

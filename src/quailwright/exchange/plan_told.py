@@ -16,6 +16,7 @@ from quailwright.guide.wording import full_day
 from quailwright.journal.entries import LONGEST_BRIEF, Entry
 from quailwright.journal.findings import BadInput
 from quailwright.journal.store import Store
+from quailwright.language import mark, say
 from quailwright.outlook.hatching import HatchTime
 from quailwright.planning.accept import entries_of
 from quailwright.planning.answer import Answer, Progress, answered
@@ -60,7 +61,7 @@ def plan_requested(body: bytes) -> PlanAsked:
     """What a JSON body asks of the planner. Raises BadInput."""
     asked = _decoded(body, PlanRequest)
     return PlanAsked(
-        None if asked.brief is None else "The brief",
+        None if asked.brief is None else mark("The brief"),
         (asked.brief or "").encode("utf-8", "replace"),
         asked.seed,
         asked.choice,
@@ -83,7 +84,9 @@ def _decoded(body: bytes, kind: type[Asked]) -> Asked:
     try:
         return msgspec.json.decode(body, type=kind)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
-        raise BadInput(f"The body is not as asked for ({error}). Nothing was written.") from None
+        raise BadInput(
+            say("The body is not as asked for ({why}). Nothing was written.", why=str(error))
+        ) from None
 
 
 def brief_of(asked: PlanAsked, flock: Flock) -> bytes:
@@ -91,7 +94,7 @@ def brief_of(asked: PlanAsked, flock: Flock) -> bytes:
     if asked.name is not None:
         return asked.brief
     if flock.plan is None:
-        raise BadInput("No plan has been accepted yet: there is none to make again.")
+        raise BadInput(say("No plan has been accepted yet: there is none to make again."))
     return flock.plan.brief.encode()
 
 
@@ -103,7 +106,7 @@ def answer_to(asked: PlanAsked, stands: PlanFrom, progress: Progress | None = No
             stopped before there was any plan.
     """
     flock, day, times = stands.flock, stands.day, stands.times
-    name, data = asked.name or "The accepted brief", brief_of(asked, flock)
+    name, data = asked.name or mark("The accepted brief"), brief_of(asked, flock)
     posed = pose(name, data, flock, day, times, accepted=not asked.anew)
     other = None
     if asked.what_if:
@@ -126,7 +129,7 @@ def answer_to(asked: PlanAsked, stands: PlanFrom, progress: Progress | None = No
     except ValueError as error:
         raise BadInput(f"choice: {error}") from None
     except KeyboardInterrupt:
-        raise BadInput("Stopped before any plan was made; nothing was written.") from None
+        raise BadInput(say("Stopped before any plan was made; nothing was written.")) from None
 
 
 def take_on(
@@ -150,7 +153,13 @@ def take_on(
     """
     text = brief.decode("utf-8-sig").replace("\r\n", "\n")
     if len(text) > LONGEST_BRIEF:
-        raise BadInput(f"The brief has {len(text)} characters; {LONGEST_BRIEF} can be kept.")
+        raise BadInput(
+            say(
+                "The brief has {characters} characters; {most} can be kept.",
+                characters=len(text),
+                most=LONGEST_BRIEF,
+            )
+        )
     zone = answer.posed.situation.flock.zone
     at = local(moment, zone).isoformat(timespec="seconds")
     entries = entries_of(answer.plan, answer.posed.brief, text, flock, at, fresh_id)
@@ -167,37 +176,60 @@ def without_draws(answer: Answer, plan: Plan) -> Answer:
 
 
 _STATUS = {
-    "met": "This meets the goal.",
-    "best_effort": "This does not meet the goal as surely as asked; it comes nearest.",
-    "infeasible": "No: at times too few {lacking} are in reach. This comes nearest.",
+    "met": mark("This meets the goal."),
+    "best_effort": mark("This does not meet the goal as surely as asked; it comes nearest."),
+    "infeasible": mark("No: at times too few {lacking} are in reach. This comes nearest."),
 }
 
 
 def status_words(plan: Plan) -> str:
     """Whether the goal is met, in a sentence."""
-    return _STATUS[plan.status].format(lacking=" and ".join(plan.out_of_reach) or "eggs")
+    lacking = say(" and ").join(say(name) for name in plan.out_of_reach or ("eggs",))
+    return say(_STATUS[plan.status], lacking=lacking)
 
 
 def chances(plan: Plan) -> Iterator[str]:
     """How sure it is, in sentences."""
-    asked = f"(asked: {plan.problem.wanted.certainty:.0%})"
-    weeks = plan.weeks_asked
-    if weeks:
-        yield (
-            f"A week of the goal is met with {plan.chance_overall:.0%} on the mean {asked}; all "
-            f"{weeks} weeks together with {plan.chance_every_week:.0%}."
+    asked = plan.problem.wanted.certainty
+    if plan.weeks_asked:
+        yield say(
+            "A week of the goal is met with {chance:.0%} on the mean (asked: {asked:.0%}); all "
+            "{weeks} weeks together with {together:.0%}.",
+            chance=plan.chance_overall,
+            asked=asked,
+            weeks=plan.weeks_asked,
+            together=plan.chance_every_week,
         )
     if plan.table_met is not None:
-        yield f"A month has birds enough for the table with {plan.table_met:.0%} {asked}."
+        yield say(
+            "A month has birds enough for the table with {chance:.0%} (asked: {asked:.0%}).",
+            chance=plan.table_met,
+            asked=asked,
+        )
+
+
+PARTS = {
+    "hatching_eggs": mark("hatching eggs"),
+    "postage": mark("postage"),
+    "feed": mark("feed"),
+    "power_and_bedding": mark("power and bedding"),
+    "light": mark("light"),
+    "time": mark("time"),
+}
+"""What a plan's costs are of."""
 
 
 def most_and_longest(plan: Plan) -> str:
     """What it fills at most, and its longest day."""
     peak, (busiest, minutes) = plan.peak, plan.busiest_day
-    return (
-        f"At most {peak['incubator']:.0f} eggs in machines, {peak['brooder']:.0f} chicks, "
-        f"{peak['pen']:.0f} grown birds. The longest day is {full_day(busiest)} with "
-        f"{minutes:.0f} minutes."
+    return say(
+        "At most {eggs:.0f} eggs in machines, {chicks:.0f} chicks, {birds:.0f} grown birds. The "
+        "longest day is {day} with {minutes:.0f} minutes.",
+        eggs=peak["incubator"],
+        chicks=peak["brooder"],
+        birds=peak["pen"],
+        day=full_day(busiest),
+        minutes=minutes,
     )
 
 

@@ -13,6 +13,7 @@ from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.fertility import fertility_factor
 from quailwright.journal.moments import zone
+from quailwright.language import mark, say, say_many
 from quailwright.outlook.hatching import (
     NOTHING_PLANNED,
     BirdsKey,
@@ -93,19 +94,18 @@ class Question:
     def words(self) -> str:
         """What would change, in words."""
         said = [
-            f"a lamp to {self.lamp_h:g} h" if self.lamp_h is not None else "",
-            _fewer(self.fewer_cocks, "cock"),
-            _fewer(self.fewer_hens, "hen"),
-            "nothing more hatching" if self.no_hatches else "",
-            *(f"{p.eggs} eggs of {p.source} set on {p.on}" for p in self.sets),
+            say("a lamp to {hours:g} h", hours=self.lamp_h) if self.lamp_h is not None else "",
+            say_many("{n} cock fewer", "{n} cocks fewer", self.fewer_cocks)
+            if self.fewer_cocks
+            else "",
+            say_many("{n} hen fewer", "{n} hens fewer", self.fewer_hens) if self.fewer_hens else "",
+            say("nothing more hatching") if self.no_hatches else "",
+            *(
+                say("{eggs} eggs of {whose} set on {day}", eggs=p.eggs, whose=p.source, day=p.on)
+                for p in self.sets
+            ),
         ]
         return ", ".join(part for part in said if part)
-
-
-def _fewer(number: int, kind: str) -> str:
-    if not number:
-        return ""
-    return f"1 {kind} fewer" if number == 1 else f"{number} {kind}s fewer"
 
 
 @dataclass(frozen=True)
@@ -168,7 +168,9 @@ def forecast(
         ValueError: weeks or draws out of range, or a question that cannot be.
     """
     if not 1 <= weeks <= MOST_WEEKS or draws < 1:
-        raise ValueError(f"An outlook has 1 to {MOST_WEEKS} weeks and 1 draw or more.")
+        raise ValueError(
+            say("An outlook has 1 to {most} weeks and 1 draw or more.", most=MOST_WEEKS)
+        )
     asked = question or Question()
     now = evening(flock, on)
     known = rates or learn(flock, on)
@@ -323,12 +325,15 @@ def _with_leaving(flights: list[Flight], asked: Question, on: date) -> list[Flig
 
 def _leave(flights: list[Flight], asked: Question) -> list[Flight]:
     """Without the birds that go, the oldest first."""
-    kinds = ("hens", "cocks")
+    texts = (
+        mark("{left} hens cannot go: there are {have}."),
+        mark("{left} cocks cannot go: there are {have}."),
+    )
     left = [asked.fewer_hens, asked.fewer_cocks]
-    for n, kind in enumerate(kinds):
+    for n, text in enumerate(texts):
         have = sum(flight.told[n] for flight in flights)
         if left[n] > have:
-            raise ValueError(f"{left[n]} {kind} cannot go: there are {have}.")
+            raise ValueError(say(text, left=left[n], have=have))
     found = {}
     for flight in sorted(flights, key=lambda one: one.hatched_on):
         gone = [min(left[n], flight.told[n]) for n in range(2)]

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from quailwright.flock.state import Clutch, Flock, Hatch
 from quailwright.husbandry import facts
+from quailwright.language import later, say, say_many
 from quailwright.outlook.learning import expit
 from quailwright.outlook.rates import RateDraws, hatch_shift, source_of
 
@@ -253,8 +254,14 @@ class PlannedSet:
         """What to call its hatch before it is set."""
         if self.hatch:
             return self.hatch
-        place = f" in {self.machine}" if self.machine else ""
-        return f"set of {self.on} from {self.source}{place}"
+        if self.machine:
+            return later(
+                "set of {day} from {whose} in {place}",
+                day=self.on,
+                whose=self.source,
+                place=self.machine,
+            )
+        return later("set of {day} from {whose}", day=self.on, whose=self.source)
 
 
 BirdsKey = tuple[str, date | None]
@@ -286,18 +293,19 @@ class Planned:
     @property
     def words(self) -> str:
         """`3 planned sets (...) and birds let go as planned on 2 days`."""
-        names = ", ".join(one.name for one in self.sets)
-        sets = "" if not self.sets else f"{_counted(len(self.sets), 'planned set')} ({names})"
+        names = ", ".join(say(one.name) for one in self.sets)
+        sets = say_many(
+            "{n} planned set ({names})", "{n} planned sets ({names})", len(self.sets), names=names
+        )
         days = len({cull.stay.on for cull in self.culls})
-        culls = "" if not days else f"birds let go as planned on {_counted(days, 'day')}"
-        return " and ".join(part for part in (sets, culls) if part)
+        culls = say_many(
+            "birds let go as planned on {n} day", "birds let go as planned on {n} days", days
+        )
+        told = [*([sets] if self.sets else []), *([culls] if days else [])]
+        return say(" and ").join(told)
 
 
 NOTHING_PLANNED = Planned()
-
-
-def _counted(number: int, one: str) -> str:
-    return f"{number} {one}" if number == 1 else f"{number} {one}s"
 
 
 def coming_of_set(

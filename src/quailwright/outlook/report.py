@@ -13,6 +13,7 @@ from quailwright.flock.cohorts import AGE_CLASSES
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.proportion import QUANTILES
+from quailwright.language import mark, say
 from quailwright.outlook.forecast import Outlook, evening
 from quailwright.outlook.hatching import NOTHING_PLANNED, Planned
 from quailwright.outlook.lay import LayBelief
@@ -91,16 +92,18 @@ def _hatch_rates(rates: Rates, drawn: RateDraws, rng: Generator) -> Iterator[Rat
         by_source[source] = by_source.get(source, 0) + 1
         by_machine[hatch.set_in] = by_machine.get(hatch.set_in, 0) + 1
     number = len(rates.hatches_seen)
-    yield _share("hatch_of_set", "", ("", ""), drawn.hatch, rng, number, "hatches")
+    yield _share("hatch_of_set", "", ("", ""), drawn.hatch, rng, number, mark("hatches"))
     for source, count in by_source.items():
-        yield _share("hatch_of_set", source, (source, ""), drawn.hatch, rng, count, "hatches")
+        yield _share("hatch_of_set", source, (source, ""), drawn.hatch, rng, count, mark("hatches"))
     for machine, count in by_machine.items():
-        yield _share("hatch_of_set", machine, ("", machine), drawn.hatch, rng, count, "hatches")
+        yield _share(
+            "hatch_of_set", machine, ("", machine), drawn.hatch, rng, count, mark("hatches")
+        )
     looked = len(rates.fertility.seen)
-    yield _share("fertility", "", ("",), drawn.fertility, rng, looked, "hatches")
+    yield _share("fertility", "", ("",), drawn.fertility, rng, looked, mark("hatches"))
     for _, source in rates.fertility.labels:
         count = sum(seen.labels == (source,) for seen in rates.fertility.seen)
-        yield _share("fertility", source, (source,), drawn.fertility, rng, count, "hatches")
+        yield _share("fertility", source, (source,), drawn.fertility, rng, count, mark("hatches"))
 
 
 def _share(
@@ -144,14 +147,16 @@ def _death_rates(rates: Rates, drawn: RateDraws, rng: Generator) -> Iterator[Rat
         learnt = rates.deaths[name]
         weeks = sum(seen.n for seen in learnt.seen)
         label = f"deaths_a_week_{name}"
-        yield _share(label, "", ("",), drawn.deaths[name], rng, round(weeks), "bird-weeks")
+        yield _share(label, "", ("",), drawn.deaths[name], rng, round(weeks), mark("bird-weeks"))
         if name != "adult":
             continue
         for _, group in learnt.labels:
             if not rates.histories[group].cohorts:
                 continue
             own = sum(seen.n for seen in learnt.seen if seen.labels == (group,))
-            yield _share(label, group, (group,), drawn.deaths[name], rng, round(own), "bird-weeks")
+            yield _share(
+                label, group, (group,), drawn.deaths[name], rng, round(own), mark("bird-weeks")
+            )
 
 
 def _lay_rates(rates: Rates, drawn: RateDraws, rng: Generator) -> Iterator[Rate]:
@@ -203,7 +208,7 @@ def _lay_rate(
         float(high),
         float(published.mean()),
         round(hen_days[of] if of else sum(hen_days.values())),
-        "hen-days",
+        mark("hen-days"),
         precision[0] / everything,
         others * (1.0 - part),
         own_weight + others * part,
@@ -225,7 +230,7 @@ def _feed_rate(rates: Rates) -> Rate:
         float(high),
         float(np.exp(prior_mean + prior_sd**2 / 2)),
         days,
-        "days",
+        mark("days"),
         1.0 - own,
         0.0,
         own,
@@ -244,7 +249,7 @@ def _weight_rate(rates: Rates) -> Rate:
         mean + 1.645 * sd,
         1.0,
         rates.weighed,
-        "birds weighed",
+        mark("birds weighed"),
         1.0 - own,
         0.0,
         own,
@@ -318,16 +323,17 @@ def says(outlook: Outlook, flock: Flock, table: Sequence[Rate]) -> list[str]:
     """What a keeper must know to read the outlook, most important first."""
     said = []
     if not flock.entries:
-        said.append("Nothing is recorded up to then: every rate is the published one.")
-    told = {rate.name: rate for rate in table if not rate.of}
+        said.append(say("Nothing is recorded up to then: every rate is the published one."))
     birds = any(history.cohorts for history in outlook.rates.histories.values())
     if flock.entries and not birds and not outlook.hatches:
-        said.append("The record holds no birds and no hatch under way, so nothing is foretold.")
-    published = [
-        _NAMES[name] for name in _NAMES if name in told and told[name].weight_published > _MOSTLY
-    ]
+        said.append(
+            say("The record holds no birds and no hatch under way, so nothing is foretold.")
+        )
+    published = [say(NAMES[name]) for name in as_published(table)]
     if flock.entries and published:
-        said.append(f"Not in your record yet, so as published: {', '.join(published)}.")
+        said.append(
+            say("Not in your record yet, so as published: {rates}.", rates=", ".join(published))
+        )
     said += _of_silence(outlook, flock)
     said += _of_birds_gone(outlook)
     said += _of_counts(outlook)
@@ -336,11 +342,20 @@ def says(outlook: Outlook, flock: Flock, table: Sequence[Rate]) -> list[str]:
     said += _of_sets(outlook, flock)
     said += _of_plans(outlook, flock)
     if outlook.asked.words:
-        said.append(f"As if: {outlook.asked.words}.")
+        said.append(say("As if: {question}.", question=outlook.asked.words))
     elif birds or outlook.hatches:
-        more = "else " if outlook.asked.planned != NOTHING_PLANNED else ""
-        said.append(f"If nothing {more}is bought, sold or culled, and no more eggs are set.")
+        said.append(
+            say("If nothing else is bought, sold or culled, and no more eggs are set.")
+            if outlook.asked.planned != NOTHING_PLANNED
+            else say("If nothing is bought, sold or culled, and no more eggs are set.")
+        )
     return said
+
+
+def as_published(table: Sequence[Rate]) -> list[str]:
+    """Rates of the holding (of `FIGURES`) that are, near enough, still the published ones."""
+    told = {rate.name: rate for rate in table if not rate.of}
+    return [name for name in NAMES if name in told and told[name].weight_published > _MOSTLY]
 
 
 def _of_plans(outlook: Outlook, flock: Flock) -> list[str]:
@@ -352,8 +367,8 @@ def _of_plans(outlook: Outlook, flock: Flock) -> list[str]:
         tuple(one for one in there.culls if one not in counted.culls),
     )
     return [
-        *([f"With {counted.words}."] if counted.words else []),
-        *([f"Left out: {left_out.words}."] if left_out.words else []),
+        *([say("With {planned}.", planned=counted.words)] if counted.words else []),
+        *([say("Left out: {planned}.", planned=left_out.words)] if left_out.words else []),
     ]
 
 
@@ -362,7 +377,8 @@ def _of_sets(outlook: Outlook, flock: Flock) -> list[str]:
     sets = (*outlook.asked.planned_sets, *outlook.asked.sets)
     unknown = {one.source for one in sets} - known
     return [
-        f"No source {name!r} is on the record: reckoned as a new one." for name in sorted(unknown)
+        say("No source {name} is on the record: reckoned as a new one.", name=repr(name))
+        for name in sorted(unknown)
     ]
 
 
@@ -370,7 +386,7 @@ def _of_silence(outlook: Outlook, flock: Flock) -> list[str]:
     last = flock.last_day
     if last is None or (outlook.as_of - last).days < _SILENT_D:
         return []
-    return [f"Nothing is logged since {last}: what came after is only reckoned."]
+    return [say("Nothing is logged since {day}: what came after is only reckoned.", day=last)]
 
 
 _SILENT_D = 14
@@ -385,16 +401,23 @@ def _of_birds_gone(outlook: Outlook) -> list[str]:
     if gone < 1.0:
         return []
     return [
-        f"About {gone:.0f} of the hens on the record may be gone without a word: count them "
-        "(quailwright log birds_counted)."
+        say(
+            "About {hens:.0f} of the hens on the record may be gone without a word: count them "
+            "(quailwright log birds_counted).",
+            hens=gone,
+        )
     ]
 
 
 def _of_counts(outlook: Outlook) -> list[str]:
     belief = outlook.rates.lay
     return [
-        f"{counts} counts of the eggs of {group} are left out: so few hens as are recorded cannot "
-        "lay so many. Count the birds (quailwright log birds_counted)."
+        say(
+            "{counts} counts of the eggs of {group} are left out: so few hens as are recorded "
+            "cannot lay so many. Count the birds (quailwright log birds_counted).",
+            counts=counts,
+            group=group,
+        )
         for group, counts in zip(belief.groups, belief.left_out, strict=True)
         if counts >= _MANY_COUNTS
     ]
@@ -409,20 +432,31 @@ def _of_hatches_left(outlook: Outlook, flock: Flock) -> list[str]:
     if not waiting:
         return []
     return [
-        f"{', '.join(waiting)} should be over, and nothing is logged: log how many hatched (0 if "
-        "none), and hatch_closed. Nothing is learnt of it until then."
+        say(
+            "{hatches} should be over, and nothing is logged: log how many hatched (0 if none), "
+            "and hatch_closed. Nothing is learnt of it until then.",
+            hatches=", ".join(waiting),
+        )
     ]
 
 
 _MOSTLY = 0.9
 """Part of what is believed from which on it is said to be the published figure."""
 
-_NAMES = {
-    "lay": "how well your hens lay",
-    "hatch_of_set": "how your eggs hatch",
-    "deaths_a_week_adult": "how many grown birds die",
-    "feed_used_over_eaten": "feed and spill",
+NAMES = {
+    "lay": mark("how well your hens lay"),
+    "hatch_of_set": mark("how your eggs hatch"),
+    "deaths_a_week_adult": mark("how many grown birds die"),
+    "feed_used_over_eaten": mark("feed and spill"),
 }
+
+FIGURES = {
+    "lay": "laying.level_logit_mean",
+    "hatch_of_set": "incubation.hatch_of_set",
+    "deaths_a_week_adult": "survival.adult_week_hen",
+    "feed_used_over_eaten": "feeding.wastage",
+}
+"""The published figure that each of these rates begins from."""
 
 
 def _of_light(outlook: Outlook, flock: Flock) -> list[str]:
@@ -430,32 +464,38 @@ def _of_light(outlook: Outlook, flock: Flock) -> list[str]:
     if latitude_of(flock) is None:
         usual = facts.value("forecast.untold_latitude_deg")
         return [
-            "Where the flock lives is not told, so short days may come at any time of the year, as "
-            f"at {usual:g} degrees. Tell it: quailwright log holding latitude=..."
+            say(
+                "Where the flock lives is not told, so short days may come at any time of the "
+                "year, as at {degrees:g} degrees. Tell it: quailwright log holding latitude=...",
+                degrees=usual,
+            )
         ]
     chance = float(belief.chances[belief.hens.light == 0].sum())
     shortest = float(light.hours.min())
     if shortest >= facts.value("laying.light_full_h"):
         return []
     if chance > _SURE:
-        return ["By your record the hens have a lamp, which is taken to stay on."]
+        return [say("By your record the hens have a lamp, which is taken to stay on.")]
     full_h = facts.value("laying.light_full_h")
     if chance < 1.0 - _SURE:
         return [
-            f"By your record the hens have no lamp: lay fades when days fall below {full_h:g} h."
+            say(
+                "By your record the hens have no lamp: lay fades when days fall below {hours:g} h.",
+                hours=full_h,
+            )
         ]
     told = flock.holding is not None and flock.holding.light_target_h is not None
-    tell = (
-        "The eggs of short days will tell."
-        if told
-        else "Tell it: quailwright log holding light_target_h=15"
-    )
-    return [
-        f"Whether the hens have a lamp is not sure ({chance:.0%} that they have): short days may "
-        f"stop them. {tell}"
-    ]
+    return [say(_LAMP_WILL_TELL if told else _LAMP_TO_TELL, chance=chance)]
 
 
+_LAMP_WILL_TELL = mark(
+    "Whether the hens have a lamp is not sure ({chance:.0%} that they have): short days may stop "
+    "them. The eggs of short days will tell."
+)
+_LAMP_TO_TELL = mark(
+    "Whether the hens have a lamp is not sure ({chance:.0%} that they have): short days may stop "
+    "them. Tell it: quailwright log holding light_target_h=15"
+)
 _SURE = 0.95
 
 

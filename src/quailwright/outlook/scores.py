@@ -11,6 +11,7 @@ from quailwright.flock.cohorts import group_history
 from quailwright.flock.fold import fold
 from quailwright.flock.state import Flock
 from quailwright.journal.entries import Entry
+from quailwright.language import say_many
 from quailwright.outlook.forecast import Question, forecast, learn, light_ahead
 from quailwright.outlook.history import laid_days
 from quailwright.outlook.lay import Weeks, weeks_of
@@ -45,12 +46,32 @@ class Score:
     @property
     def sentence(self) -> str:
         """The score in words."""
-        ahead = "the week ahead" if self.weeks_ahead == 1 else f"{self.weeks_ahead} weeks ahead"
-        forecasts = "1 forecast" if self.forecasts == 1 else f"{self.forecasts} forecasts"
-        return (
-            f"Of {forecasts} of {ahead}, {self.held} held (four in five should); "
-            f"they missed by {self.error:.0f} eggs a week, last month's mean would have missed by "
-            f"{self.error_of_last_month:.0f}."
+        told = {
+            "held": self.held,
+            "missed": self.error,
+            "by_mean": self.error_of_last_month,
+        }
+        if self.weeks_ahead == 1:
+            return say_many(
+                "Of {n} forecast of the week ahead, {held} held (four in five should); they "
+                "missed by {missed:.0f} eggs a week, last month's mean would have missed by "
+                "{by_mean:.0f}.",
+                "Of {n} forecasts of the week ahead, {held} held (four in five should); they "
+                "missed by {missed:.0f} eggs a week, last month's mean would have missed by "
+                "{by_mean:.0f}.",
+                self.forecasts,
+                **told,
+            )
+        return say_many(
+            "Of {n} forecast of {weeks} weeks ahead, {held} held (four in five should); they "
+            "missed by {missed:.0f} eggs a week, last month's mean would have missed by "
+            "{by_mean:.0f}.",
+            "Of {n} forecasts of {weeks} weeks ahead, {held} held (four in five should); they "
+            "missed by {missed:.0f} eggs a week, last month's mean would have missed by "
+            "{by_mean:.0f}.",
+            self.forecasts,
+            weeks=self.weeks_ahead,
+            **told,
         )
 
 

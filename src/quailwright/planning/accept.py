@@ -13,7 +13,7 @@ from quailwright.outlook.hatching import Stay
 from quailwright.planning.brief import Brief
 from quailwright.planning.calendar import name_of
 from quailwright.planning.plan import Plan, question_of
-from quailwright.planning.problem import Cull, Set
+from quailwright.planning.problem import Cull, Set, aged, of_set
 
 _LONGEST_NAME = 80
 
@@ -155,16 +155,17 @@ def accepted_ahead(flock: Flock, on: date) -> tuple[tuple[Set, ...], tuple[Cull,
         return (), ()
     coming = {one.hatch: one for one in sets_in(flock, on, "ahead")}
     first: dict[str, CullToDo] = {}
-    later: dict[tuple[date, str], list[CullToDo]] = {}
+    further: dict[tuple[date, str], list[CullToDo]] = {}
     for cull in culls_in(flock, on, "ahead", "due"):
         if cull.hatch in coming and cull.hatch not in first:
             first[cull.hatch] = cull
         elif cull.hatch in coming:
-            later.setdefault((cull.on, f"set of {coming[cull.hatch].on}"), []).append(cull)
+            further.setdefault((cull.on, of_set(coming[cull.hatch].on)), []).append(cull)
         elif cull.keep_hens is not None:
-            day = "" if cull.hatched_on is None else f" (hatched {cull.hatched_on})"
             of = cull.group or hatch_named(flock, cull.hatch or "")
-            later.setdefault((max(cull.on, on + timedelta(days=1)), f"{of}{day}"), []).append(cull)
+            if cull.hatched_on is not None:
+                of = aged(of, cull.hatched_on)
+            further.setdefault((max(cull.on, on + timedelta(days=1)), of), []).append(cull)
     sets = []
     for name, one in coming.items():
         chosen = first.get(name)
@@ -174,7 +175,7 @@ def accepted_ahead(flock: Flock, on: date) -> tuple[tuple[Set, ...], tuple[Cull,
         sets.append(Set(one.on, one.whose, one.eggs, one.place, hens, cocks or 0))
     culls = [
         Cull(day, of, _sum(c.keep_hens for c in group), _sum(c.keep_cocks for c in group))
-        for (day, of), group in sorted(later.items())
+        for (day, of), group in sorted(further.items())
     ]
     return tuple(sorted(sets, key=lambda one: one.on)), tuple(culls)
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 
 import numpy as np
 from numpy.random import Generator
@@ -10,9 +11,11 @@ from numpy.random import Generator
 from quailwright.flock.planned import set_progress, sets_in
 from quailwright.flock.state import Flock, SetToDo
 from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.language import figure, later, later_many, mark, say, say_many
 from quailwright.outlook.forecast import Question, forecast, learn
 from quailwright.outlook.planned import planned_of
 from quailwright.outlook.report import Rate, rates_table
+from quailwright.planning.as_read import AsRead
 from quailwright.planning.plan import Plan, Situation
 from quailwright.planning.problem import Set
 
@@ -34,20 +37,31 @@ class Change:
     def words(self) -> str:
         """The change in words; '' where there is none."""
         if self.before is None and self.after is not None:
-            return f"new: {self.after.eggs} eggs of {self.after.source} on {self.after.on}"
+            return say(
+                "new: {eggs} eggs of {whose} on {day}",
+                eggs=self.after.eggs,
+                whose=self.after.source,
+                day=self.after.on,
+            )
         if self.before is None:
             return ""
-        planned = f"{self.before.eggs} eggs of {self.before.whose} on {self.before.on}"
+        before = {
+            "eggs": self.before.eggs,
+            "whose": self.before.whose,
+            "day": self.before.on,
+        }
         if self.after is None:
-            return f"no more: {planned}"
+            return say("no more: {eggs} eggs of {whose} on {day}", **before)
         said = []
         if self.after.on != self.before.on:
-            said.append(f"on {self.after.on}")
+            said.append(say("on {day}", day=self.after.on))
         if self.after.eggs != self.before.eggs:
-            said.append(f"{self.after.eggs} eggs")
+            said.append(say_many("{n} egg", "{n} eggs", self.after.eggs))
         if self.after.source != self.before.whose:
-            said.append(f"from {self.after.source}")
-        return f"{planned}: now {', '.join(said)}" if said else ""
+            said.append(say("from {whose}", whose=self.after.source))
+        if not said:
+            return ""
+        return say("{eggs} eggs of {whose} on {day}: now {then}", **before, then=", ".join(said))
 
 
 @dataclass(frozen=True)
@@ -138,40 +152,73 @@ def _of_sets(flock: Flock, on: date) -> Iterator[str]:
     for one in flock.planned_sets.values():
         progress = set_progress(one, on)
         if progress == "lapsed":
-            yield f"The set of {one.eggs} eggs of {one.whose} on {one.on} was not done."
+            yield later(
+                "The set of {eggs} eggs of {whose} on {day} was not done.",
+                eggs=one.eggs,
+                whose=one.whose,
+                day=one.on,
+            )
         elif progress == "due":
-            yield f"The set of {one.eggs} eggs of {one.whose} on {one.on} is due and not done yet."
+            yield later(
+                "The set of {eggs} eggs of {whose} on {day} is due and not done yet.",
+                eggs=one.eggs,
+                whose=one.whose,
+                day=one.on,
+            )
         hatch = flock.hatches.get(one.set_as or "")
         if hatch is None:
             continue
         late = (hatch.set_at.date() - one.on).days
-        if late:
-            days = "a day" if abs(late) == 1 else f"{abs(late)} days"
-            yield f"{hatch.name} was set {days} {'late' if late > 0 else 'early'}."
+        if late > 0:
+            yield later_many(
+                "{hatch} was set a day late.",
+                "{hatch} was set {n} days late.",
+                late,
+                hatch=hatch.name,
+            )
+        elif late:
+            yield later_many(
+                "{hatch} was set a day early.",
+                "{hatch} was set {n} days early.",
+                -late,
+                hatch=hatch.name,
+            )
         if hatch.eggs_set != one.eggs:
-            yield f"{hatch.name} was set with {hatch.eggs_set} eggs, not {one.eggs}."
+            yield later(
+                "{hatch} was set with {eggs} eggs, not {planned}.",
+                hatch=hatch.name,
+                eggs=hatch.eggs_set,
+                planned=one.eggs,
+            )
 
 
 def _of_hens(hens: int, reckoned: "np.ndarray[tuple[int], np.dtype[np.float64]]") -> Iterator[str]:
     low, middle, high = np.quantile(reckoned, (0.1, 0.5, 0.9))
     if abs(hens - middle) >= 1.0:
-        place = "as may well be" if low <= hens <= high else "more than luck"
-        yield (
-            f"There are {hens} grown hens; the plan reckoned with {middle:.0f} "
-            f"(likely {low:.0f} to {high:.0f}): {place}."
-        )
+        text = _AS_MAY_BE if low <= hens <= high else _MORE_THAN_LUCK
+        yield later(text, hens=hens, middle=float(middle), low=float(low), high=float(high))
+
+
+_AS_MAY_BE = mark(
+    "There are {hens} grown hens; the plan reckoned with {middle:.0f} "
+    "(likely {low:.0f} to {high:.0f}): as may well be."
+)
+_MORE_THAN_LUCK = mark(
+    "There are {hens} grown hens; the plan reckoned with {middle:.0f} "
+    "(likely {low:.0f} to {high:.0f}): more than luck."
+)
 
 
 _IN_WORDS: Mapping[str, str] = {
-    "hatch_of_set": "hatch of the eggs set",
-    "deaths_a_week_week_1": "deaths of chicks in their first week",
-    "deaths_a_week_week_2": "deaths of chicks in their second week",
-    "deaths_a_week_week_3": "deaths of chicks in their third week",
-    "deaths_a_week_grower": "deaths of growers in a week",
-    "deaths_a_week_adult": "deaths of grown birds in a week",
-    "lay": "lay of a grown hen in full light",
-    "feed_used_over_eaten": "feed used over what birds of that age eat",
-    "weight_over_usual": "weight over the usual",
+    "hatch_of_set": mark("hatch of the eggs set"),
+    "deaths_a_week_week_1": mark("deaths of chicks in their first week"),
+    "deaths_a_week_week_2": mark("deaths of chicks in their second week"),
+    "deaths_a_week_week_3": mark("deaths of chicks in their third week"),
+    "deaths_a_week_grower": mark("deaths of growers in a week"),
+    "deaths_a_week_adult": mark("deaths of grown birds in a week"),
+    "lay": mark("lay of a grown hen in full light"),
+    "feed_used_over_eaten": mark("feed used over what birds of that age eat"),
+    "weight_over_usual": mark("weight over the usual"),
 }
 
 
@@ -187,11 +234,19 @@ def _of_rates(before: Sequence[Rate], now: Sequence[Rate]) -> Iterator[str]:
         if spread > 0 and abs(one.mean - was.mean) > _TELLING * spread:
             moved.append((abs(one.mean - was.mean) / spread, was, one))
     for _, was, one in sorted(moved, key=lambda item: -item[0])[:3]:
-        name = _IN_WORDS.get(one.name, one.name.replace("_", " "))
-        whose = f" ({one.of})" if one.of else ""
-        now_held = f"held to be {_told(one)} now, not {_told(was)}"
-        yield f"{name[0].upper()}{name[1:]}{whose}: {now_held}."
+        yield later(
+            "{rate}: held to be {now} now, not {before}.",
+            rate=AsRead(partial(_rate_named, one)),
+            now=_told(one),
+            before=_told(was),
+        )
 
 
-def _told(rate: Rate) -> str:
-    return f"{rate.mean:.0%}" if rate.q95 <= 1.0 else f"{rate.mean:.3g}"
+def _rate_named(rate: Rate) -> str:
+    name = say(_IN_WORDS.get(rate.name, rate.name.replace("_", " ")))
+    whose = f" ({rate.of})" if rate.of else ""
+    return f"{name[0].upper()}{name[1:]}{whose}"
+
+
+def _told(rate: Rate) -> AsRead:
+    return AsRead(lambda: figure(rate.mean, ".0%" if rate.q95 <= 1.0 else ".3g"))

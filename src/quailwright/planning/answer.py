@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from quailwright.flock.state import Flock
+from quailwright.language import later
 from quailwright.planning.again import Again, planned_again
 from quailwright.planning.asked import Posed
 from quailwright.planning.choices import Choice, choices, plan_of
@@ -98,14 +99,19 @@ def answered(
 
 
 def _said_of(plan: Plan, stopped: bool) -> list[str]:
-    said = []
+    said: list[str] = []
     if plan.stopped:
-        said.append("The search was stopped: this is the best plan so far.")
+        said.append(later("The search was stopped: this is the best plan so far."))
     elif stopped:
-        said.append("Stopped while other plans were tried: this plan is whole, they are left out.")
+        said.append(
+            later("Stopped while other plans were tried: this plan is whole, they are left out.")
+        )
     if plan.problem.lamp_h:
         said.append(
-            f"The plan counts on a lamp that makes each day {plan.problem.lamp_h:g} h long from "
-            "tomorrow. When it hangs, log a holding with light_target_h, so that the outlook knows."
+            later(
+                "The plan counts on a lamp that makes each day {hours:g} h long from tomorrow. "
+                "When it hangs, log a holding with light_target_h, so that the outlook knows.",
+                hours=plan.problem.lamp_h,
+            )
         )
     return said

@@ -12,6 +12,7 @@ from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.photoperiod import natural_hours
 from quailwright.journal import entries as kinds
 from quailwright.journal.findings import BadInput
+from quailwright.language import say
 from quailwright.outlook.forecast import learn
 from quailwright.outlook.hatching import HatchTime
 from quailwright.outlook.light import latitude_of
@@ -95,10 +96,10 @@ def pose(
     """
     read, findings = read_brief(data, changes)
     if read is None or findings:
-        raise BadInput(f"{name} cannot be used as it is.", tuple(findings))
+        raise BadInput(say("{name} cannot be used as it is.", name=say(name)), tuple(findings))
     brief, missing = completed(read, flock, on)
     if missing:
-        raise BadInput("There is no plan without this:", tuple(missing))
+        raise BadInput(say("There is no plan without this:"), tuple(missing))
     whole = flock_of(brief, flock)
     situation = Situation(whole, learn(whole, on), times)
     problem = problem_of(brief, whole, on)

@@ -19,6 +19,7 @@ from quailwright.journal import entries as kinds
 from quailwright.journal.checks import describe, own_problems
 from quailwright.journal.findings import Finding
 from quailwright.journal.moments import FIRST_YEAR, LAST_YEAR
+from quailwright.language import later, mark, say
 from quailwright.outlook.report import prices_of
 from quailwright.planning.problem import Span
 
@@ -277,13 +278,17 @@ class Document:
         for name in given:
             if name not in names:
                 near = difflib.get_close_matches(name, names, 1) or [n for n in names if name in n]
-                hint = f"Did you mean {near[0]}?" if near else f"Known are {', '.join(names)}."
-                self.find((*path, name), "nothing of this name is known here.", hint)
+                hint = (
+                    say("Did you mean {name}?", name=near[0])
+                    if near
+                    else say("Known are {names}.", names=", ".join(names))
+                )
+                self.find((*path, name), say("nothing of this name is known here."), hint)
 
     def fields(self, path: Path, fields: Mapping[str, Field], given: object) -> dict[str, Any]:
         """The values of a table that are as they should be; what is not is found."""
         if not isinstance(given, dict):
-            self.find(path, f"{shown(given)} is not a table.", f"Write {_head(path)}.")
+            self.find(path, say("{value} is not a table.", value=shown(given)), _head(path))
             return {}
         self.keys(path, fields, given)
         good = {}
@@ -293,7 +298,8 @@ class Document:
                 if value is not None:
                     good[name] = value
             elif expected.required:
-                self.find((*path, name), "this is missing.", f"Add {name}: {expected.wanted}.")
+                mend = say("Add {name}: {wanted}.", name=name, wanted=say(expected.wanted))
+                self.find((*path, name), say("this is missing."), mend)
         return good
 
     def tables(self, name: str, fields: Mapping[str, Field]) -> list[tuple[Path, dict[str, Any]]]:
@@ -302,8 +308,8 @@ class Document:
         if not isinstance(given, list):
             self.find(
                 (name,),
-                "there may be several of these.",
-                f"Write [[{name}]], in double brackets, over each.",
+                say("there may be several of these."),
+                say("Write [[{name}]], in double brackets, over each.", name=name),
             )
             return []
         rows: list[tuple[Path, dict[str, Any]]] = [
@@ -315,8 +321,13 @@ class Document:
             if row.get(name) in names:
                 self.find(
                     (*path, name),
-                    f"{shown(row[name])} stands there already, as {name} {names[row[name]]}.",
-                    "Give each a name of its own, or make them one.",
+                    say(
+                        "{value} stands there already, as {table} {number}.",
+                        value=shown(row[name]),
+                        table=name,
+                        number=str(names[row[name]]),
+                    ),
+                    say("Give each a name of its own, or make them one."),
                 )
             elif name in row:
                 names[row[name]] = number
@@ -325,30 +336,38 @@ class Document:
     def low_first(self, path: Path, values: Mapping[str, Any], first: str, last: str) -> bool:
         """Whether two values of a table do not stand the wrong way round."""
         if first in values and last in values and values[first] > values[last]:
+            both = {
+                "last": last,
+                "last_value": values[last],
+                "first": first,
+                "first_value": values[first],
+            }
             self.find(
                 (*path, last),
-                f"{last} {values[last]} is before {first} {values[first]}."
+                say("{last} {last_value} is before {first} {first_value}.", **both)
                 if isinstance(values[first], date)
-                else f"{last} {values[last]} is less than {first} {values[first]}.",
-                "Swap them, or mend the wrong one.",
+                else say("{last} {last_value} is less than {first} {first_value}.", **both),
+                say("Swap them, or mend the wrong one."),
             )
             return False
         return True
 
     def _value(self, path: Path, expected: Field, given: object) -> Any:
         if isinstance(given, float) and not math.isfinite(given):
-            self.find(path, f"{given} is not a number to plan with.", f"Give {expected.wanted}.")
+            what = say("{value} is not a number to plan with.", value=str(given))
+            self.find(path, what, say("Give {wanted}.", wanted=say(expected.wanted)))
             return None
         try:
             value = msgspec.convert(given, expected.type, strict=True)
         except msgspec.ValidationError:
-            self.find(path, f"{shown(given)} will not do.", f"Give {expected.wanted}.")
+            what = say("{value} will not do.", value=shown(given))
+            self.find(path, what, say("Give {wanted}.", wanted=say(expected.wanted)))
             return None
         if isinstance(value, date) and not FIRST_YEAR <= value.year <= LAST_YEAR:
             self.find(
                 path,
-                f"the year {value.year} is out of range.",
-                f"Use {FIRST_YEAR} to {LAST_YEAR}.",
+                say("the year {year} is out of range.", year=str(value.year)),
+                say("Use {first} to {last}.", first=str(FIRST_YEAR), last=str(LAST_YEAR)),
             )
             return None
         return value
@@ -362,8 +381,8 @@ def read_document(data: bytes) -> tuple[Document | None, list[Finding]]:
         return None, [
             Finding(
                 "shape",
-                f"this is not UTF-8 text (byte 0x{data[bad.start]:02x}).",
-                "Save the file as UTF-8.",
+                say("this is not UTF-8 text (byte {byte}).", byte=f"0x{data[bad.start]:02x}"),
+                say("Save the file as UTF-8."),
                 line=data[: bad.start].count(b"\n") + 1,
             )
         ]
@@ -372,9 +391,12 @@ def read_document(data: bytes) -> tuple[Document | None, list[Finding]]:
     except (tomllib.TOMLDecodeError, RecursionError) as bad:
         told = re.search(r"^(.*) \(at line (\d+), column (\d+)\)$", str(bad))
         line = int(told[2]) if told else text.count("\n") + 1
-        why = f"{told[1]}, at column {told[3]}" if told else str(bad).partition(" (at")[0]
-        mend = 'Write key = value, text in "quotes", dates as 2027-05-02.'
-        return None, [Finding("shape", f"this is not TOML: {why}.", mend, line=line)]
+        mend = say('Write key = value, text in "quotes", dates as 2027-05-02.')
+        if told:
+            what = say("this is not TOML: {why}, at column {column}.", why=told[1], column=told[3])
+        else:
+            what = say("this is not TOML: {why}.", why=str(bad).partition(" (at")[0])
+        return None, [Finding("shape", what, mend, line=line)]
     return Document(values, _lines(text), []), []
 
 
@@ -448,8 +470,10 @@ def _written(path: Path) -> str:
 def _head(path: Path) -> str:
     *outer, last = path
     if isinstance(last, int):
-        return f"[[{'.'.join(str(part) for part in outer)}]] and its keys below it"
-    return f"[{'.'.join(str(part) for part in path)}] and its keys below it"
+        head = f"[[{'.'.join(str(part) for part in outer)}]]"
+    else:
+        head = f"[{'.'.join(str(part) for part in path)}]"
+    return say("Write {head} and its keys below it.", head=head)
 
 
 def shown(value: object) -> str:
@@ -465,27 +489,31 @@ def _plain(text: str) -> str:
 
 # What each table takes.
 
-_A_DATE = "a date such as 2027-05-02"
-_A_SHARE = "a number between 0 and 1, such as 0.8 for 80 %"
-AMOUNT = Field(kinds.Amount, "a number, 0 or more")
+_A_DATE = mark("a date such as 2027-05-02")
+_A_SHARE = mark("a number between 0 and 1, such as 0.8 for 80 %")
+AMOUNT = Field(kinds.Amount, mark("a number, 0 or more"))
 DAY = Field(date, _A_DATE)
 SHARE = Field(kinds.Share, _A_SHARE)
-EGGS = Field(kinds.Positive, "a whole number, 1 or more")
+EGGS = Field(kinds.Positive, mark("a whole number, 1 or more"))
 CERTAIN = Field(
     Annotated[float, Meta(ge=LEAST_CERTAINTY, le=MOST_CERTAINTY)],
-    f"a number from {LEAST_CERTAINTY:g} to {MOST_CERTAINTY:g}, such as 0.8 for 80 %",
+    later(
+        "a number from {low} to {high}, such as 0.8 for 80 %",
+        low=f"{LEAST_CERTAINTY:g}",
+        high=f"{MOST_CERTAINTY:g}",
+    ),
 )
 _ANYTHING = Field(Any, "")
-_WHEN = Field(Any, 'a date such as 2027-05-02, or a month such as "08"')
+_WHEN = Field(Any, mark('a date such as 2027-05-02, or a month such as "08"'))
 _GOAL = {
     "eggs_per_week": AMOUNT,
     "table_birds_per_month": AMOUNT,
     "from": DAY,
     "until": DAY,
     "certainty": CERTAIN,
-    "cushion": Field(Annotated[float, Meta(ge=0, le=1)], "a number from 0 to 1, such as 0.1"),
+    "cushion": Field(Annotated[float, Meta(ge=0, le=1)], mark("a number from 0 to 1, such as 0.1")),
     "season": _ANYTHING,
-    "breeding_hens": Field(kinds.Count, "a whole number, 0 or more"),
+    "breeding_hens": Field(kinds.Count, mark("a whole number, 0 or more")),
 }
 _SEASON = {
     "from": replace(_WHEN, required=True),
@@ -495,19 +523,22 @@ _SEASON = {
 _LIMITS = {
     "budget_per_month": AMOUNT,
     "minutes_per_day": _ANYTHING,
-    "max_birds": Field(kinds.Positive, "a whole number, 1 or more"),
+    "max_birds": Field(kinds.Positive, mark("a whole number, 1 or more")),
     "no_hatching": _ANYTHING,
     "absences": _ANYTHING,
     "earliest_eggs": DAY,
     "lamp": Field(
-        bool | Annotated[float, Meta(gt=0, le=24)], "true, false, or hours of light a day up to 24"
+        bool | Annotated[float, Meta(gt=0, le=24)],
+        mark("true, false, or hours of light a day up to 24"),
     ),
-    "hens_per_cock": Field(Annotated[float, Meta(gt=0, le=100)], "a number above 0, such as 4"),
+    "hens_per_cock": Field(
+        Annotated[float, Meta(gt=0, le=100)], mark("a number above 0, such as 4")
+    ),
     "keep_hens_until_weeks": Field(
-        Annotated[float, Meta(gt=0, le=520)], "their age in weeks, above 0 and up to 520"
+        Annotated[float, Meta(gt=0, le=520)], mark("their age in weeks, above 0 and up to 520")
     ),
 }
-_MINUTES = Field(Annotated[float, Meta(ge=0, le=1440)], "minutes, 0 to 1440")
+_MINUTES = Field(Annotated[float, Meta(ge=0, le=1440)], mark("minutes, 0 to 1440"))
 _PRICES = dict.fromkeys(
     ("egg", "bird", "minute", "kwh", "bedding_per_month", "feed_per_kg"), AMOUNT
 )
@@ -588,7 +619,8 @@ def _change(document: Document, change: str) -> None:
     except tomllib.TOMLDecodeError:
         told = {}
     if not told:
-        document.find((), f"{shown(change)} changes nothing.", "Write, say, limits.max_birds=100.")
+        what = say("{value} changes nothing.", value=shown(change))
+        document.find((), what, say("Write, say, limits.max_birds=100."))
     _merge(document.values, told)
 
 
@@ -621,8 +653,10 @@ def _goal(document: Document) -> Goal:
     if "from" in told and told.get("until", date.min) > _two_years_after(told["from"]):
         document.find(
             (*path, "until"),
-            f"{told['from']} to {told['until']} is more than two years.",
-            f"Plan up to {_two_years_after(told['from'])}, and go on from there when it is near.",
+            say(
+                "{first} to {last} is more than two years.", first=told["from"], last=told["until"]
+            ),
+            _up_to(_two_years_after(told["from"])),
         )
     seasons = tuple(_seasons(document, told.pop("season", [])))
     goal = Goal(
@@ -641,9 +675,11 @@ def _goal(document: Document) -> Goal:
     if not said_badly and not goal.asks and (asked or not told):
         document.find(
             path,
-            "the goal asks for nothing.",
-            "Give eggs_per_week or table_birds_per_month above 0, or leave [goal] out to plan for "
-            "the goal of the journal.",
+            say("the goal asks for nothing."),
+            say(
+                "Give eggs_per_week or table_birds_per_month above 0, or leave [goal] out to plan "
+                "for the goal of the journal."
+            ),
         )
     return goal
 
@@ -653,8 +689,11 @@ def _seasons(document: Document, given: object) -> Iterator[Season]:
     if not isinstance(given, list):
         document.find(
             path,
-            f"{shown(given)} is not a list of seasons.",
-            'Write season = [{from = "11", until = "02", eggs_per_week = 60}].',
+            say("{value} is not a list of seasons.", value=shown(given)),
+            say(
+                "Write {example}.",
+                example='season = [{from = "11", until = "02", eggs_per_week = 60}]',
+            ),
         )
         return
     for number, one in enumerate(given, 1):
@@ -702,14 +741,16 @@ def _whens(
     given = told.get(name, [])
     path: Path = ("limits", name)
     if not isinstance(given, list):
-        document.find(path, f"{shown(given)} is not a list.", f"Write {_pair_of(name, months)}.")
+        document.find(
+            path, say("{value} is not a list.", value=shown(given)), _pair_of(name, months)
+        )
         return
     for number, pair in enumerate(given, 1):
         if not (isinstance(pair, list) and len(pair) == len(("from", "until"))):
             document.find(
                 (*path, number),
-                f"{shown(pair)} is not a pair of [from, until].",
-                f"Write {_pair_of(name, months)}.",
+                say("{value} is not a pair of [from, until].", value=shown(pair)),
+                _pair_of(name, months),
             )
             continue
         when = _when(document, (*path, number), pair, months=months)
@@ -718,8 +759,10 @@ def _whens(
 
 
 def _pair_of(name: str, months: bool) -> str:
-    by_month = f', or {name} = [["08", "08"]] for every August' if months else ""
-    return f"{name} = [[2027-08-01, 2027-08-31]]{by_month}"
+    days, by_month = f"{name} = [[2027-08-01, 2027-08-31]]", f'{name} = [["08", "08"]]'
+    if months:
+        return say("Write {days}, or {months} for every August.", days=days, months=by_month)
+    return say("Write {example}.", example=days)
 
 
 def _when(document: Document, path: Path, pair: Sequence[object], *, months: bool) -> When | None:
@@ -736,8 +779,12 @@ def _when(document: Document, path: Path, pair: Sequence[object], *, months: boo
         case _:
             document.find(
                 path,
-                f"{shown(pair[0])} and {shown(pair[1])} do not go together.",
-                "Give two dates, or two months.",
+                say(
+                    "{first} and {last} do not go together.",
+                    first=shown(pair[0]),
+                    last=shown(pair[1]),
+                ),
+                say("Give two dates, or two months."),
             )
     return None
 
@@ -762,11 +809,13 @@ def _holding(document: Document) -> kinds.Holding:
 
 
 NOT_AN_ENTRY = "00000000-0000-0000-0000-000000000000"
+_NO_EGGS = mark("with {field} 0 it holds no eggs.")
+_NO_BIRDS = mark("with {field} 0 it holds no birds.")
 _ROOM: dict[str, tuple[str, str]] = {
-    "incubator": ("capacity_eggs", "eggs"),
-    "hatcher": ("capacity_eggs", "eggs"),
-    "brooder": ("floor_m2", "birds"),
-    "pen": ("floor_m2", "birds"),
+    "incubator": ("capacity_eggs", _NO_EGGS),
+    "hatcher": ("capacity_eggs", _NO_EGGS),
+    "brooder": ("floor_m2", _NO_BIRDS),
+    "pen": ("floor_m2", _NO_BIRDS),
 }
 
 
@@ -780,8 +829,8 @@ def _places(document: Document) -> tuple[tuple[Place, ...], frozenset[str]]:
         if told.get(room) == 0:
             document.find(
                 (*path, room),
-                f"with {room} 0 it holds no {what}.",
-                "Give its size, or closed = true to plan without it.",
+                say(what, field=room),
+                say("Give its size, or closed = true to plan without it."),
             )
         if "place" in told and "role" in told:
             places.append(
@@ -958,29 +1007,41 @@ def _wrong_in(goal: Goal, days: Span, on: date, whole: Brief, flock: Flock) -> I
     if not LEAST_CERTAINTY <= goal.sure <= MOST_CERTAINTY:
         yield _ask(
             "goal.certainty",
-            f"a certainty of {goal.sure:g} cannot be planned for.",
-            f"Give {CERTAIN.wanted}.",
+            say("a certainty of {share:g} cannot be planned for.", share=goal.sure),
+            say("Give {wanted}.", wanted=say(CERTAIN.wanted)),
         )
     if goal.last is not None and goal.last > _two_years_after(on):
         yield _ask(
             "goal.until",
-            f"{goal.last} is more than two years after {on}.",
-            f"Plan up to {_two_years_after(on)}, and go on from there when it is near.",
+            say("{last} is more than two years after {day}.", last=goal.last, day=on),
+            _up_to(_two_years_after(on)),
         )
     elif goal.last is not None and goal.last <= on:
-        yield _ask("goal.until", f"the goal ended on {goal.last}.", f"Give an end after {on}.")
+        yield _ask(
+            "goal.until",
+            say("the goal ended on {last}.", last=goal.last),
+            say("Give an end after {day}.", day=on),
+        )
     elif days.first > days.last:
         yield _ask(
             "goal.from",
-            f"the goal begins on {days.first} and ends on {days.last}.",
-            f"Give days in their order, from {on} to {_two_years_after(on)}.",
+            say("the goal begins on {first} and ends on {last}.", first=days.first, last=days.last),
+            say(
+                "Give days in their order, from {first} to {last}.",
+                first=on,
+                last=_two_years_after(on),
+            ),
         )
     elif days.last < (laid := _first_egg(whole, flock, on)):
         yield _ask(
             "goal.until",
-            f"the goal ends on {days.last}, before any bird can lay: there are no birds and no "
-            f"eggs under way, so the first egg comes on {laid} at the earliest.",
-            "Give a later end.",
+            say(
+                "the goal ends on {last}, before any bird can lay: there are no birds and no "
+                "eggs under way, so the first egg comes on {day} at the earliest.",
+                last=days.last,
+                day=laid,
+            ),
+            say("Give a later end."),
         )
 
 
@@ -998,29 +1059,36 @@ def _missing(brief: Brief) -> Iterator[Finding]:
     if not brief.goal.asks:
         yield _ask(
             "goal",
-            "neither the brief nor the journal says what is wanted.",
-            "Give eggs_per_week or table_birds_per_month under [goal], or log a goal.",
+            say("neither the brief nor the journal says what is wanted."),
+            say("Give eggs_per_week or table_birds_per_month under [goal], or log a goal."),
         )
     incubators = brief.places_for("incubator")
     if not incubators:
         yield _ask(
             "place",
-            "there is no incubator to set eggs in.",
-            'Add [[place]] with role = "incubator" and capacity_eggs, or log the place.',
+            say("there is no incubator to set eggs in."),
+            say('Add [[place]] with role = "incubator" and capacity_eggs, or log the place.'),
         )
     for machine in (*incubators, *brief.places_for("hatcher")):
         if not machine.capacity_eggs:
             yield _ask(
                 "place",
-                f"nobody has said how many eggs {shown(machine.name)} holds.",
-                "Give its capacity_eggs.",
+                say("nobody has said how many eggs {place} holds.", place=shown(machine.name)),
+                say("Give its capacity_eggs."),
             )
     if not brief.sources:
         yield _ask(
             "source",
-            "there is nowhere to get hatching eggs from.",
-            "Add [[source]] with its name, route and price_per_egg, or keep cocks with the hens.",
+            say("there is nowhere to get hatching eggs from."),
+            say(
+                "Add [[source]] with its name, route and price_per_egg, or keep cocks with the "
+                "hens."
+            ),
         )
+
+
+def _up_to(day: date) -> str:
+    return say("Plan up to {day}, and go on from there when it is near.", day=day)
 
 
 def _ask(name: str, what: str, mend: str) -> Finding:
@@ -1029,22 +1097,33 @@ def _ask(name: str, what: str, mend: str) -> Finding:
 
 def taken_for_granted(brief: Brief) -> list[str]:
     """What a plan for a completed brief takes for granted because nobody told, in sentences."""
-    said = []
-    for role in ("brooder", "pen"):
+    said: list[str] = []
+    floors: tuple[tuple[kinds.Role, str], ...] = (
+        ("brooder", later("The floor of every brooder is not told, so it sets no limit.")),
+        ("pen", later("The floor of every pen is not told, so it sets no limit.")),
+    )
+    for role, text in floors:
         places = brief.places_for(role)
         if not places or any(place.floor_m2 is None for place in places):
-            said.append(f"The floor of every {role} is not told, so it sets no limit.")
+            said.append(text)
     unpriced = [
         one.name for one in brief.sources if one.price_per_egg is None and one.route != "own"
     ]
     if unpriced:
-        said.append(f"No price of an egg is told for {', '.join(unpriced)}: counted as nothing.")
+        said.append(
+            later(
+                "No price of an egg is told for {names}: counted as nothing.",
+                names=", ".join(unpriced),
+            )
+        )
     if brief.prices.feed_per_kg is None and not any(one.price_per_kg for one in brief.feeds):
-        said.append("No price of feed is told: counted as nothing.")
+        said.append(later("No price of feed is told: counted as nothing."))
     if brief.prices.minute is None:
-        said.append("No price of your minute is told: your time costs nothing here.")
+        said.append(later("No price of your minute is told: your time costs nothing here."))
     if brief.limits.hens_per_cock is None:
-        said.append("No cock is kept: hens lay without. Give hens_per_cock to keep some.")
+        said.append(later("No cock is kept: hens lay without. Give hens_per_cock to keep some."))
     if brief.holding is None or brief.holding.latitude is None:
-        said.append("Where the flock lives is not told, so short days are not reckoned with.")
+        said.append(
+            later("Where the flock lives is not told, so short days are not reckoned with.")
+        )
     return said

@@ -6,8 +6,9 @@ from datetime import date, timedelta
 from typing import Literal
 
 from quailwright.husbandry import facts
+from quailwright.language import later
 from quailwright.planning.plan import Plan
-from quailwright.planning.problem import Candidate, Set, chosen_on
+from quailwright.planning.problem import Candidate, Cull, Set, chosen_on, of_set
 
 Doing = Literal["set", "lay down", "hatch", "to the pens", "choose", "let go"]
 Phase = Literal["turned", "hatching", "brooder", "growing", "kept"]
@@ -31,32 +32,99 @@ class Bar:
     phases: tuple[tuple[Phase, date, date], ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Life:
+    """What becomes of a day's eggs, in days.
+
+    Attributes:
+        hatches: when chicks are expected; lays: when the first of their hens lay.
+        until: the day on which the last of their birds go, or on which the plan is over.
+        goes: whether they go then.
+    """
+
+    on: date
+    eggs: int
+    hatches: date
+    lays: date
+    until: date
+    goes: bool
+
+
+def lives(plan: Plan) -> list[Life]:
+    """Each day's sets from setting to the day when the last of their birds goes, in order."""
+    found = []
+    for day in dict.fromkeys(one.on for one in plan.draft.sets):
+        hatches = Candidate(day, 0).hatches
+        lays = hatches + timedelta(days=round(facts.value("laying.first_egg_age_d")))
+        eggs = sum(one.eggs for one in plan.draft.sets if one.on == day)
+        found.append(Life(day, eggs, hatches, lays, *_end_of(plan, day)))
+    return found
+
+
+def _end_of(plan: Plan, day: date) -> tuple[date, bool]:
+    """The day on which the birds of a day's sets are gone or the plan is over; whether they go."""
+    over = plan.problem.first_day(plan.problem.weeks)
+    gone = [cull.on for cull in plan.draft.culls if cull.of == of_set(day) and cull.keep_hens == 0]
+    if not any(one.keep_hens for one in plan.draft.sets if one.on == day):
+        gone.append(chosen_on(plan.problem, day))
+    until = min([over, *gone])
+    return until, until in gone
+
+
 def steps(plan: Plan) -> list[Step]:
     """The days of a plan, in order."""
     found = [step for one in plan.draft.sets for step in _of_set(plan, one)]
-    for cull in plan.draft.culls:
-        kept = [
-            f"{number} {name}"
-            for number, name in ((cull.keep_hens, "hens"), (cull.keep_cocks, "cocks"))
-            if number is not None
-        ]
-        words = f"{cull.of}: {' and '.join(kept)} stay, the others go"
-        found.append(Step(cull.on, "let go", cull.of, words))
+    found += [Step(cull.on, "let go", cull.of, _staying(cull)) for cull in plan.draft.culls]
     return sorted(found, key=lambda step: step.on)
+
+
+def _staying(cull: Cull) -> str:
+    if cull.keep_hens is None:
+        return later(
+            "{birds}: {cocks} cocks stay, the others go", birds=cull.of, cocks=cull.keep_cocks or 0
+        )
+    if cull.keep_cocks is None:
+        return later("{birds}: {hens} hens stay, the others go", birds=cull.of, hens=cull.keep_hens)
+    return later(
+        "{birds}: {hens} hens and {cocks} cocks stay, the others go",
+        birds=cull.of,
+        hens=cull.keep_hens,
+        cocks=cull.keep_cocks,
+    )
 
 
 def _of_set(plan: Plan, one: Set) -> Iterator[Step]:
     days = Candidate(one.on, 0)
     name = name_of(one)
-    where = f" in {one.place}" if one.place else ""
-    yield Step(one.on, "set", name, f"set {one.eggs} eggs of {one.source}{where}")
-    yield Step(days.stops_turning, "lay down", name, f"{name}: stop turning")
-    yield Step(days.hatches, "hatch", name, f"{name}: chicks are due")
+    if one.place:
+        words = later(
+            "set {eggs} eggs of {whose} in {place}",
+            eggs=one.eggs,
+            whose=one.source,
+            place=one.place,
+        )
+    else:
+        words = later("set {eggs} eggs of {whose}", eggs=one.eggs, whose=one.source)
+    yield Step(one.on, "set", name, words)
+    yield Step(days.stops_turning, "lay down", name, later("{hatch}: stop turning", hatch=name))
+    yield Step(days.hatches, "hatch", name, later("{hatch}: chicks are due", hatch=name))
     feathered = days.hatches + timedelta(days=int(facts.value("brooding.time_in_brooder_d")))
-    yield Step(feathered, "to the pens", name, f"{name}: from the brooder to the pens")
-    keep = f"{one.keep_hens} hens" + (f" and {one.keep_cocks} cocks" if one.keep_cocks else "")
-    stay = f"at most {keep} stay, the others go" if one.keep_hens else "all go"
-    yield Step(chosen_on(plan.problem, one.on), "choose", name, f"{name}: {stay}")
+    housed = later("{hatch}: from the brooder to the pens", hatch=name)
+    yield Step(feathered, "to the pens", name, housed)
+    if not one.keep_hens:
+        stay = later("{hatch}: all go", hatch=name)
+    elif not one.keep_cocks:
+        stay = later(
+            "{hatch}: at most {hens} hens stay, the others go", hatch=name, hens=one.keep_hens
+        )
+    else:
+        stay = later(
+            "{hatch}: at most {hens} hens and {cocks} cocks stay, the others go",
+            hatch=name,
+            hens=one.keep_hens,
+            cocks=one.keep_cocks,
+        )
+    yield Step(chosen_on(plan.problem, one.on), "choose", name, stay)
 
 
 def name_of(one: Set) -> str:
@@ -72,13 +140,6 @@ def bars(plan: Plan) -> list[Bar]:
         days = Candidate(day, 0)
         feathered = days.hatches + timedelta(days=int(facts.value("brooding.time_in_brooder_d")))
         chosen = chosen_on(plan.problem, day)
-        gone = [
-            cull.on
-            for cull in plan.draft.culls
-            if cull.of == f"set of {day}" and cull.keep_hens == 0
-        ]
-        if not any(one.keep_hens for one in plan.draft.sets if one.on == day):
-            gone.append(chosen)
         cuts: tuple[tuple[Phase, date], ...] = (
             ("turned", day),
             ("hatching", days.stops_turning),
@@ -87,12 +148,12 @@ def bars(plan: Plan) -> list[Bar]:
             ("kept", chosen),
         )
         lasts = [first - timedelta(days=1) for _, first in cuts[1:]]
-        lasts.append(min([end + timedelta(days=1), *gone]) - timedelta(days=1))
+        lasts.append(_end_of(plan, day)[0] - timedelta(days=1))
         phases = tuple(
             (phase, first, min(last, end))
             for (phase, first), last in zip(cuts, lasts, strict=True)
             if first <= min(last, end)
         )
         eggs = sum(one.eggs for one in plan.draft.sets if one.on == day)
-        found.append(Bar(f"{day}, {eggs} eggs", phases))
+        found.append(Bar(later("{day}, {eggs} eggs", day=day, eggs=eggs), phases))
     return found

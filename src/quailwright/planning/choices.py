@@ -5,11 +5,12 @@ from dataclasses import dataclass, replace
 
 from numpy.random import Generator
 
+from quailwright.language import later, mark, say
 from quailwright.planning.plan import Plan, Situation, make_plan, reckoned
 from quailwright.planning.problem import Problem
 from quailwright.planning.worth import set_cost
 
-NAMES = ("as asked", "surer", "cheaper", "fewer hatches")
+NAMES = (mark("as asked"), mark("surer"), mark("cheaper"), mark("fewer hatches"))
 
 _LESS_SURE = 0.15
 _MOST_SURE, _LEAST_SURE = 0.97, 0.5
@@ -34,7 +35,7 @@ def variant(problem: Problem, name: str) -> tuple[str, Problem] | None:
     """
     sure = problem.wanted.certainty
     if name == "as asked":
-        return f"{sure:.0%} sure of a week", problem
+        return later("{sure:.0%} sure of a week", sure=sure), problem
     if name == "surer":
         surer = round(min(_MOST_SURE, sure + (1.0 - sure) / 2.0), 2)
         return _as_sure(problem, surer) if surer > sure else None
@@ -44,13 +45,15 @@ def variant(problem: Problem, name: str) -> tuple[str, Problem] | None:
     if name == "fewer hatches":
         dear = problem.prices.hatch + _DISLIKED * set_cost(problem)
         prices = replace(problem.prices, hatch=dear)
-        return "as few hatches as the goal allows", replace(problem, prices=prices)
-    raise ValueError(f"There is no choice '{name}': {', '.join(NAMES)}.")
+        return later("as few hatches as the goal allows"), replace(problem, prices=prices)
+    raise ValueError(
+        say("There is no choice '{name}': {names}.", name=name, names=", ".join(NAMES))
+    )
 
 
 def _as_sure(problem: Problem, sure: float) -> tuple[str, Problem]:
     wanted = replace(problem.wanted, certainty=sure)
-    return f"{sure:.0%} sure of a week", replace(problem, wanted=wanted)
+    return later("{sure:.0%} sure of a week", sure=sure), replace(problem, wanted=wanted)
 
 
 def plan_of(
@@ -67,7 +70,7 @@ def plan_of(
     """
     found = variant(problem, name)
     if found is None:
-        raise ValueError(f"'{name}' would be as the plan asked for.")
+        raise ValueError(say("'{name}' would be as the plan asked for.", name=name))
     _, changed = found
     made = make_plan(situation, changed, rng, progress=progress)
     return reckoned(made, replace(changed, prices=problem.prices))

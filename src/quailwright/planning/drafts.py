@@ -17,7 +17,7 @@ from quailwright.planning.given import (
     relative,
 )
 from quailwright.planning.kernels import Kernels
-from quailwright.planning.problem import Candidate, Cull, Draft, Problem, Set
+from quailwright.planning.problem import Candidate, Cull, Draft, Problem, Set, of_set
 from quailwright.planning.solver import Solution
 
 Array = NDArray[np.float64]
@@ -54,7 +54,7 @@ def read(asked: Asked, columns: Columns, solution: Solution) -> Draft:
     for day, kept in zip(columns.days, columns.kept, strict=True):
         n = candidates_of(asked, day)[0]
         if any(s.on == day for s in sets):
-            culls += _culls(problem, asked.of_sets, n, values[kept], f"set of {day}")
+            culls += _culls(problem, asked.of_sets, n, values[kept], of_set(day))
     living = alive_when_chosen(asked)
     for n, (there, kept) in enumerate(zip(asked.there, columns.there, strict=True)):
         culls += _culls(problem, asked.of_there, n, values[kept], there.name, living[n])

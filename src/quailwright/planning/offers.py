@@ -17,6 +17,7 @@ from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.journal import entries as kinds
 from quailwright.journal.findings import Finding
+from quailwright.language import figure, later, mark, say, say_many
 from quailwright.outlook.forecast import learn
 from quailwright.outlook.hatching import shares_of_batch
 from quailwright.outlook.learning import expit
@@ -69,7 +70,13 @@ def hens_for_eggs(eggs_per_week: float, lay: float | None = None) -> int:
     """
     a_day = facts.value("planning.lay_for_sizing") if lay is None else lay
     if not (0 <= eggs_per_week < math.inf and 0 < a_day <= 1):
-        raise ValueError(f"No flock lays {eggs_per_week:g} eggs a week at {a_day:g} a hen a day.")
+        raise ValueError(
+            say(
+                "No flock lays {eggs:g} eggs a week at {lay:g} a hen a day.",
+                eggs=eggs_per_week,
+                lay=a_day,
+            )
+        )
     return math.ceil(eggs_per_week / (DAYS_A_WEEK * a_day) - 1e-9)
 
 
@@ -227,14 +234,18 @@ class Asked:
 
 
 _CLAIM = Field(
-    Annotated[float, Meta(gt=0, le=1)], "a number above 0 and up to 1, such as 0.8 for 80 %"
+    Annotated[float, Meta(gt=0, le=1)],
+    mark("a number above 0 and up to 1, such as 0.8 for 80 %"),
 )
-_BROKEN = Field(Annotated[float, Meta(ge=0, lt=1)], "a number from 0 to below 1, such as 0.05")
+_BROKEN = Field(
+    Annotated[float, Meta(ge=0, lt=1)], mark("a number from 0 to below 1, such as 0.05")
+)
 _HENS = Field(
-    Annotated[int, Meta(ge=1, le=MOST_HENS)], f"how many hens at lay you want, 1 to {MOST_HENS}"
+    Annotated[int, Meta(ge=1, le=MOST_HENS)],
+    later("how many hens at lay you want, 1 to {most:g}", most=MOST_HENS),
 )
 _CURRENCY = Field(
-    Annotated[str, Meta(min_length=1, max_length=8, pattern=kinds.NAME)], "a code such as EUR"
+    Annotated[str, Meta(min_length=1, max_length=8, pattern=kinds.NAME)], mark("a code such as EUR")
 )
 _TOP = ("offer", "hens", "certainty", "currency")
 
@@ -252,8 +263,8 @@ def read_offers(data: bytes) -> tuple[Asked | None, list[Finding]]:
     if not document.values.get("offer"):
         document.find(
             ("offer",),
-            "there is no offer in it.",
-            "Add [[offer]] with source, route and price_per_egg.",
+            say("there is no offer in it."),
+            say("Add [[offer]] with source, route and price_per_egg."),
         )
     if document.findings:
         return None, document.in_order_of_lines()
@@ -284,8 +295,8 @@ def _offers(document: Document) -> Iterator[Offer]:
         if told["route"] != "own" and "price_per_egg" not in given:
             document.find(
                 (*path, "price_per_egg"),
-                "this is missing.",
-                "Add the price of one egg (0 if free).",
+                say("this is missing."),
+                say("Add the price of one egg (0 if free)."),
             )
         yield Offer(
             told["source"],
@@ -620,9 +631,15 @@ def asking(asked: Asked, hens: int | None, certainty: float | None) -> Asked:
         ValueError: out of range, with a sentence for the keeper.
     """
     if hens is not None and not 1 <= hens <= MOST_HENS:
-        raise ValueError(f"--hens is 1 to {MOST_HENS}, not {hens}.")
+        raise ValueError(say("--hens is 1 to {most}, not {hens}.", most=MOST_HENS, hens=hens))
     if certainty is not None and not LEAST_CERTAINTY <= certainty <= MOST_CERTAINTY:
-        raise ValueError(f"--certainty is {CERTAIN.wanted}, not {certainty:g}.")
+        raise ValueError(
+            say(
+                "--certainty is {wanted}, not {share:g}.",
+                wanted=say(CERTAIN.wanted),
+                share=certainty,
+            )
+        )
     return replace(
         asked,
         hens=asked.hens if hens is None else hens,
@@ -644,8 +661,10 @@ def answer(asked: Asked, flock: Flock, on: date, rng: Generator) -> Answer:
     wanted = hens_wanted(asked.hens, flock)
     if wanted is None:
         raise ValueError(
-            "How many hens do you want at lay? Give --hens, or hens = 25 in the file, or log a "
-            "goal with eggs_per_week."
+            say(
+                "How many hens do you want at lay? Give --hens, or hens = 25 in the file, or log a "
+                "goal with eggs_per_week."
+            )
         )
     hens, why = wanted
     certainty = asked.certainty
@@ -676,9 +695,12 @@ def hens_wanted(asked: int | None, flock: Flock) -> tuple[int, str] | None:
         return None
     hens = min(MOST_HENS, hens_for_eggs(goal.eggs_per_week))
     lay = facts.value("planning.lay_for_sizing")
-    return hens, (
-        f"Your goal of {goal.eggs_per_week:g} eggs a week takes about {hens} hens, "
-        f"at {lay:.0%} lay over a lit year. Hens you have are not taken off."
+    return hens, say(
+        "Your goal of {eggs:g} eggs a week takes about {hens} hens, at {lay:.0%} lay over a lit "
+        "year. Hens you have are not taken off.",
+        eggs=goal.eggs_per_week,
+        hens=hens,
+        lay=lay,
     )
 
 
@@ -695,22 +717,33 @@ def room_for_eggs(flock: Flock) -> int | None:
 
 def says_of(one: Compared, hens: int, certainty: float) -> str:
     """One offer in a sentence."""
-    offer = one.offer
+    told = {"eggs": one.eggs, "hens": hens, "chance": one.chance}
     if one.reaches:
-        more = ""
         if one.eggs_needed is not None and one.eggs > one.eggs_needed:
-            more = f"; {one.eggs_needed} would do, but it sells no fewer"
-        return f"{one.eggs} eggs bring {hens} hens or more with a chance of {one.chance:.0%}{more}."
-    would = (
-        f"{one.eggs_needed} eggs would do"
-        if one.eggs_needed is not None
-        else f"not even {MOST_EGGS} eggs would do"
-    )
-    return (
-        f"Not enough eggs: it sells {one.eggs} at most, which bring {hens} hens with a chance of "
-        f"{one.chance:.0%} ({one.hens_sure} with {certainty:.0%}); {would}."
-        if offer.most_eggs is not None
-        else f"{would[0].upper()}{would[1:]}."
+            return say(
+                "{eggs} eggs bring {hens} hens or more with a chance of {chance:.0%}; {needed} "
+                "would do, but it sells no fewer.",
+                **told,
+                needed=one.eggs_needed,
+            )
+        return say("{eggs} eggs bring {hens} hens or more with a chance of {chance:.0%}.", **told)
+    if one.offer.most_eggs is None:
+        if one.eggs_needed is not None:
+            return say("{needed} eggs would do.", needed=one.eggs_needed)
+        return say("Not even {most} eggs would do.", most=MOST_EGGS)
+    told |= {"sure": one.hens_sure, "certainty": certainty}
+    if one.eggs_needed is not None:
+        return say(
+            "Not enough eggs: it sells {eggs} at most, which bring {hens} hens with a chance of "
+            "{chance:.0%} ({sure} with {certainty:.0%}); {needed} eggs would do.",
+            **told,
+            needed=one.eggs_needed,
+        )
+    return say(
+        "Not enough eggs: it sells {eggs} at most, which bring {hens} hens with a chance of "
+        "{chance:.0%} ({sure} with {certainty:.0%}); not even {most} eggs would do.",
+        **told,
+        most=MOST_EGGS,
     )
 
 
@@ -733,46 +766,76 @@ def advice(
     best, *others = compared
 
     def money(amount: float) -> str:
-        return f"{amount:.2f}{' ' + currency if currency else ''}"
+        return f"{figure(amount, '.2f')}{' ' + currency if currency else ''}"
 
     said = []
     if best.reaches:
         high = best.cost_per_hen.q90
-        likely = f"{best.cost_per_hen.q10:.2f} to {high:.2f}"
-        if math.isinf(high):
-            likely = f"{best.cost_per_hen.q10:.2f} or more: there may be none"
-        said.append(
-            f"Order {best.eggs} eggs from {best.offer.source} for {money(best.cost)}: {hens} hens "
-            f"at lay or more with a chance of {best.chance:.0%} "
-            f"(likely {best.hens.q10:.0f} to {best.hens.q90:.0f}). A hen at lay costs "
-            f"{money(best.cost_per_hen.mean)}, likely {likely}."
-        )
+        order = {
+            "eggs": best.eggs,
+            "whose": best.offer.source,
+            "cost": money(best.cost),
+            "hens": hens,
+            "chance": best.chance,
+            "low": best.hens.q10,
+            "high": best.hens.q90,
+            "each": money(best.cost_per_hen.mean),
+            "least": best.cost_per_hen.q10,
+            "most": high,
+        }
+        said.append(say(_ORDER_OR_NONE if math.isinf(high) else _ORDER, **order))
         alike = [o for o in others if o.reaches and o.cost <= best.cost * (1.0 + ALIKE)]
         if alike:
             costs = ", ".join(money(other.cost) for other in alike)
             said.append(
-                f"About the same: {_names(alike)} ({costs}). Choose by what else you know of them."
+                say(
+                    "About the same: {names} ({costs}). Choose by what else you know of them.",
+                    names=_names(alike),
+                    costs=costs,
+                )
             )
         short = [o for o in others if not o.reaches]
         if short:
-            said.append(f"Not enough eggs by itself: {_names(short)}.")
+            said.append(say("Not enough eggs by itself: {names}.", names=_names(short)))
         if room_eggs is not None and best.eggs > room_eggs:
             said.append(
-                f"Your incubators hold {room_eggs} eggs: {best.eggs} do not go in at once. Eggs "
-                "set later are another hatch with luck of its own."
+                say(
+                    "Your incubators hold {room} eggs: {eggs} do not go in at once. Eggs set "
+                    "later are another hatch with luck of its own.",
+                    room=room_eggs,
+                    eggs=best.eggs,
+                )
             )
     else:
         said += _no(best, hens, certainty, joined, money)
     if all(one.belief.own_hatches == 0 for one in compared):
-        said.append("You have hatched eggs of none of them yet: hatches are believed by route.")
+        said.append(
+            say("You have hatched eggs of none of them yet: hatches are believed by route.")
+        )
     claims = [one for one in compared if one.offer.claimed_hatch or one.offer.claimed_fertility]
     if claims:
         share = facts.value("planning.claim_believed")
         said.append(
-            f"A seller's claim ({_names(claims)}) counts for {share:.0%}, and less once you have "
-            "hatched eggs from there: nobody checks it."
+            say(
+                "A seller's claim ({names}) counts for {share:.0%}, and less once you have hatched "
+                "eggs from there: nobody checks it.",
+                names=_names(claims),
+                share=share,
+            )
         )
     return said
+
+
+_ORDER = mark(
+    "Order {eggs} eggs from {whose} for {cost}: {hens} hens at lay or more with a chance of "
+    "{chance:.0%} (likely {low:.0f} to {high:.0f}). A hen at lay costs {each}, likely {least:.2f} "
+    "to {most:.2f}."
+)
+_ORDER_OR_NONE = mark(
+    "Order {eggs} eggs from {whose} for {cost}: {hens} hens at lay or more with a chance of "
+    "{chance:.0%} (likely {low:.0f} to {high:.0f}). A hen at lay costs {each}, likely {least:.2f} "
+    "or more: there may be none."
+)
 
 
 def _no(
@@ -782,24 +845,42 @@ def _no(
     joined: Sequence[tuple[Compared, int]] | None,
     money: Callable[[float], str],
 ) -> Iterator[str]:
-    yield f"No offer brings {hens} hens at lay with a chance of {certainty:.0%}."
-    yield (
-        f"Nearest: all {best.eggs} eggs of {best.offer.source} bring {hens} with a chance of "
-        f"{best.chance:.0%}."
+    yield say(
+        "No offer brings {hens} hens at lay with a chance of {certainty:.0%}.",
+        hens=hens,
+        certainty=certainty,
+    )
+    yield say(
+        "Nearest: all {eggs} eggs of {whose} bring {hens} with a chance of {chance:.0%}.",
+        eggs=best.eggs,
+        whose=best.offer.source,
+        hens=hens,
+        chance=best.chance,
     )
     if joined:
-        orders = " and ".join(f"{eggs} eggs from {one.offer.source}" for one, eggs in joined)
+        orders = say(" and ").join(
+            say_many("{n} egg from {whose}", "{n} eggs from {whose}", eggs, whose=one.offer.source)
+            for one, eggs in joined
+        )
         cost = sum(one.offer.cost(eggs) for one, eggs in joined)
-        yield f"What would do: {orders}, set together, for {money(cost)}."
+        yield say(
+            "What would do: {orders}, set together, for {cost}.", orders=orders, cost=money(cost)
+        )
     if best.eggs_needed is not None:
-        yield f"Or {best.eggs_needed} eggs from {best.offer.source}, if it will sell so many."
+        yield say(
+            "Or {eggs} eggs from {whose}, if it will sell so many.",
+            eggs=best.eggs_needed,
+            whose=best.offer.source,
+        )
     if best.hens_sure:
-        yield (
-            f"Or fewer hens: those {best.eggs} eggs bring {best.hens_sure} with a chance of "
-            f"{certainty:.0%}."
+        yield say(
+            "Or fewer hens: those {eggs} eggs bring {hens} with a chance of {certainty:.0%}.",
+            eggs=best.eggs,
+            hens=best.hens_sure,
+            certainty=certainty,
         )
 
 
 def _names(some: Sequence[Compared]) -> str:
     names = list(dict.fromkeys(one.offer.source for one in some))
-    return " and ".join([", ".join(names[:-1]), names[-1]] if names[1:] else names)
+    return say(" and ").join([", ".join(names[:-1]), names[-1]] if names[1:] else names)

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from quailwright.flock.state import Clutch, Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.language import later, mark
 from quailwright.outlook.forecast import Outlook, Question, forecast
 from quailwright.outlook.hatching import HatchTime, PlannedSet, Stay, shares_of_batch
 from quailwright.outlook.learning import expit
@@ -37,9 +38,11 @@ from quailwright.planning.problem import (
     Problem,
     Set,
     Span,
+    aged,
     candidates,
     chosen_on,
     days_of_hatch,
+    of_set,
 )
 from quailwright.planning.program import Program
 from quailwright.planning.solver import Solution, solve
@@ -354,7 +357,7 @@ class _Search:
             sets = tuple(other for other in best.draft.sets if other != one)
             days = {other.on for other in sets}
             culls = tuple(
-                cull for cull in best.draft.culls if cull.of != f"set of {one.on}" or one.on in days
+                cull for cull in best.draft.culls if cull.of != of_set(one.on) or one.on in days
             )
             self._asked = best.asked
             draft = replace(best.draft, sets=sets, culls=culls)
@@ -386,10 +389,15 @@ class _Search:
 
 def _in_words(best: _Tried | None) -> str:
     if best is None:
-        return "no plan yet"
-    short = "as sure as asked" if best.shortfall <= 0.0 else "not sure enough yet"
+        return later("no plan yet")
     sets = len({one.on for one in best.draft.sets})
-    return f"best so far: {sets} sets, cost {best.cost:.0f}, {short}"
+    if best.shortfall <= 0.0:
+        return later(
+            "best so far: {sets} sets, cost {cost:.0f}, as sure as asked", sets=sets, cost=best.cost
+        )
+    return later(
+        "best so far: {sets} sets, cost {cost:.0f}, not sure enough yet", sets=sets, cost=best.cost
+    )
 
 
 def _hold(program: Program, columns: Columns, asked: Asked, days: Collection[date]) -> None:
@@ -616,7 +624,7 @@ def _there(base: Outlook) -> list[There]:
         else:
             key = (flight.group, flight.hatched_on)
             alone = groups.count(flight.group) == 1
-            name = flight.group if alone else f"{flight.group} (hatched {flight.hatched_on})"
+            name = flight.group if alone else aged(flight.group, flight.hatched_on)
             found.append(There(key, name, flight.hatched_on, hens, cocks))
     return found
 
@@ -724,7 +732,7 @@ def _planned(
     chosen = chosen_on(problem, one.on)
     later = [
         Stay(stay.on, None if stay.hens is None else round(stay.hens * share), stay.cocks)
-        for stay in by_name.get(f"set of {one.on}", ())
+        for stay in by_name.get(of_set(one.on), ())
     ]
     stay = (Stay(chosen, one.keep_hens, one.keep_cocks), *later)
     return PlannedSet(one.on, one.eggs, one.source, one.place, stay)
@@ -789,7 +797,11 @@ def _status(
         ahead.left[:, weeks].sum(1).mean() < (1.0 - _SHORT) * wanted.table_birds_a_month
         for weeks in _whole_months(problem, draft)
     )
-    lacking = {"eggs": short, "hens": few, "birds for the table": table_short}
+    lacking = {
+        mark("eggs"): short,
+        mark("hens"): few,
+        mark("birds for the table"): table_short,
+    }
     out_of_reach = tuple(name for name, lacks in lacking.items() if lacks)
     return "infeasible" if out_of_reach or not solved else "best_effort", out_of_reach
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.language import later
 
 Array = NDArray[np.float64]
 
@@ -144,6 +145,16 @@ class Cull:
     of: str
     keep_hens: int | None
     keep_cocks: int | None
+
+
+def of_set(day: date) -> str:
+    """What the birds of a day's sets are called: `Cull.of`, to know them by and to be read."""
+    return later("set of {day}", day=day)
+
+
+def aged(group: str, hatched_on: date) -> str:
+    """What birds of one age are called where a group has several."""
+    return later("{group} (hatched {day})", group=group, day=hatched_on)
 
 
 @dataclass(frozen=True)

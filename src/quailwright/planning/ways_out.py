@@ -10,8 +10,10 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from quailwright.husbandry import facts
+from quailwright.language import later, mark, say
 from quailwright.outlook.forecast import Question
 from quailwright.outlook.light import latitude_of, light_of
+from quailwright.planning.as_read import AsRead, plain_day
 from quailwright.planning.asked import lamp_cost
 from quailwright.planning.given import Asked
 from quailwright.planning.kernels import lit_share
@@ -83,7 +85,7 @@ def ways_out(
     found = []
     for number, (_, change) in enumerate(helping[:_TRIED]):
         if progress is not None:
-            progress(f"trying {change.what}", number / min(_TRIED, len(helping)))
+            progress(later("trying {what}", what=change.what), number / min(_TRIED, len(helping)))
         tried = make_plan(situation, change.problem, rng.spawn(1)[0], rough=True)
         gains = tried.chance_overall - plan.chance_overall
         if tried.status == "met" or (gains >= _GAINS and not change.less_sure):
@@ -110,8 +112,10 @@ def reasons(situation: Situation, plan: Plan, ways: Sequence[WayOut]) -> list[st
     said += [way.why for way in ways if way.why and way.why not in said]
     if not plan.asked.candidates:
         said.append(
-            "There is no day on which eggs can be set: look at absences, months without hatching, "
-            "and when eggs can be had."
+            later(
+                "There is no day on which eggs can be set: look at absences, months without "
+                "hatching, and when eggs can be had."
+            )
         )
     return said or list(_least_sure(plan))
 
@@ -124,13 +128,18 @@ def _least_sure(plan: Plan) -> Iterator[str]:
     if weeks:
         eggs = plan.ahead.samples["eggs"].mean(0)
         worst = min(weeks, key=lambda w: float(plan.chance_met[w]))
-        yield (
-            f"It falls short {_spans(problem, weeks)}. In the worst week, that of "
-            f"{_plain(problem.first_day(worst))}, {eggs[worst]:.0f} eggs come on the mean for "
-            f"{problem.wanted.eggs[worst]:.0f} wanted."
+        yield later(
+            "It falls short {spans}. In the worst week, that of {day}, {eggs:.0f} eggs come on "
+            "the mean for {wanted:.0f} wanted.",
+            spans=_spans(problem, weeks),
+            day=plain_day(problem.first_day(worst)),
+            eggs=float(eggs[worst]),
+            wanted=float(problem.wanted.eggs[worst]),
         )
     elif plan.table_met is not None and plan.table_met < least:
-        yield f"A month has birds enough for the table with {plan.table_met:.0%} only."
+        yield later(
+            "A month has birds enough for the table with {chance:.0%} only.", chance=plan.table_met
+        )
 
 
 def _wanting(asked: Asked) -> float:
@@ -163,59 +172,72 @@ def _changes(situation: Situation, problem: Problem, plan: Plan) -> Iterator[_Ch
                 lit = replace(problem, lamp_h=lamp_h)
                 lit = replace(lit, lamp_cost=lamp_cost(situation.flock, lit, prices.kwh))
                 yield _Change(
-                    f"a lamp that makes each day {lamp_h:g} h long",
+                    later("a lamp that makes each day {hours:g} h long", hours=lamp_h),
                     lit,
                     lambda plan: _of_light(situation, plan),
                 )
-        later = _after_the_dark(situation, problem)
-        if later is not None:
+        moved = _after_the_dark(situation, problem)
+        if moved is not None:
             yield _Change(
-                f"the same eggs a week for as long, from {_plain(later.wanted.first)} on",
-                later,
+                later(
+                    "the same eggs a week for as long, from {day} on",
+                    day=plain_day(moved.wanted.first),
+                ),
+                moved,
                 lambda plan: _of_light(situation, plan),
             )
-    for name, words, verb in (
-        ("pen_m2", "the pens", "are"),
-        ("brooder_m2", "the brooder", "is"),
+    for name, row, what, full in (
+        (
+            "pen_m2",
+            "floor of the pens",
+            mark("half as much floor again in the pens"),
+            mark("The pens are full {spans}."),
+        ),
+        (
+            "brooder_m2",
+            "floor of the brooder",
+            mark("half as much floor again in the brooder"),
+            mark("The brooder is full {spans}."),
+        ),
     ):
         if math.isfinite(getattr(room, name)):
             more: Room = replace(room, **{name: getattr(room, name) * _MORE})
             yield _Change(
-                f"half as much floor again in {words}",
+                later(what),
                 replace(problem, room=more),
-                _told_full(f"floor of {words}", f"{words} {verb} full"),
+                _told_full(row, full),
             )
     bigger = replace(room, incubators=_grown(room.incubators), hatchers=_grown(room.hatchers))
     yield _Change(
-        "machines that hold half as many eggs again",
+        later("machines that hold half as many eggs again"),
         replace(problem, room=bigger),
-        _told_full("eggs in the", "the incubator or hatcher is full"),
+        _told_full("eggs in the", mark("The incubator or hatcher is full {spans}.")),
     )
     if not room.hatchers and room.incubators:
         yield _Change(
-            "a hatcher beside the incubator",
+            later("a hatcher beside the incubator"),
             replace(problem, room=replace(room, hatchers=room.incubators)),
-            lambda plan: "Eggs cannot be turned and hatch in one machine at a time.",
+            lambda plan: later("Eggs cannot be turned and hatch in one machine at a time."),
         )
     if math.isfinite(room.most_birds):
         yield _Change(
-            "half as many birds again",
+            later("half as many birds again"),
             replace(problem, room=replace(room, most_birds=room.most_birds * _MORE)),
-            _told_full("birds in all", "there are as many birds as you allow"),
+            _told_full("birds in all", mark("There are as many birds as you allow {spans}.")),
         )
     if math.isfinite(prices.budget_per_month):
         wider = replace(prices, budget_per_month=prices.budget_per_month * _MORE)
         yield _Change(
-            "half as much money again a month",
+            later("half as much money again a month"),
             replace(problem, prices=wider),
-            _told_full("money in", "the money of the month is spent"),
+            _told_full("money in", mark("The money of the month is spent {spans}.")),
         )
     if math.isfinite(min(prices.minutes_by_weekday)):
         longer = tuple(minutes * _MORE for minutes in prices.minutes_by_weekday)
         yield _Change(
-            "half as many minutes again a day",
+            later("half as many minutes again a day"),
             replace(problem, prices=replace(prices, minutes_by_weekday=longer)),
-            _told_full("minutes a day", "the minutes of the day are used up"),
+            _told_full("minutes a day", mark("The minutes of the day are used up {spans}.")),
         )
     yield from _of_goal(situation, problem, plan)
 
@@ -227,23 +249,29 @@ def _of_goal(situation: Situation, problem: Problem, plan: Plan) -> Iterator[_Ch
         local = replace(problem.sources[0], name=_NEAR_BY, own=False)
         sources: tuple[EggSource, ...] = (local, *problem.sources[1:])
         yield _Change(
-            "eggs that you collect near by instead of posted ones",
+            later("eggs that you collect near by instead of posted ones"),
             replace(problem, sources=sources),
-            lambda plan: "Posted eggs hatch badly.",
+            lambda plan: later("Posted eggs hatch badly."),
         )
     first = min((source.first for source in problem.sources), default=problem.on)
     sooner = max(problem.on + timedelta(days=1), first - _SOONER)
     if sooner < first:
         earlier = tuple(replace(one, first=min(one.first, sooner)) for one in problem.sources)
         yield _Change(
-            f"eggs to be had from {_plain(sooner)} on, not only from {_plain(first)}",
+            later(
+                "eggs to be had from {day} on, not only from {first}",
+                day=plain_day(sooner),
+                first=plain_day(first),
+            ),
             replace(problem, sources=earlier),
             lambda plan: "",
         )
     sure = max(0.5, wanted.certainty - 0.2)
     if sure < wanted.certainty:
         yield _Change(
-            f"being {sure:.0%} sure instead of {wanted.certainty:.0%}",
+            later(
+                "being {sure:.0%} sure instead of {asked:.0%}", sure=sure, asked=wanted.certainty
+            ),
             replace(problem, wanted=replace(wanted, certainty=sure)),
             lambda plan: "",
             less_sure=True,
@@ -251,14 +279,14 @@ def _of_goal(situation: Situation, problem: Problem, plan: Plan) -> Iterator[_Ch
     weeks = np.flatnonzero(wanted.eggs > 0)
     short = plan.draft.short_weeks > 0.02 * np.maximum(wanted.eggs, 1.0)
     if len(weeks) and short[weeks[0]]:
-        later = int(next((w for w in weeks if not short[w:].any()), weeks[-1]))
-        later = min(later, int(weeks[0]) + _LATEST_W)
+        begins = int(next((w for w in weeks if not short[w:].any()), weeks[-1]))
+        begins = min(begins, int(weeks[0]) + _LATEST_W)
         eggs = wanted.eggs.copy()
-        eggs[:later] = 0.0
+        eggs[:begins] = 0.0
         if eggs.any():
-            day = problem.first_day(later)
+            day = problem.first_day(begins)
             yield _Change(
-                f"eggs from {day} on, not before",
+                later("eggs from {day} on, not before", day=day),
                 replace(problem, wanted=replace(wanted, eggs=eggs, first=day)),
                 lambda plan: "",
             )
@@ -323,9 +351,18 @@ def _of_light(situation: Situation, plan: Plan) -> str:
     problem = plan.problem
     dark = np.flatnonzero(_dark_weeks(situation, problem))
     latitude = latitude_of(situation.flock)
-    where = f" at {abs(latitude):.0f} degrees" if latitude is not None else ""
     spans = _spans(problem, dark.tolist())
-    return f"Without a lamp hens lay little or nothing {spans}{where}; more hens do not mend it."
+    if latitude is None:
+        return later(
+            "Without a lamp hens lay little or nothing {spans}; more hens do not mend it.",
+            spans=spans,
+        )
+    return later(
+        "Without a lamp hens lay little or nothing {spans} at {degrees:.0f} degrees; more hens do "
+        "not mend it.",
+        spans=spans,
+        degrees=abs(latitude),
+    )
 
 
 def _told_full(row: str, words: str) -> Callable[[Plan], str]:
@@ -333,7 +370,7 @@ def _told_full(row: str, words: str) -> Callable[[Plan], str]:
 
 
 def _full(plan: Plan, row: str, words: str) -> str:
-    """When rows of that name are at their limit in the plan, in words; '' where none is."""
+    """`words` with when rows of that name are at their limit in the plan; '' where none is."""
     program, _ = build(plan.asked)
     values = plan.solution.values
     if not len(values):
@@ -348,7 +385,7 @@ def _full(plan: Plan, row: str, words: str) -> str:
     if not days:
         return ""
     weeks = sorted({plan.problem.week_of(day) for day in days})
-    return f"{words[0].upper()}{words[1:]} {_spans(plan.problem, weeks)}."
+    return later(words, spans=_spans(plan.problem, weeks))
 
 
 def _day_of(name: str, problem: Problem) -> date:
@@ -357,7 +394,7 @@ def _day_of(name: str, problem: Problem) -> date:
     return max(day, problem.first_day(0))
 
 
-def _spans(problem: Problem, weeks: Sequence[int]) -> str:
+def _spans(problem: Problem, weeks: Sequence[int]) -> AsRead:
     """Weeks as spans of days: "from 3 May to 24 May and from ...", three at most."""
     runs: list[list[int]] = []
     for week in weeks:
@@ -366,16 +403,18 @@ def _spans(problem: Problem, weeks: Sequence[int]) -> str:
         else:
             runs.append([week])
     runs = sorted(sorted(runs, key=len)[-3:])
-    said = [
-        f"from {_plain(problem.first_day(run[0]))} to "
-        f"{_plain(problem.first_day(run[-1]) + timedelta(days=6))}"
-        for run in runs
+    ends = [
+        (problem.first_day(run[0]), problem.first_day(run[-1]) + timedelta(days=6)) for run in runs
     ]
-    return " and ".join(said)
+    return AsRead(lambda: _spans_told(ends))
 
 
-def _plain(day: date) -> str:
-    return f"{day.day} {day:%b %Y}"
+def _spans_told(ends: Sequence[tuple[date, date]]) -> str:
+    told = [
+        say("from {first} to {last}", first=plain_day(first), last=plain_day(last))
+        for first, last in ends
+    ]
+    return say(" and ").join(told)
 
 
 def _too_early(situation: Situation, plan: Plan) -> Iterator[str]:
@@ -388,7 +427,9 @@ def _too_early(situation: Situation, plan: Plan) -> Iterator[str]:
     lays = first.hatches + timedelta(weeks=facts.value("laying.rise_mid_w"))
     least = problem.wanted.certainty
     if any(plan.chance_met[w] < least and problem.first_day(int(w)) < lays for w in weeks):
-        yield (
-            f"Eggs set on {_plain(first.day)}, the first day that can be, bring hens that lay from "
-            f"about {_plain(lays)}; before that nothing can be mended by setting eggs."
+        yield later(
+            "Eggs set on {day}, the first day that can be, bring hens that lay from about {lays}; "
+            "before that nothing can be mended by setting eggs.",
+            day=plain_day(first.day),
+            lays=plain_day(lays),
         )

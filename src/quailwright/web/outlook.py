@@ -1,5 +1,8 @@
 """The outlook: the weeks ahead against the goal, and what a question would change."""
 
+from collections.abc import Callable
+from typing import TypeVar
+
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
@@ -7,6 +10,8 @@ from quailwright.guide.round import units_of
 from quailwright.web.guard import Reader
 from quailwright.web.home import AtHome
 from quailwright.web.view import page
+
+T = TypeVar("T")
 
 router = APIRouter(default_response_class=Response, include_in_schema=False)
 
@@ -19,17 +24,27 @@ def outlook(
     ask: str = "",
     lamp_h: str = "",
     fewer_cocks: str = "",
+    fewer_hens: str = "",
+    set_eggs: str = "",
+    set_on: str = "",
+    set_of: str = "",
 ) -> Response:
     """Eggs, hens and feed of the weeks ahead; with `ask`, as they would be then."""
     from quailwright.exchange.outlook_page import outlook_page
 
     flock, now = home.flock(), home.now()
-    typed = {"ask": ask, "lamp_h": lamp_h, "fewer_cocks": fewer_cocks}
+    typed = {
+        "ask": ask, "lamp_h": lamp_h, "fewer_cocks": fewer_cocks, "fewer_hens": fewer_hens,
+        "set_eggs": set_eggs, "set_on": set_on, "set_of": set_of,
+    }  # fmt: skip
+    open_now = list(flock.hatches_open())
+    hour = now.replace(minute=0)
+
+    def once(name: str, make: Callable[[], T]) -> T:
+        return home.desk.with_readings(flock, name, hour, open_now, make)
+
     told = home.desk.with_readings(
-        flock,
-        f"outlook {typed}",
-        now,
-        flock.hatches_open(),
-        lambda: outlook_page(home.desk.store, flock, now, typed),
-    )
+        flock, f"outlook {typed}", now, open_now,
+        lambda: outlook_page(home.desk.store, flock, now, typed, once),
+    )  # fmt: skip
     return page(request, who, "outlook.html", told=told, units=units_of(flock))

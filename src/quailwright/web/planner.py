@@ -3,10 +3,12 @@
 import os
 import threading
 from collections.abc import Callable
+from contextvars import copy_context
 from dataclasses import dataclass, field
 from typing import Any
 
 from quailwright.journal.findings import BadInput, QuailwrightError
+from quailwright.language import mark, say
 
 MOST_KEPT = 4
 """Plans that are kept to look at and to take on; older ones are made again."""
@@ -18,7 +20,7 @@ class Busy(Exception):
     """A plan is being made already."""
 
     def __init__(self, job: "Job") -> None:
-        super().__init__("A plan is being made already.")
+        super().__init__(say("A plan is being made already."))
         self.job = job
 
 
@@ -54,6 +56,11 @@ class Job:
         return not self._over.is_set()
 
     @property
+    def told(self) -> str:
+        """The best so far, in words; what is being done before there is any."""
+        return say(self.words or mark("looking at your record"))
+
+    @property
     def stopping(self) -> bool:
         """Whether it was asked to stop."""
         return self._stopped.is_set()
@@ -62,9 +69,9 @@ class Job:
         """Ends the search with the best so far, when it next tells how far it is."""
         self._stopped.set()
 
-    def wait(self) -> None:
-        """Returns when it is over."""
-        self._over.wait()
+    def wait(self, seconds: float | None = None) -> bool:
+        """Returns when it is over, or after so many seconds; whether it is."""
+        return self._over.wait(seconds)
 
     def run(self, work: Callable[[Tell], Any]) -> None:
         """Does the work; whatever comes of it is kept here."""
@@ -73,7 +80,7 @@ class Job:
         except QuailwrightError as error:
             self.refused = error
         except KeyboardInterrupt:
-            self.refused = BadInput("Stopped before any plan was made; nothing was written.")
+            self.refused = BadInput(say("Stopped before any plan was made; nothing was written."))
         except Exception as error:
             self.broke = type(error).__name__
             if os.environ.get("QUAILWRIGHT_TRACEBACK"):
@@ -94,16 +101,24 @@ class Planner:
     _jobs: dict[str, Job] = field(default_factory=dict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
-    def begin(self, job: Job, work: Callable[[Tell], Any]) -> Job:
-        """Begins to make a plan. Raises Busy."""
+    def begin(self, job: Job, work: Callable[[Tell], Any], beside: Job | None = None) -> Job:
+        """Begins to make a plan, in the language of who asks. Raises Busy.
+
+        With `beside`, a plan that is kept: of those kept it goes last.
+        """
         with self._lock:
             running = self._running()
             if running is not None:
                 raise Busy(running)
+            if beside is not None and self._jobs.pop(beside.id, None) is not None:
+                self._jobs[beside.id] = beside
             self._jobs[job.id] = job
             for old in list(self._jobs)[:-MOST_KEPT]:
                 del self._jobs[old]
-        threading.Thread(target=job.run, args=(work,), name="planner", daemon=True).start()
+        asked_in = copy_context()
+        threading.Thread(
+            target=asked_in.run, args=(job.run, work), name="planner", daemon=True
+        ).start()
         return job
 
     def job(self, job_id: str) -> Job | None:
