@@ -214,7 +214,7 @@ PARTS = {
     "feed": mark("feed"),
     "power_and_bedding": mark("power and bedding"),
     "light": mark("light"),
-    "time": mark("time"),
+    "time": mark("your time"),
 }
 """What a plan's costs are of."""
 

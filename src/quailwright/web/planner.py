@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from quailwright.journal.findings import BadInput, QuailwrightError
-from quailwright.language import mark, say
+from quailwright.language import say
 
 MOST_KEPT = 4
 """Plans that are kept to look at and to take on; older ones are made again."""
@@ -58,7 +58,7 @@ class Job:
     @property
     def told(self) -> str:
         """The best so far, in words; what is being done before there is any."""
-        return say(self.words or mark("looking at your record"))
+        return say(self.words) if self.words else say("looking at your record")
 
     @property
     def stopping(self) -> bool:
