@@ -1,5 +1,6 @@
 """Who may come in, what they may do, and that no other site writes for them."""
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from pathlib import Path
 
@@ -9,7 +10,7 @@ from starlette.testclient import TestClient
 from tests.web.conftest import NOW, PHRASES, Enter, journal_of, routes_of, token_of
 
 from quailwright.web.app import LARGEST_BODY_BYTES, create_app
-from quailwright.web.attempts import MOST_FROM_ONE, WITHIN, Attempts
+from quailwright.web.attempts import MOST_FROM_ONE, MOST_OF_ALL, WITHIN, Attempts
 from quailwright.web.home import Settings
 
 
@@ -125,13 +126,31 @@ def test_too_many_wrong_passphrases_must_wait(app: FastAPI, enter: Enter) -> Non
 
 def test_the_wait_ends_and_success_forgets() -> None:
     attempts, now = Attempts(), NOW
+    assert [attempts.tried("phone", now) for _ in range(MOST_FROM_ONE)] == [None] * MOST_FROM_ONE
+    assert attempts.tried("phone", now) == WITHIN
+    assert attempts.tried("other phone", now) is None
+    assert attempts.tried("phone", now + WITHIN) is None
+    attempts.succeeded("phone", now + WITHIN)
     for _ in range(MOST_FROM_ONE):
-        attempts.failed("phone", now)
-    assert attempts.wait("phone", now) == WITHIN
-    assert attempts.wait("other phone", now) is None
-    assert attempts.wait("phone", now + WITHIN) is None
-    attempts.succeeded("phone")
-    assert attempts.wait("phone", now + timedelta(seconds=1)) is None
+        assert attempts.tried("phone", now + WITHIN) is None
+    assert attempts.tried("phone", now + WITHIN) == WITHIN
+
+
+def test_who_signs_in_rightly_uses_up_no_try_of_the_household() -> None:
+    attempts = Attempts()
+    for second in range(3 * MOST_OF_ALL):
+        at = NOW + timedelta(seconds=second)
+        assert attempts.tried(f"phone {second}", at) is None
+        attempts.succeeded(f"phone {second}", at)
+
+
+def test_tries_at_once_are_no_more_than_the_most(app: FastAPI, enter: Enter) -> None:
+    client = enter("")
+    form = {"name": "keeper", "passphrase": "wrong words", "token": token_of(client, "/sign-in")}
+    with ThreadPoolExecutor(12) as pool:
+        tries = [pool.submit(client.post, "/sign-in", data=form) for _ in range(12)]
+        answers = [each.result().status_code for each in tries]
+    assert (answers.count(403), answers.count(429)) == (MOST_FROM_ONE, 12 - MOST_FROM_ONE)
 
 
 def test_back_leads_only_to_our_own_pages(app: FastAPI, enter: Enter) -> None:

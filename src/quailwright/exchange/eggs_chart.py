@@ -2,11 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from quailwright.exchange.eggs_page import EggWeek
 from quailwright.exchange.loss_chart import Mark, ticks
-from quailwright.guide import wording
-from quailwright.language import figure
+from quailwright.language import dated, figure
 
 WIDTH, HEIGHT = 360, 230
 _LEFT, _RIGHT, _TOP, _BOTTOM = 40, 42, 22, 30
@@ -62,8 +62,12 @@ def eggs_chart(weeks: Sequence[EggWeek], goal: float | None) -> EggsChart:
         marks[False],
         up(goal) if goal else None,
         [
-            Mark(along(n), HEIGHT - _BOTTOM, wording.weekday(weeks[n].last))
+            Mark(along(n), HEIGHT - _BOTTOM, _short(weeks[n].last))
             for n in range(len(weeks) - 1, -1, -step)
         ],
         [Mark(_LEFT, up(eggs), figure(eggs)) for eggs in ticks(most)],
     )
+
+
+def _short(day: date) -> str:
+    return dated(day, f"{day.day} {day:%b}", "MMMd")

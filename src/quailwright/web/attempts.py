@@ -18,8 +18,12 @@ class Attempts:
     _all: deque[datetime] = field(default_factory=deque)
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
-    def wait(self, address: str, now: datetime) -> timedelta | None:
-        """How long that address must wait before it may try again, or None when it may now."""
+    def tried(self, address: str, now: datetime) -> timedelta | None:
+        """Counts a try as failed, and gives None; or how long that address must wait first.
+
+        It is counted before the passphrase is looked at: many tries at once are no more than the
+        most. One that was right is told to `succeeded`.
+        """
         with self._lock:
             own = self._failed.get(address, deque())
             waits = [
@@ -27,20 +31,21 @@ class Attempts:
                 for since, most in ((own, MOST_FROM_ONE), (self._all, MOST_OF_ALL))
                 if len(since) >= most and since[-most] + WITHIN > now
             ]
+            if not waits:
+                self._count(address, now)
             return max(waits, default=None)
 
-    def failed(self, address: str, now: datetime) -> None:
-        """Notes a failed sign-in."""
-        with self._lock:
-            if address not in self._failed and len(self._failed) >= _MOST_ADDRESSES:
-                self._failed.pop(next(iter(self._failed)))
-            own = self._failed.setdefault(address, deque(maxlen=MOST_FROM_ONE))
-            own.append(now)
-            self._all.append(now)
-            while len(self._all) > MOST_OF_ALL:
-                self._all.popleft()
+    def _count(self, address: str, now: datetime) -> None:
+        if address not in self._failed and len(self._failed) >= _MOST_ADDRESSES:
+            self._failed.pop(next(iter(self._failed)))
+        self._failed.setdefault(address, deque(maxlen=MOST_FROM_ONE)).append(now)
+        self._all.append(now)
+        while len(self._all) > MOST_OF_ALL:
+            self._all.popleft()
 
-    def succeeded(self, address: str) -> None:
-        """Forgets the failures of an address."""
+    def succeeded(self, address: str, now: datetime) -> None:
+        """Forgets the failures of an address, and that this try was one."""
         with self._lock:
             self._failed.pop(address, None)
+            if now in self._all:
+                self._all.remove(now)

@@ -80,13 +80,13 @@ def sign_in(request: Request, home: AtHome, who: AnyVisitor, form: OwnForm) -> R
     """Signs in, unless it was tried too often."""
     name, back = _name(form.get("name")), own_address(str(form.get("back", "/")))
     address = request.client.host if request.client is not None else ""
-    wait = home.attempts.wait(address, home.now())
+    now = home.now()
+    wait = home.attempts.tried(address, now)
     if wait is None:
         let_in = _let_in(request, home, name, str(form.get("passphrase", "")), back)
         if let_in is not None:
-            home.attempts.succeeded(address)
+            home.attempts.succeeded(address, now)
             return let_in
-        home.attempts.failed(address, home.now())
         wrong = say("That name and passphrase do not fit. Try again.")
         status = HTTPStatus.FORBIDDEN
     else:
