@@ -3,9 +3,11 @@
 import io
 import os
 import sys
-from typing import Annotated, TextIO
+from collections.abc import Iterator
+from typing import Annotated, Any, TextIO
 
 import typer
+from typer.main import get_command
 
 from quailwright import __version__
 from quailwright.cli import (
@@ -22,7 +24,7 @@ from quailwright.cli import (
 )
 from quailwright.cli.options import FlockOption
 from quailwright.journal.findings import QuailwrightError
-from quailwright.language import of_terminal, say, speaking
+from quailwright.language import ENGLISH, of_terminal, say, speaking, spoken
 
 _SHOWN_FINDINGS = 1000
 INTERNAL_FAULT = 70
@@ -94,7 +96,11 @@ def _run() -> None:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")
     try:
-        app(prog_name="quailwright")
+        command = get_command(app)
+        if spoken() != ENGLISH:
+            for each in _commands(command):
+                _say_help(each)
+        command(prog_name="quailwright")
     except SystemExit as leaving:
         sys.exit(0 if _reader_has_gone(stdout) else leaving.code)
     except QuailwrightError as error:
@@ -114,6 +120,32 @@ def _run() -> None:
             file=sys.stderr,
         )
         sys.exit(INTERNAL_FAULT)
+
+
+def help_texts() -> set[str]:
+    """What `--help` says of commands and options, for the catalogues: it is written beside them.
+
+    Examples are left as they are: they are commands.
+    """
+    commands = list(_commands(get_command(app)))
+    texts = [text for each in commands for text in (each.help, each.short_help)]
+    texts += [getattr(part, "help", None) for each in commands for part in each.params]
+    return {text for text in texts if text}
+
+
+def _commands(command: Any) -> Iterator[Any]:
+    """A command and all below it."""
+    yield command
+    for each in getattr(command, "commands", {}).values():
+        yield from _commands(each)
+
+
+def _say_help(command: Any) -> None:
+    """Help was written when the commands were made; now the language is known."""
+    for part in (command, *command.params):
+        for name in ("help", "short_help"):
+            if text := getattr(part, name, None):
+                setattr(part, name, say(text))
 
 
 def _reader_has_gone(stdout: TextIO) -> bool:
