@@ -145,7 +145,8 @@ def routes_of(app: FastAPI) -> list[tuple[str, set[str]]]:
                 path = path.replace("{entry_id}", SMALL_FLOCK[0].id)
                 path = path.replace("{what}", "places").replace("{question}", "where")
                 name = "pen" if path.startswith("/places") else "may"
-                found.append((path.replace("{name:path}", name), set(route.methods)))  # type: ignore[attr-defined]
+                path = path.replace("{name:path}", name).replace("{name}", "wash")
+                found.append((path, set(route.methods)))  # type: ignore[attr-defined]
 
     look(app.routes)
     assert len(found) > 30

@@ -113,6 +113,8 @@ def beside(app: App, listener: socket.socket, certificate: Path | None = None) -
     thread.start()
     while not server.started and thread.is_alive():
         time.sleep(0.01)
+    if not server.started:
+        raise RuntimeError("The server beside ended before it began.")
     try:
         yield listener.getsockname()[1]
     finally:
