@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from quailwright.husbandry import facts
 from quailwright.journal.findings import BadInput
-from quailwright.language import mark, say
+from quailwright.language import figure, mark, say
 from quailwright.planning.brief import Brief
 
 MACHINE = "machine"
@@ -56,7 +56,7 @@ class Slider:
             return say(self.at_low)
         if self.at_high and self.value >= self.high:
             return say(self.at_high)
-        return self.told("{n}").replace("{n}", f"{self.value:g}")
+        return self.told(figure(self.value, "g"))
 
     def told(self, number: str) -> str:
         """The words beside it, of a number already written."""
