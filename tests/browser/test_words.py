@@ -16,7 +16,9 @@ WORDS = {
 
 
 def test_scripts_say_the_words_that_the_page_carries(demo: Server, browser: Browser) -> None:
-    context = browser.new_context(viewport=PHONE, service_workers="block")
+    context = browser.new_context(
+        viewport={"width": PHONE["width"], "height": PHONE["height"]}, service_workers="block"
+    )
     page = context.new_page()
 
     def in_portuguese(route: Any) -> None:
