@@ -285,6 +285,14 @@ def test_questions_to_the_outlook(keeper: TestClient) -> None:
     as_it_stands, fewer = keeper.get(asked).json(), keeper.get(f"{asked}&fewer_hens=5").json()
     assert fewer["question"]
     assert fewer["weeks"][0]["hens"]["mean"] < as_it_stands["weeks"][0]["hens"]["mean"] - 3
+    long = "/api/outlook?weeks=16&draws=100"
+    plain = keeper.get(long).json()
+    further = keeper.get(f"{long}&set=2027-05-10 40 creek-farm").json()
+    assert further["weeks"][-1]["eggs"]["mean"] > plain["weeks"][-1]["eggs"]["mean"] + 5
+    for wrong in ("40 creek-farm", "2027-05-01 40 creek-farm", "2029-05-10 40 creek-farm"):
+        refused = keeper.get("/api/outlook", params={"set": wrong})
+        assert refused.status_code == 422
+        assert refused.json()["sentence"].startswith("set ")
     past = keeper.get("/api/outlook/past").json()
     assert msgspec.to_builtins(msgspec.convert(past, list[ScoreShape])) == past
 

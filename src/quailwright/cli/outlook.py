@@ -5,7 +5,6 @@ import shutil
 import sys
 import textwrap
 from collections.abc import Callable, Iterator
-from datetime import date
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -21,7 +20,6 @@ from quailwright.language import figure, mark, say
 
 if TYPE_CHECKING:
     from quailwright.outlook.forecast import Outlook, Question
-    from quailwright.outlook.hatching import PlannedSet
     from quailwright.outlook.report import Array, Rate
 
 EXAMPLES = """Examples:
@@ -44,7 +42,6 @@ _SHOWN_WEEKS = 26
 _LONG_DAY_H = 17
 _MOST = 50_000_000
 _MOST_DRAWS = 1_000_000
-_MOST_EGGS = 100_000
 _LARGE = 4_000_000
 """Draws times weeks from which a progress bar is shown."""
 
@@ -126,7 +123,7 @@ def outlook(
         fewer_cocks,
         fewer_hens,
         no_hatches,
-        tuple(_asked_set(text, day, weeks) for text in sets or ()),
+        tuple(outlook_told.asked_set("--set", text, day, weeks) for text in sets or ()),
         planned=stands.planned,
     )
     with progress_bar(say("Weeks drawn"), draws * weeks > _LARGE) as drawn:
@@ -169,41 +166,6 @@ def _check(
         raise BadInput(say("--lamp is hours of light a day, up to 24, not {hours:g}.", hours=lamp))
     if min(fewer_cocks, fewer_hens) < 0:
         raise BadInput(say("--fewer-cocks and --fewer-hens take birds away: 0 or more."))
-
-
-def _asked_set(text: str, day: date, weeks: int) -> "PlannedSet":
-    from quailwright.outlook.hatching import PlannedSet
-
-    parts = text.split(maxsplit=2)
-    try:
-        on, eggs = date.fromisoformat(parts[0]), int(parts[1])
-        source = parts[2]
-    except (ValueError, IndexError):
-        raise BadInput(
-            say(
-                "--set '{text}' is not understood: a day, a number of eggs and whose they are, as "
-                "in --set '2027-06-01 40 creek-farm'.",
-                text=text,
-            )
-        ) from None
-    if on <= day:
-        raise BadInput(
-            say(
-                "--set '{text}': that day is not ahead. Log eggs_set for eggs that are set.",
-                text=text,
-            )
-        )
-    if (on - day).days > 7 * weeks:
-        raise BadInput(
-            say(
-                "--set '{text}': that is after the {weeks} weeks looked at (--weeks).",
-                text=text,
-                weeks=weeks,
-            )
-        )
-    if not 1 <= eggs <= _MOST_EGGS:
-        raise BadInput(say("--set '{text}': 1 to {most:,} eggs.", text=text, most=_MOST_EGGS))
-    return PlannedSet(on, eggs, source)
 
 
 @contextlib.contextmanager

@@ -12,7 +12,6 @@ import typer
 
 from quailwright.cli import show
 from quailwright.cli.options import FlockOption, JsonOption, now, opened, with_offset
-from quailwright.exchange import shapes
 from quailwright.exchange.typed import local
 from quailwright.flock.booking.known import near
 from quailwright.flock.fold import fold
@@ -87,6 +86,7 @@ def import_(
     """Take in readings from a CSV file, all or none."""
     from quailwright.exchange.readings_csv import import_csv
     from quailwright.exchange.readings_layout import Told
+    from quailwright.exchange.readings_taken import taken_shape
 
     with _as_file(file) as path, opened(ctx, flock_file, create=new_place) as store:
         flock = fold(store.entries())
@@ -103,7 +103,7 @@ def import_(
         )
         imported = import_csv(store, path, place, instrument, told, dry_run, now())
     if as_json:
-        show.json_document(_imported_shape(imported, place, instrument, dry_run))
+        show.json_document(taken_shape(imported, place, instrument, dry_run))
         return
     _say_imported(imported, flock.zone, dry_run)
     if known is None:
@@ -149,32 +149,6 @@ def _computer_zone() -> str:
             continue
         return name
     return "" if any(names) or sys.platform == "win32" else "UTC"
-
-
-def _imported_shape(
-    imported: "Imported", place: str, instrument: str, dry_run: bool
-) -> dict[str, Any]:
-    kept = imported.kept
-    layout = imported.layout
-    return {
-        "place": place,
-        "instrument": instrument,
-        "dry_run": dry_run,
-        "written": kept.written,
-        "already": kept.already,
-        "differing": kept.differing,
-        "empty": imported.empty,
-        "from": imported.first,
-        "until": imported.last,
-        "read_as": {
-            "separator": layout.separator,
-            "units": layout.units,
-            "dates": layout.dates,
-            "timezone": None if layout.zone is None else str(layout.zone),
-            "columns": [layout.columns.name(number) for number in layout.used],
-        },
-        "findings": shapes.findings_shape(imported.findings),
-    }
 
 
 def _say_imported(imported: "Imported", zone_name: str, dry_run: bool) -> None:

@@ -10,15 +10,18 @@ from quailwright.exchange.hatch_times import hatch_times
 from quailwright.exchange.typed import local
 from quailwright.flock.state import Flock
 from quailwright.guide.round import day_at
+from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.journal.findings import BadInput
 from quailwright.journal.store import Store
+from quailwright.language import say
 from quailwright.outlook.forecast import Outlook, Question, evening, forecast, learn
-from quailwright.outlook.hatching import NOTHING_PLANNED, HatchTime
+from quailwright.outlook.hatching import NOTHING_PLANNED, HatchTime, PlannedSet
 from quailwright.outlook.planned import planned_of
 from quailwright.outlook.rates import Rates
 from quailwright.outlook.report import Rate, rates_table, says
 
 _EVENING_H = 21
+_MOST_EGGS = 100_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,3 +85,49 @@ def rests_on(known: Believed, drawn: Outlook, seed: int) -> tuple[list[Rate], li
     """The rates that an outlook rests on, and what is to be said with it."""
     table = rates_table(known.rates, np.random.default_rng(seed))
     return table, says(drawn, known.flock, table)
+
+
+def asked_set(name: str, text: str, day: date, weeks: int) -> PlannedSet:
+    """A set that is asked about: `2027-06-01 40 creek-farm`, the day, the eggs, whose they are.
+
+    Args:
+        name: of the option or parameter, for what is wrong with it.
+        day: as of which the weeks ahead are looked at, so many `weeks`.
+
+    Raises:
+        BadInput: it is not understood, or lies outside these weeks.
+    """
+    parts = text.split(maxsplit=2)
+    try:
+        on, eggs, source = date.fromisoformat(parts[0]), int(parts[1]), parts[2]
+    except (ValueError, IndexError):
+        raise BadInput(
+            say(
+                "{name} '{text}' is not understood: a day, a number of eggs and whose they are, as "
+                "in {name} '2027-06-01 40 creek-farm'.",
+                name=name,
+                text=text,
+            )
+        ) from None
+    if on <= day:
+        raise BadInput(
+            say(
+                "{name} '{text}': that day is not ahead. Log eggs_set for eggs that are set.",
+                name=name,
+                text=text,
+            )
+        )
+    if (on - day).days > DAYS_A_WEEK * weeks:
+        raise BadInput(
+            say(
+                "{name} '{text}': that is after the {weeks} weeks looked at.",
+                name=name,
+                text=text,
+                weeks=weeks,
+            )
+        )
+    if not 1 <= eggs <= _MOST_EGGS:
+        raise BadInput(
+            say("{name} '{text}': 1 to {most:,} eggs.", name=name, text=text, most=_MOST_EGGS)
+        )
+    return PlannedSet(on, eggs, source)

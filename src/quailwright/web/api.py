@@ -20,7 +20,7 @@ from quailwright.guide.rules import all_rules
 from quailwright.journal.entries import as_dict, kind_of
 from quailwright.journal.findings import BadInput
 from quailwright.journal.jsonl import write_lines
-from quailwright.language import Said, say
+from quailwright.language import said_plainly, say
 from quailwright.web.guard import (
     AnyVisitor,
     Keeper,
@@ -42,14 +42,7 @@ class Told(Response):
 
     def render(self, content: Any) -> bytes:
         """The document of a shape."""
-        return msgspec.json.encode(content, enc_hook=_plainly)
-
-
-def _plainly(value: object) -> str:
-    """A kept sentence, said; msgspec takes no other kind of string by itself."""
-    if isinstance(value, Said):
-        return say(value)
-    raise NotImplementedError
+        return msgspec.json.encode(content, enc_hook=said_plainly)
 
 
 router = APIRouter(prefix="/api", default_response_class=Response)
@@ -164,6 +157,10 @@ def outlook(
     fewer_cocks: Annotated[int, Query(ge=0, le=100_000, description="If so many went.")] = 0,
     fewer_hens: Annotated[int, Query(ge=0, le=100_000, description="If so many went.")] = 0,
     no_hatches: Annotated[bool, Query(description="If nothing more hatched.")] = False,
+    further: Annotated[
+        list[str] | None,
+        Query(alias="set", max_length=10, description="If so many eggs were set: DAY EGGS SOURCE."),
+    ] = None,
 ) -> Response:
     """The weeks ahead, as `outlook --json`, with the rates that they stand on."""
     from quailwright.exchange import outlook_told
@@ -173,7 +170,8 @@ def outlook(
     flock, asked = _asked(home, on)
     known = outlook_told.believed(home.desk.store, flock, asked)
     stands = outlook_told.as_it_stands(known, weeks, with_planned=planned)
-    question = Question(lamp, fewer_cocks, fewer_hens, no_hatches, planned=stands.planned)
+    sets = tuple(outlook_told.asked_set("set", text, known.day, weeks) for text in further or ())
+    question = Question(lamp, fewer_cocks, fewer_hens, no_hatches, sets, planned=stands.planned)
     ahead = outlook_told.ahead(known, weeks, draws, seed, question)
     table, said = outlook_told.rests_on(known, ahead, seed)
     return Told(outlook_shape(ahead, flock, seed, table, said))
