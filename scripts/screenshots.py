@@ -40,6 +40,15 @@ PAGES = {
     "rule": "/settings/care/rule?name=wash",
     "figures": "/help?subject=incubation",
     "first": "/first/latitude",
+    "hatches": "/hatches",
+    "ask": "/plan/ask",
+    "more": "/more",
+    "write": "/log",
+    "form": "/log/eggs_collected",
+    "kept": "/kept",
+    "paper": "/paper",
+    "holding": "/settings/holding",
+    "help": "/help",
 }
 SCHEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
 
@@ -56,6 +65,18 @@ def open_pad(page: Page) -> None:
     pen.get_by_text("Eggs", exact=True).tap()
     for key in "12":
         pen.locator(f"details[open] [data-key='{key}']").tap()
+
+
+MORE_EGGS = "260"
+"""A week: more than the demo's hens lay, so that the plan has sets."""
+
+
+def make_a_plan(page: Page, address: str) -> None:
+    """A plan for more eggs, with its bars and sliders."""
+    page.goto(f"{address}/plan/ask")
+    page.get_by_label("eggs a week").fill(MORE_EGGS)
+    page.get_by_role("button", name="Plan it").tap()
+    page.locator("form.sliding").wait_for(timeout=120_000)
 
 
 CHILD, WORDS = "Ida", "an invented child"
@@ -111,6 +132,15 @@ def take(driver: Playwright, folder: Path, address: str, child_address: str) -> 
         page.goto(address)
         open_pad(page)
         page.screenshot(path=folder / f"pad-{scheme}.png")
+        page.goto(f"{address}/journal")
+        page.locator("main a[href^='/journal/']").first.tap()
+        page.screenshot(path=folder / f"entry-{scheme}.png")
+        make_a_plan(page, address)
+        for name, seen in (("made", "main"), ("bars", "#over"), ("sliders", "form.sliding")):
+            page.locator(seen).first.evaluate("each => each.scrollIntoView()")
+            page.screenshot(path=folder / f"{name}-{scheme}.png")
+        page.goto(f"{child_address}/sign-in")
+        page.screenshot(path=folder / f"sign-in-{scheme}.png")
         sign_in_as_child(page, child_address)
         page.screenshot(path=folder / f"child-{scheme}.png")
     browser.close()
