@@ -1,10 +1,7 @@
 """The server itself: how it speaks https, and for how long."""
 
-import os
-import signal
 import socket
 import ssl
-import threading
 import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -13,7 +10,7 @@ from typing import Any
 import pytest
 
 from quailwright.exchange.certificate import Https, https_for
-from quailwright.web.serving import beside, listening, run
+from quailwright.web.serving import beside, listening
 
 NOW = datetime.now(UTC)
 
@@ -39,29 +36,15 @@ def shown(port: int, trusting: Https) -> bytes:
 def test_a_certificate_that_nears_its_end_is_taken_anew_while_it_serves(tmp_path: Path) -> None:
     old = https_for(tmp_path, ("localhost",), NOW - timedelta(days=380))
     listener = listening("127.0.0.1", 0, any_near=False)
-    port = listener.getsockname()[1]
-    seen: list[bytes] = []
 
-    def look() -> None:
-        until = time.monotonic() + 30
-        while len(set(seen)) < 2 and time.monotonic() < until:
-            try:
-                seen.append(shown(port, old))
-            except OSError:
-                time.sleep(0.02)
-        os.kill(os.getpid(), signal.SIGINT)
+    def fresh() -> Path:
+        return https_for(tmp_path, ("localhost",), NOW).server
 
-    looking = threading.Thread(target=look)
-    run(
-        app,
-        listener,
-        looking.start,
-        old.server,
-        renewed=lambda: https_for(tmp_path, ("localhost",), NOW).server,
-        every_s=1.0,
-    )
-    looking.join()
-    assert len(set(seen)) == 2
+    with beside(app, listener, old.server, renewed=fresh, every_s=0.2) as port:
+        first, until = shown(port, old), time.monotonic() + 30
+        while shown(port, old) == first:
+            assert time.monotonic() < until
+            time.sleep(0.02)
 
 
 def test_older_ways_to_speak_in_secret_are_refused(tmp_path: Path) -> None:

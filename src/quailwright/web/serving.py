@@ -84,13 +84,22 @@ def run(
     """
     listener.listen(128)
     server = _server(app, certificate)
+    with suppress(KeyboardInterrupt), _renewing(server, renewed, every_s):
+        ready()
+        server.run(sockets=[listener])
+
+
+@contextmanager
+def _renewing(
+    server: uvicorn.Server, renewed: Callable[[], Path] | None, every_s: float
+) -> Iterator[None]:
     over = threading.Event()
     if renewed is not None:
         threading.Thread(target=_renew, args=(server, renewed, every_s, over), daemon=True).start()
-    with suppress(KeyboardInterrupt):
-        ready()
-        server.run(sockets=[listener])
-    over.set()
+    try:
+        yield
+    finally:
+        over.set()
 
 
 def _renew(
@@ -105,8 +114,17 @@ def _renew(
 
 
 @contextmanager
-def beside(app: App, listener: socket.socket, certificate: Path | None = None) -> Iterator[int]:
-    """Serves in a thread of its own meanwhile, and gives the port; it answers when this begins."""
+def beside(
+    app: App,
+    listener: socket.socket,
+    certificate: Path | None = None,
+    renewed: Callable[[], Path] | None = None,
+    every_s: float = _LOOKED_AT_EVERY_S,
+) -> Iterator[int]:
+    """Serves as `run` does, in a thread of its own meanwhile, and gives the port.
+
+    It answers when this begins.
+    """
     listener.listen(128)
     server = _server(app, certificate, patience_s=1)
     thread = threading.Thread(target=server.run, args=([listener],), daemon=True)
@@ -116,7 +134,8 @@ def beside(app: App, listener: socket.socket, certificate: Path | None = None) -
     if not server.started:
         raise RuntimeError("The server beside ended before it began.")
     try:
-        yield listener.getsockname()[1]
+        with _renewing(server, renewed, every_s):
+            yield listener.getsockname()[1]
     finally:
         server.should_exit = True
         thread.join()
