@@ -3,7 +3,7 @@
 from datetime import date
 
 from quailwright.flock.booking.known import feed_of, pay
-from quailwright.flock.state import Difference, Flock
+from quailwright.flock.state import Bought, Difference, Flock
 from quailwright.journal import entries as kinds
 
 _DECIMALS_KG = 6
@@ -13,7 +13,7 @@ _DECIMALS_KG = 6
 def feed_bought(flock: Flock, entry: kinds.FeedBought, day: date, forced: bool) -> None:
     stock = feed_of(flock, entry.feed)
     stock.bought_kg += entry.kg
-    stock.bought.append((day, entry.kg, entry.cost))
+    stock.bought.append(Bought(day, entry.kg, entry.cost, entry.mixed_on))
     if entry.cost is not None:
         pay(flock, day, -entry.cost, "feed")
 

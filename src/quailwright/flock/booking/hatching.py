@@ -24,6 +24,7 @@ def eggs_received(flock: Flock, entry: kinds.EggsReceived, day: date, forced: bo
             entry.eggs - entry.broken,
             entry.laid_from,
             entry.laid_to,
+            cost=entry.cost,
         )
     )
     if entry.cost is not None:
