@@ -330,13 +330,15 @@ class RingedBird:
 class Payment:
     """Money in (positive) or out.
 
-    `lasts_years` says over how long it is spread, `group` which birds it bought.
+    `lasts_years` says over how long it is spread, `entry` the kind of entry that carried it where
+    that is none for money alone, `group` which birds it bought.
     """
 
     day: date
     amount: float
     category: str
     lasts_years: float | None = None
+    entry: str = ""
     group: str = ""
 
 

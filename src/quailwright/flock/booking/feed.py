@@ -15,7 +15,7 @@ def feed_bought(flock: Flock, entry: kinds.FeedBought, day: date, forced: bool) 
     stock.bought_kg += entry.kg
     stock.bought.append(Bought(day, entry.kg, entry.cost, entry.mixed_on))
     if entry.cost is not None:
-        pay(flock, day, -entry.cost, "feed")
+        pay(flock, day, -entry.cost, "feed", entry="feed_bought")
 
 
 def feed_given(flock: Flock, entry: kinds.FeedGiven, day: date, forced: bool) -> None:

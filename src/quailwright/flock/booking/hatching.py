@@ -28,7 +28,7 @@ def eggs_received(flock: Flock, entry: kinds.EggsReceived, day: date, forced: bo
         )
     )
     if entry.cost is not None:
-        pay(flock, day, -entry.cost, "hatching eggs")
+        pay(flock, day, -entry.cost, "hatching eggs", entry="eggs_received")
 
 
 def eggs_set(flock: Flock, entry: kinds.EggsSet, day: date, forced: bool) -> None:

@@ -110,7 +110,8 @@ def pay(
     amount: float | None,
     category: str,
     lasts_years: float | None = None,
+    entry: str = "",
     group: str = "",
 ) -> None:
     if amount:
-        flock.payments.append(Payment(day, amount, category, lasts_years, group))
+        flock.payments.append(Payment(day, amount, category, lasts_years, entry, group))
