@@ -179,8 +179,7 @@ def account(flock: Flock, first: date, last: date, minute_price: float = 0.0) ->
     batches = batches_of(record, whole)
     costs = _by_kind(shared)
     by_bearer = {
-        name: _by_kind(one for one in shared if one.bearer == name)
-        for name in (*BEARERS, "nobody")
+        name: _by_kind(one for one in shared if one.bearer == name) for name in (*BEARERS, "nobody")
     }
     months = _months(record, shared, used, minutes, first, last)
     income: Parts = defaultdict(float)
@@ -412,15 +411,15 @@ def _of_feed(found: Account) -> list[str]:
                 "bag: quailwright log feed_bought feed=... kg=... cost=..."
             )
         )
-    for stock in flock.feeds.values():
-        if is_reckoned(flock, stock) and any(one.feed == stock.name for one in own):
-            said.append(
-                say(
-                    "How much of {feed} is used is only reckoned from what birds of that age eat, "
-                    "until a second bag, feed_given or feed_counted tells.",
-                    feed=stock.name,
-                )
-            )
+    said += [
+        say(
+            "How much of {feed} is used is only reckoned from what birds of that age eat, until a "
+            "second bag, feed_given or feed_counted tells.",
+            feed=stock.name,
+        )
+        for stock in flock.feeds.values()
+        if is_reckoned(flock, stock) and any(one.feed == stock.name for one in own)
+    ]
     if birds and own:
         said += _of_little_feed(found, sum(one.kg for one in own))
     return said
@@ -432,9 +431,7 @@ _FAR_LESS, _FAR_MORE = 0.6, 1.6
 def _of_little_feed(found: Account, kg: float) -> list[str]:
     """Feed that is far from what so many birds eat: the record has gaps."""
     heads = found.record.heads(found.first, found.last)
-    grams = sum(
-        sum(one.grams.values()) for month in heads.values() for one in month.values()
-    )
+    grams = sum(sum(one.grams.values()) for month in heads.values() for one in month.values())
     expected = grams / 1000.0 / (1.0 - facts.value("feeding.wastage"))
     if expected <= 0 or _FAR_LESS <= kg / expected <= _FAR_MORE:
         return []
@@ -529,6 +526,6 @@ def _of_a_hatch(found: Account, came: Sequence[Change]) -> bool:
 
 
 def default_first(flock: Flock, last: date) -> date:
-    """The first of the days that are asked for unless told: a year, or as far as the record goes."""
+    """The first of the days that are asked for unless told: a year of them, or all there are."""
     a_year = last - timedelta(days=364)
     return max(a_year, min(flock.first_day or last, last))

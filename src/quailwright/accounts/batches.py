@@ -72,6 +72,8 @@ def batches_of(record: Record, all_borne: Sequence[Borne]) -> list[Batch]:
     left = _left_young(record)
     found: list[Batch] = []
     for hatch in flock.hatches.values():
+        if hatch.set_at.date() > record.last:
+            continue
         born = [day for day, name in hatch_of.items() if name == hatch.name]
         eggs, unpriced = eggs_cost(flock, hatch)
         batch = _batch(record, hatch.name, born, raising, left)

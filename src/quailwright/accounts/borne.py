@@ -110,9 +110,7 @@ def borne(
     for payment in record.flock.payments:
         if payment.entry == "group" and first <= payment.day <= last:
             born = born_of(record, payment)
-            found.append(
-                Borne(month_of(payment.day), "raising", born, BIRDS, -payment.amount)
-            )
+            found.append(Borne(month_of(payment.day), "raising", born, BIRDS, -payment.amount))
     for month, spent in minutes.items():
         if minute_price and spent:
             shares = shares_of_heads(heads.get(month, {}))

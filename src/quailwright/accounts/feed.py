@@ -1,12 +1,13 @@
 """What feed was used when, and what it cost.
 
-Feed costs when it is eaten, not when the bag is paid: what is used of a day is taken from the oldest
-bag. So what was paid is what was used and what lies in the store, to the last cent.
+Feed costs when it is eaten, not when the bag is paid: what is used of a day is taken from the
+oldest bag. So what was paid is what was used and what lies in the store, to the last cent.
 """
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import pairwise
 
 from quailwright.flock.state import FeedStock, Flock
 from quailwright.journal.entries import Stage
@@ -58,7 +59,7 @@ def feed_used(flock: Flock, last: date, eaten_kg: EatenKg) -> tuple[list[Used], 
     left: dict[str, InStore] = {}
     for stock in flock.feeds.values():
         by_day = _by_day(flock, stock, last, eaten_kg)
-        own, left[stock.name] = _priced(stock, by_day)
+        own, left[stock.name] = _priced(stock, by_day, last)
         used += own
     return sorted(used, key=lambda one: one.day), left
 
@@ -66,7 +67,7 @@ def feed_used(flock: Flock, last: date, eaten_kg: EatenKg) -> tuple[list[Used], 
 def is_reckoned(flock: Flock, stock: FeedStock) -> bool:
     """Whether the use of a feed is only reckoned, from one bag and what birds eat."""
     days = {bag.day for bag in stock.bought}
-    return len(days) == 1 and not stock.given and not _counts(flock, stock)
+    return len(days) == 1 and not stock.given and not _counts(flock, stock, date.max)
 
 
 def _stage(stock: FeedStock) -> Stage | None:
@@ -76,27 +77,27 @@ def _stage(stock: FeedStock) -> Stage | None:
 def _by_day(
     flock: Flock, stock: FeedStock, last: date, eaten_kg: EatenKg
 ) -> list[tuple[date, float]]:
-    counts = _counts(flock, stock)
-    if stock.given or counts:
-        return _given(stock, counts)
+    counts = _counts(flock, stock, last)
+    if any(day <= last for day, _ in stock.given) or counts:
+        return _given(stock, counts, last)
     return list(_between_bags(stock, last, eaten_kg))
 
 
-def _counts(flock: Flock, stock: FeedStock) -> list[tuple[date, float]]:
+def _counts(flock: Flock, stock: FeedStock, last: date) -> list[tuple[date, float]]:
     """Days on which the store was weighed and differed, with what was missing [kg]."""
     return [
         (one.day, -one.amount)
         for one in flock.differences
-        if one.what == "feed_kg" and one.of == stock.name
+        if one.what == "feed_kg" and one.of == stock.name and one.day <= last
     ]
 
 
 def _given(
-    stock: FeedStock, counts: Sequence[tuple[date, float]]
+    stock: FeedStock, counts: Sequence[tuple[date, float]], last: date
 ) -> list[tuple[date, float]]:
     """What was given, with what each count found missing spread over the time before it."""
     found: list[tuple[date, float]] = []
-    given = sorted(stock.given)
+    given = sorted(one for one in stock.given if one[0] <= last)
     first_bought = min((bag.day for bag in stock.bought), default=None)
     since = first_bought
     for day, missing in counts:
@@ -115,14 +116,13 @@ def _given(
     return [*found, *given]
 
 
-def _between_bags(
-    stock: FeedStock, last: date, eaten_kg: EatenKg
-) -> Iterator[tuple[date, float]]:
+def _between_bags(stock: FeedStock, last: date, eaten_kg: EatenKg) -> Iterator[tuple[date, float]]:
     bags: dict[date, float] = {}
     for bag in stock.bought:
-        bags[bag.day] = bags.get(bag.day, 0.0) + bag.kg
+        if bag.day <= last:
+            bags[bag.day] = bags.get(bag.day, 0.0) + bag.kg
     days = sorted(bags)
-    for day, until in zip(days, days[1:], strict=False):
+    for day, until in pairwise(days):
         number = (until - day).days
         yield from ((day + timedelta(days=n), bags[day] / number) for n in range(number))
     if not days:
@@ -141,14 +141,15 @@ def _between_bags(
 
 
 def _priced(
-    stock: FeedStock, used: Sequence[tuple[date, float]]
+    stock: FeedStock, used: Sequence[tuple[date, float]], last: date
 ) -> tuple[list[Used], InStore]:
     """The cost of what was used, from the oldest bag first."""
     per_kg = stock.label.price_per_kg if stock.label is not None else None
-    lots = [[bag.kg, _price(bag.kg, bag.cost, per_kg)] for bag in stock.bought if bag.kg > 0]
+    bought = [bag for bag in stock.bought if bag.day <= last]
+    lots = [[bag.kg, _price(bag.kg, bag.cost, per_kg)] for bag in bought if bag.kg > 0]
     found = [
         Used(bag.day, stock.name, _stage(stock), 0.0, bag.cost, 0.0, 0.0)
-        for bag in stock.bought
+        for bag in bought
         if bag.kg <= 0 and bag.cost
     ]
     latest = per_kg

@@ -116,7 +116,7 @@ class Record:
         return grams / 1000.0 / (1.0 - facts.value("feeding.wastage"))
 
     def alive_on(self, born: date, day: date) -> tuple[float, float]:
-        """Hens and cocks that hatched on a day, as they live on another; chicks are half and half."""
+        """Hens and cocks that hatched on a day, alive on another; chicks are half and half."""
         hens = cocks = 0.0
         for history in self.histories.values():
             for cohort in birds_on(history, [day])[0]:
