@@ -389,7 +389,7 @@ def _of_feed(found: Account) -> list[str]:
             said.append(
                 say(
                     "{kg:.1f} kg of {feed} have no price, and cost nothing here. Tell it: "
-                    "quailwright log feed feed={feed} price_per_kg=...",
+                    'quailwright log feed feed="{feed}" price_per_kg=...',
                     kg=kg,
                     feed=feed,
                 )

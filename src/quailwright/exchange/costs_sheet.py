@@ -45,7 +45,7 @@ class _Sheet:
 
 def costs_sheet(costs: Costs) -> bytes:
     """The file: the months, the shares of each kind of cost, and a steady flock to change."""
-    import xlsxwriter
+    import xlsxwriter  # type: ignore[import-untyped]
 
     out = io.BytesIO()
     book = xlsxwriter.Workbook(out, {"in_memory": True, "strings_to_formulas": False})

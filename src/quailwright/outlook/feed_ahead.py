@@ -335,6 +335,7 @@ def _said(found: FeedAhead) -> list[str]:
 
 def _of_orders(found: FeedAhead) -> list[str]:
     said = []
+    untold = []
     for one in found.feeds:
         early = found.day(one.runs_out, EARLY)
         if one.order_by is not None and one.order_by <= found.on:
@@ -349,13 +350,15 @@ def _of_orders(found: FeedAhead) -> list[str]:
         elif one.order_by is not None:
             said.append(say("Order {feed} by {day}.", feed=one.feed, day=one.order_by))
         elif early is not None:
-            said.append(
-                say(
-                    "How long {feed} takes to come is not told: quailwright log feed feed={feed} "
-                    "delivery_days=...",
-                    feed=one.feed,
-                )
+            untold.append(one.feed)
+    if untold:
+        said.append(
+            say(
+                "How long feed takes to come is not told, so there is no day to order it by: "
+                "quailwright log feed feed=... delivery_days=... (here: {feeds}).",
+                feeds=", ".join(untold),
             )
+        )
     return said
 
 
