@@ -16,6 +16,7 @@ from quailwright.accounts.heads import (
     month_of,
     shares_of_feed,
     shares_of_heads,
+    together,
 )
 from quailwright.flock.state import Payment
 from quailwright.journal.entries import Stage
@@ -97,10 +98,12 @@ def borne(
         minutes: of the keeper, by month.
         minute_price: what a minute is worth; 0 leaves time out.
     """
-    heads = record.heads(first, last)
+    by_day = record.by_day(first, last)
+    heads = together(by_day)
     found: list[Borne] = []
-    for (month, suits), cost in _feed_by_month(used, first, last).items():
-        shares = shares_of_feed(heads.get(month, {}), suits)
+    for (day, suits), cost in _feed_by_day(used, first, last).items():
+        month = month_of(day)
+        shares = shares_of_feed(by_day.get(day) or heads.get(month, {}), suits)
         found += _shared(month, FEED, cost, shares)
     for month, kind, cost in _paid(record.flock.payments, first, last):
         if kind == EGGS_TO_HATCH:
@@ -122,22 +125,25 @@ def feed_if_cocks_ate_as_hens(
     record: Record, used: Sequence[Used], first: date, last: date
 ) -> float:
     """What of the feed's cost the cocks would bear then: the most that it may be."""
-    heads = record.heads(first, last)
+    by_day = record.by_day(first, last)
+    heads = together(by_day)
     return sum(
         cost * part
-        for (month, suits), cost in _feed_by_month(used, first, last).items()
-        for key, part in shares_of_feed(heads.get(month, {}), suits, alike=True).items()
+        for (day, suits), cost in _feed_by_day(used, first, last).items()
+        for key, part in shares_of_feed(
+            by_day.get(day) or heads.get(month_of(day), {}), suits, alike=True
+        ).items()
         if key[0] == "cocks"
     )
 
 
-def _feed_by_month(
+def _feed_by_day(
     used: Sequence[Used], first: date, last: date
-) -> dict[tuple[Month, Stage | None], float]:
-    found: dict[tuple[Month, Stage | None], float] = defaultdict(float)
+) -> dict[tuple[date, Stage | None], float]:
+    found: dict[tuple[date, Stage | None], float] = defaultdict(float)
     for one in used:
         if first <= one.day <= last and one.cost:
-            found[month_of(one.day), one.stage] += one.cost
+            found[one.day, one.stage] += one.cost
     return found
 
 

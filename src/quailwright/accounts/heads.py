@@ -68,9 +68,9 @@ class Record:
         begun = [h.stretches[0].first for h in self.histories.values() if h.stretches]
         self.first = min(begun, default=last)
 
-    def heads(self, first: date, last: date) -> dict[Month, dict[Born, Heads]]:
-        """Birds by month, kind and hatching day in the days from `first` to `last`."""
-        found: dict[Month, dict[Born, Heads]] = defaultdict(dict)
+    def by_day(self, first: date, last: date) -> dict[date, dict[Born, Heads]]:
+        """Birds by day, kind and hatching day in the days from `first` to `last`."""
+        found: dict[date, dict[Born, Heads]] = defaultdict(dict)
         for history in self.histories.values():
             for stretch in history.stretches:
                 begin, end = max(stretch.first, first), min(stretch.end, last + timedelta(days=1))
@@ -81,8 +81,12 @@ class Record:
                     cocks = cohort.cocks + cohort.chicks / 2
                     for n in range((end - begin).days):
                         day = begin + timedelta(days=n)
-                        self._add(found[month_of(day)], day, born, hens, cocks, with_hens)
+                        self._add(found[day], day, born, hens, cocks, with_hens)
         return found
+
+    def heads(self, first: date, last: date) -> dict[Month, dict[Born, Heads]]:
+        """The same by month."""
+        return together(self.by_day(first, last))
 
     @staticmethod
     def _add(
@@ -108,7 +112,7 @@ class Record:
 
     def eaten_kg(self, day: date, suits: Stage | None) -> float:
         """Feed that the birds of a stage (None: all) use on a day, with the usual spill [kg]."""
-        heads = self.heads(day, day).get(month_of(day), {})
+        heads = self.by_day(day, day).get(day, {})
         grams = sum(
             own for one in heads.values() for name, own in one.grams.items()
             if suits is None or name == suits
@@ -129,6 +133,20 @@ class Record:
         """(day, why, hatching day, class, birds) of birds that left for one of these reasons."""
         for history in self.histories.values():
             yield from _gone(history, why)
+
+
+def together(by_day: Mapping[date, Mapping[Born, Heads]]) -> dict[Month, dict[Born, Heads]]:
+    """Birds by month from birds by day."""
+    found: dict[Month, dict[Born, Heads]] = defaultdict(dict)
+    for day, there in by_day.items():
+        month = found[month_of(day)]
+        for key, one in there.items():
+            into = month.setdefault(key, Heads(0.0, {}, {}))
+            into.days += one.days
+            for name in one.grams:
+                into.grams[name] = into.grams.get(name, 0.0) + one.grams[name]
+                into.grams_alike[name] = into.grams_alike.get(name, 0.0) + one.grams_alike[name]
+    return found
 
 
 def _gone(
