@@ -279,8 +279,8 @@ def adds_up(found: Account) -> None:
     assert months == pytest.approx(whole, abs=1e-6)
     assert sum(month.result for month in found.months) == pytest.approx(found.earned, abs=1e-6)
     for each in (
-        found.per_egg, found.per_dozen, found.per_hen_at_lay, found.per_dressed_bird, found.per_hour,
-        found.cocks.cost,
+        found.per_egg, found.per_dozen, found.per_hen_at_lay, found.per_dressed_bird,
+        found.per_hour, found.cocks.cost,
     ):  # fmt: skip
         if each.value is not None:
             assert sum(each.parts.values()) == pytest.approx(each.value, abs=1e-6)
@@ -323,7 +323,8 @@ paid = st.one_of(
               amounts),
     st.builds(lambda d, k: made("feed_given", d, feed="mash", kg=k / 50), days, amounts),
     st.builds(lambda d, k: made("feed_counted", d, feed="mash", kg=k / 20), days, amounts),
-    st.builds(lambda d, a: made("eggs_received", d, source="creek", eggs=10, cost=a), days, amounts),
+    st.builds(lambda d, a: made("eggs_received", d, source="creek", eggs=10, cost=a), days,
+              amounts),
     st.builds(lambda d, a: made("group", d, group="more", place="pen", hens=3, cost=a), days,
               amounts),
     st.builds(lambda d, m: made("care", d, task="wash", minutes=m), days, st.floats(0, 90)),

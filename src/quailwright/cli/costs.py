@@ -1,7 +1,7 @@
 """`costs`: what it costs."""
 
 import textwrap
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -16,12 +16,13 @@ from quailwright.cli.options import (
     opened,
     with_offset,
 )
+from quailwright.exchange.typed import local
 from quailwright.flock.fold import fold, newest_zone
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
 from quailwright.guide.round import day_at
 from quailwright.journal.findings import BadInput
-from quailwright.journal.moments import NotAMoment, as_date, day_text
+from quailwright.journal.moments import NotAMoment, parse_moment
 from quailwright.language import figure, say, say_many
 
 if TYPE_CHECKING:
@@ -93,9 +94,10 @@ def _day(option: str, text: str | None, flock: Flock) -> date | None:
     if text is None:
         return None
     try:
-        return as_date(day_text(with_offset(text, flock.zone), flock.zone))
+        moment = parse_moment(with_offset(text, flock.zone))
     except NotAMoment as error:
         raise BadInput(f"{option}: {error}") from None
+    return local(moment, flock.zone).date() if isinstance(moment, datetime) else moment
 
 
 def _money(amount: float) -> str:
