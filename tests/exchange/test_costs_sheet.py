@@ -136,7 +136,7 @@ def test_a_month_changed_changes_the_sums() -> None:
     book = Book(costs_sheet(costs_of()))
     heads = {text: key[1] for key, text in book.texts.items() if key[0] == "Months"}
     feed = heads["cost: feed"][0]
-    costs_at, left = heads["costs"][0], heads["left"][0]
+    costs_at, left = heads["all costs"][0], heads["money left"][0]
     before = book.value("Months", f"{left}4")
     book.cached["Months", f"{feed}2"] = "1000"
     assert book.value("Months", f"{costs_at}4") > 1000

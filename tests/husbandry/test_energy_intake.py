@@ -21,7 +21,7 @@ MEASURED = [
 
 
 def by_energy_g(hen_kg: float, egg_mass_g: float) -> float:
-    kcal = 92.34 * hen_kg**0.75 + 4.19 * egg_mass_g
+    kcal: float = 92.34 * hen_kg**0.75 + 4.19 * egg_mass_g
     return kcal / FEED_KCAL_KG * 1000.0
 
 

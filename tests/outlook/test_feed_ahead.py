@@ -148,7 +148,7 @@ def test_a_feed_without_a_stage_serves_the_birds_that_no_other_is_for() -> None:
 def test_birds_that_no_feed_is_for_are_told() -> None:
     found = ahead([NOWHERE, hens(20), chicks(20, 5), pellets(), bought(10)])
     assert set(found.unserved) == {"starter", "grower"}
-    assert any("No starter feed is in the store" in said for said in found.said)
+    assert any("There is no starter feed in the store" in said for said in found.said)
 
 
 def test_usual_use_is_no_sign_and_odd_use_is() -> None:

@@ -47,9 +47,9 @@ def test_months_since_the_plan_with_what_came_by_the_journal() -> None:
     months = met(kept(0.5))
     assert [month.month for month in months] == [(2027, 4), (2027, 5), (2027, 6)]
     april, may, june = months
-    assert (april.feed_kg_came, may.feed_kg_came, june.feed_kg_came) == (
-        pytest.approx(20 * 0.5), pytest.approx(31 * 0.5), pytest.approx(9 * 0.5),
-    )  # fmt: skip
+    assert april.feed_kg_came == pytest.approx(20 * 0.5)
+    assert may.feed_kg_came == pytest.approx(31 * 0.5)
+    assert june.feed_kg_came == pytest.approx(9 * 0.5)
     assert may.feed_came == pytest.approx(31 * 0.5 * 0.90)
     # Set in May, 40 eggs at 0.50; none was bought, so none was paid.
     assert (april.eggs, may.eggs, june.eggs, may.eggs_came) == (0.0, 20.0, 0.0, 0.0)

@@ -503,6 +503,16 @@ def _of_birds(found: Account) -> list[str]:
                     hatch=batch.hatch,
                 )
             )
+    said += [
+        say(
+            "What the eggs that came from {source} on {day} cost is not told: they cost nothing "
+            "here. If they were paid for, correct that eggs_received with cost=...",
+            source=receipt.source,
+            day=receipt.at.date(),
+        )
+        for receipt in flock.receipts
+        if receipt.cost is None and first <= receipt.at.date() <= last
+    ]
     bought = {payment.group for payment in flock.payments if payment.entry == "group"}
     for group in flock.groups.values():
         came = [c for c in group.changes if c.why == "in" and first <= c.day <= last]

@@ -208,7 +208,7 @@ def _show_each(found: "Account") -> None:
         (say("an hour earns"), found.per_hour),
     ]
     show.table(
-        (say("what"), found.currency or say("money"), say("of which")),
+        (say("of what"), found.currency or say("money"), say("of which")),
         [
             (what, say("not known") if each.value is None else _small(each.value), of(each))
             for what, each in rows
@@ -255,7 +255,7 @@ def _show_months(found: "Account") -> None:
             say("feed, kg"),
             say("cost"),
             say("came in"),
-            say("left"),
+            say("money left"),
             say("a dozen"),
         ),
         [
@@ -281,17 +281,17 @@ def _show_batches(found: "Account") -> None:
     show.table(
         (
             say("hatch"),
-            say("hatched"),
+            say("hatched on"),
             say("chicks"),
             say("hens"),
             say("cocks"),
             say("left young"),
             say("cost so far"),
-            say("each"),
+            say("each bird"),
         ),
         [
             (
-                b.hatch or say("bought"),
+                b.hatch or say("chicks bought"),
                 b.hatched_on,
                 figure(b.chicks, ".0f"),
                 figure(b.hens, ".0f") if b.grown_on else "",
@@ -338,7 +338,13 @@ def _show_moves(costs: "Costs") -> None:
         rows.append((moves_words(bar.what), [("=", first, last)]))
     show.bars(rows, f"{_money(low)}{_money(high):>{_WIDE - len(_money(low))}}")
     show.table(
-        (say("changed"), say("now"), say("to"), say("a dozen"), say("how far")),
+        (
+            say("what is changed"),
+            say("as it is"),
+            say("changed to"),
+            say("a dozen"),
+            say("how far"),
+        ),
         [
             (
                 moves_words(bar.what),
@@ -377,7 +383,7 @@ def _show_met(costs: "Costs") -> None:
                 _verdict(month.came, low, high),
             )
         )
-    show.table((say("month"), say("reckoned, likely"), say("came"), ""), rows)
+    show.table((say("month"), say("reckoned, likely"), say("what came"), ""), rows)
 
 
 def _verdict(came: float, low: float, high: float) -> str:

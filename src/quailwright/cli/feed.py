@@ -67,8 +67,8 @@ def _show(found: "FeedAhead", units: Units) -> None:
         (
             say("feed"),
             unit,
-            say("for"),
-            say("bought"),
+            say("used as"),
+            say("bought on"),
             say("runs out, likely"),
             say("good until"),
             say("order by"),

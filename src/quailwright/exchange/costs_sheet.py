@@ -76,15 +76,21 @@ def _months(sheet: _Sheet, costs: Costs) -> None:
     """A row each month, kinds of cost and income as columns, their sums, and all together."""
     found = costs.account
     spent, came = kinds_of(found.months, "costs"), kinds_of(found.months, "income")
-    counts = [say("eggs laid"), say("eggs sold"), say("eggs eaten"), say("feed, kg"), say("hours")]
+    counts = [
+        say("eggs laid"),
+        say("sold, eggs"),
+        say("eaten, eggs"),
+        say("feed, kg"),
+        say("hours"),
+    ]
     heads = [
         say("month"),
         *counts,
         *(say("cost: {kind}", kind=kind_words(kind)) for kind in spent),
-        say("costs"),
+        say("all costs"),
         *(say("income: {kind}", kind=kind_words(kind)) for kind in came),
-        say("income"),
-        say("left"),
+        say("all income"),
+        say("money left"),
     ]
     for column, head in enumerate(heads):
         sheet.text(0, column, head)

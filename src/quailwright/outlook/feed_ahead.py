@@ -455,10 +455,10 @@ def _of_lacking(found: FeedAhead) -> list[str]:
             continue
         said.append(
             say(
-                "No {stage} feed is in the store by the record, and about {kg:.1f} kg a week are "
+                "There is no {feed} in the store by the record, and about {kg:.1f} kg a week are "
                 "wanted. Log what is there: quailwright log feed feed=... stage={code}, then "
                 "feed_bought or feed_counted.",
-                stage=stage_words(stage),
+                feed=stage_words(stage),
                 kg=kg,
                 code=stage,
             )
@@ -470,8 +470,8 @@ def stage_words(stage: Stage) -> str:
     """A stage of feed in words."""
     match stage:
         case "starter":
-            return say("starter")
+            return say("starter feed")
         case "grower":
-            return say("grower")
+            return say("grower feed")
         case "layer":
-            return say("layer")
+            return say("layer feed")
