@@ -16,7 +16,6 @@ from quailwright.accounts.heads import (
     month_of,
     shares_of_feed,
     shares_of_heads,
-    together,
 )
 from quailwright.flock.state import Payment
 from quailwright.journal.entries import Stage
@@ -99,7 +98,7 @@ def borne(
         minute_price: what a minute is worth; 0 leaves time out.
     """
     by_day = record.by_day(first, last)
-    heads = together(by_day)
+    heads = record.heads(first, last)
     found: list[Borne] = []
     for (day, suits), cost in _feed_by_day(used, first, last).items():
         month = month_of(day)
@@ -126,7 +125,7 @@ def feed_if_cocks_ate_as_hens(
 ) -> float:
     """What of the feed's cost the cocks would bear then: the most that it may be."""
     by_day = record.by_day(first, last)
-    heads = together(by_day)
+    heads = record.heads(first, last)
     return sum(
         cost * part
         for (day, suits), cost in _feed_by_day(used, first, last).items()

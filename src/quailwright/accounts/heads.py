@@ -8,7 +8,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
-from functools import cache
+from functools import cache, cached_property
 from typing import Literal
 
 from quailwright.flock.cohorts import GroupHistory, birds_on, group_history, hatched
@@ -67,26 +67,33 @@ class Record:
         self.histories = {name: group_history(one, last) for name, one in flock.groups.items()}
         begun = [h.stretches[0].first for h in self.histories.values() if h.stretches]
         self.first = min(begun, default=last)
+        self._by_month: dict[tuple[date, date], dict[Month, dict[Born, Heads]]] = {}
 
-    def by_day(self, first: date, last: date) -> dict[date, dict[Born, Heads]]:
-        """Birds by day, kind and hatching day in the days from `first` to `last`."""
+    @cached_property
+    def _days(self) -> dict[date, dict[Born, Heads]]:
         found: dict[date, dict[Born, Heads]] = defaultdict(dict)
         for history in self.histories.values():
             for stretch in history.stretches:
-                begin, end = max(stretch.first, first), min(stretch.end, last + timedelta(days=1))
                 with_hens = any(c.hens + c.chicks > 0 for c in stretch.cohorts)
                 for cohort in stretch.cohorts:
                     born = hatched(cohort)
                     hens = cohort.hens + cohort.chicks / 2
                     cocks = cohort.cocks + cohort.chicks / 2
-                    for n in range((end - begin).days):
-                        day = begin + timedelta(days=n)
+                    for n in range((stretch.end - stretch.first).days):
+                        day = stretch.first + timedelta(days=n)
                         self._add(found[day], day, born, hens, cocks, with_hens)
-        return found
+        return dict(found)
+
+    def by_day(self, first: date, last: date) -> dict[date, dict[Born, Heads]]:
+        """Birds by day, kind and hatching day in the days from `first` to `last`."""
+        return {day: there for day, there in self._days.items() if first <= day <= last}
 
     def heads(self, first: date, last: date) -> dict[Month, dict[Born, Heads]]:
         """The same by month."""
-        return together(self.by_day(first, last))
+        known = self._by_month.get((first, last))
+        if known is None:
+            known = self._by_month[first, last] = together(self.by_day(first, last))
+        return known
 
     @staticmethod
     def _add(
@@ -112,7 +119,7 @@ class Record:
 
     def eaten_kg(self, day: date, suits: Stage | None) -> float:
         """Feed that the birds of a stage (None: all) use on a day, with the usual spill [kg]."""
-        heads = self.by_day(day, day).get(day, {})
+        heads = self._days.get(day, {})
         grams = sum(
             own for one in heads.values() for name, own in one.grams.items()
             if suits is None or name == suits
