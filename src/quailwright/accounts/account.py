@@ -147,6 +147,11 @@ class Account:
         return (self.last - self.first).days + 1
 
     @property
+    def batches_of_these_days(self) -> list[Batch]:
+        """Batches that grew up in these days or later, or are growing."""
+        return [one for one in self.batches if one.grown_on is None or one.grown_on >= self.first]
+
+    @property
     def cost(self) -> float:
         """All costs."""
         return sum(self.costs.values())
@@ -155,6 +160,10 @@ class Account:
     def earned(self) -> float:
         """All income less all costs."""
         return sum(self.income.values()) - self.cost
+
+
+_LOOKED_BACK = timedelta(days=400)
+"""Birds raised so long before the first day tell what a bird of these days cost to raise."""
 
 
 def account(flock: Flock, first: date, last: date, minute_price: float = 0.0) -> Account:
@@ -169,11 +178,13 @@ def account(flock: Flock, first: date, last: date, minute_price: float = 0.0) ->
     """
     if last < first:
         raise ValueError("The last day lies before the first.")
-    record = Record(flock, last)
+    begin = first - _LOOKED_BACK if first - date.min > _LOOKED_BACK else date.min
+    begun = [change.day for group in flock.groups.values() for change in group.changes[:1]]
+    begin = max(begin, min([first, *begun, *(payment.day for payment in flock.payments)]))
+    record = Record(flock, last, begin)
     used, left = feed_used(flock, last, record.eaten_kg)
     minutes = minutes_of(flock, first, last)
     shared = borne(record, used, minutes.by_month, minute_price, first, last)
-    begin = min([first, record.first, *(p.day for p in flock.payments), *(u.day for u in used)])
     ever = minutes_of(flock, begin, last).by_month
     whole = borne(record, used, ever, minute_price, begin, last)
     batches = batches_of(record, whole)

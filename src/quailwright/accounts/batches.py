@@ -58,10 +58,10 @@ class Batch:
 
 
 def batches_of(record: Record, all_borne: Sequence[Borne]) -> list[Batch]:
-    """Every hatch and batch of bought chicks, oldest first.
+    """Every hatch and batch of bought chicks since the record begins, oldest first.
 
     Args:
-        all_borne: every cost of the whole record.
+        all_borne: every cost of the days that the record is of.
     """
     flock = record.flock
     raising: dict[date, Parts] = defaultdict(lambda: defaultdict(float))
@@ -72,7 +72,7 @@ def batches_of(record: Record, all_borne: Sequence[Borne]) -> list[Batch]:
     left = _left_young(record)
     found: list[Batch] = []
     for hatch in flock.hatches.values():
-        if hatch.set_at.date() > record.last:
+        if not record.since <= hatch.set_at.date() <= record.last:
             continue
         born = [day for day, name in hatch_of.items() if name == hatch.name]
         eggs, unpriced = eggs_cost(flock, hatch)

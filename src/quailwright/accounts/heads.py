@@ -59,14 +59,13 @@ def _eats(age_d: int) -> tuple[float, float, Stage]:
 
 
 class Record:
-    """The birds of a flock through time, up to and with a day."""
+    """The birds of a flock through time, from the day `since` up to and with the day `last`."""
 
-    def __init__(self, flock: Flock, last: date) -> None:
+    def __init__(self, flock: Flock, last: date, since: date = date.min) -> None:
         self.flock = flock
         self.last = last
+        self.since = since
         self.histories = {name: group_history(one, last) for name, one in flock.groups.items()}
-        begun = [h.stretches[0].first for h in self.histories.values() if h.stretches]
-        self.first = min(begun, default=last)
         self._by_month: dict[tuple[date, date], dict[Month, dict[Born, Heads]]] = {}
 
     @cached_property
@@ -79,8 +78,9 @@ class Record:
                     born = hatched(cohort)
                     hens = cohort.hens + cohort.chicks / 2
                     cocks = cohort.cocks + cohort.chicks / 2
-                    for n in range((stretch.end - stretch.first).days):
-                        day = stretch.first + timedelta(days=n)
+                    begin = max(stretch.first, self.since)
+                    for n in range((stretch.end - begin).days):
+                        day = begin + timedelta(days=n)
                         self._add(found[day], day, born, hens, cocks, with_hens)
         return dict(found)
 

@@ -274,7 +274,7 @@ def _show_months(found: "Account") -> None:
 
 
 def _show_batches(found: "Account") -> None:
-    own = [b for b in found.batches if b.grown_on is None or b.grown_on >= found.first]
+    own = found.batches_of_these_days
     if not own:
         return
     show.heading(say("By hatch: what its birds cost until they were grown"))

@@ -60,7 +60,7 @@ def costs_shape(costs: Costs) -> CostsShape:
             ],
         },
         "months": [_month(month) for month in found.months],
-        "hatches": [_batch(batch) for batch in found.batches],
+        "hatches": [_batch(batch) for batch in found.batches_of_these_days],
         "what_moves": None if costs.moves is None else _moves(costs.moves),
         "plan": [_met(month) for month in costs.met],
         "said": found.said,
