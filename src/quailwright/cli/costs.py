@@ -63,7 +63,7 @@ def costs(
         typer.Option("--sheet", metavar="FILE", help="Write a spreadsheet (xlsx) with formulas."),
     ] = None,
 ) -> None:
-    """What it costs: an egg, a dozen, a hen, a dressed bird, an hour; by month and by hatch."""
+    """What it costs: an egg, a hen, an hour; by month and by hatch."""
     with opened(ctx, flock_file) as store:
         entries = store.entries()
     asked = moment_asked(on, newest_zone(entries))
