@@ -33,7 +33,7 @@ EXAMPLES = """Examples:
 
 \b
   quailwright costs
-  quailwright costs --from 2027-01-01 --until 2027-03-31
+  quailwright costs --on 2027-06-01 --from 2027-01-01 --until 2027-03-31
   quailwright costs --minute 0.25
   quailwright costs --csv months.csv --sheet costs.xlsx --json
 
