@@ -2,10 +2,13 @@
 
 from collections.abc import Sequence
 from datetime import timedelta
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from tests.makers import made
 from tests.outlook.flocks import NOWHERE, ON, hens, outlook
 
@@ -33,7 +36,7 @@ def chicks(number: int, age_d: int) -> Entry:
     return made("group", born, group="chicks", place="box", chicks=number, hatched_on=str(born))
 
 
-def given(kg: float, first: int, last: int) -> list[Entry]:
+def fed(kg: float, first: int, last: int) -> list[Entry]:
     """So much given on each of the days from so many days ago to so many."""
     return [
         made("feed_given", ON - timedelta(days=n), feed="pellets", kg=kg)
@@ -91,7 +94,7 @@ def test_of_several_bags_the_oldest_is_eaten_first_and_each_has_its_day() -> Non
 
 
 def test_an_opened_bag_holds_the_rest() -> None:
-    entries = [NOWHERE, hens(20), pellets(bag_kg=5), bought(15, 10), *given(0.5, 9, 8)]
+    entries = [NOWHERE, hens(20), pellets(bag_kg=5), bought(15, 10), *fed(0.5, 9, 8)]
     [one] = ahead(entries).feeds
     assert [round(bag.kg, 2) for bag in one.bags] == [4.0, 5.0, 5.0]
 
@@ -153,14 +156,14 @@ def test_birds_that_no_feed_is_for_are_told() -> None:
 
 def test_usual_use_is_no_sign_and_odd_use_is() -> None:
     """20 hens given 0.5 kg a day for two months; then as before, a third more, a third less."""
-    usual = [NOWHERE, hens(20), pellets(), bought(80, 80), *given(0.5, 75, 14)]
-    same = ahead([*usual, *given(0.5, 13, 0)])
+    usual = [NOWHERE, hens(20), pellets(), bought(80, 80), *fed(0.5, 75, 14)]
+    same = ahead([*usual, *fed(0.5, 13, 0)])
     assert same.use is not None
     assert not same.use.is_odd
     assert same.use.by_own
     assert same.use.expected_kg == pytest.approx(7.0, rel=0.05)
-    more = ahead([*usual, *given(0.67, 13, 0)])
-    less = ahead([*usual, *given(0.33, 13, 0)])
+    more = ahead([*usual, *fed(0.67, 13, 0)])
+    less = ahead([*usual, *fed(0.33, 13, 0)])
     assert any("Look under the feeders" in said for said in more.said)
     assert any("Look at the drinkers first" in said for said in less.said)
     for found in (more, less):
@@ -170,7 +173,7 @@ def test_usual_use_is_no_sign_and_odd_use_is() -> None:
 
 
 def test_with_no_record_before_the_published_figure_stands_and_its_range_is_wide() -> None:
-    found = ahead([NOWHERE, hens(20), pellets(), bought(20, 20), *given(0.5, 13, 0)])
+    found = ahead([NOWHERE, hens(20), pellets(), bought(20, 20), *fed(0.5, 13, 0)])
     assert found.use is not None
     assert not found.use.by_own
     assert found.use.high_kg > 1.2 * found.use.expected_kg
@@ -178,7 +181,7 @@ def test_with_no_record_before_the_published_figure_stands_and_its_range_is_wide
 
 
 def test_where_little_is_logged_nothing_is_said_of_use() -> None:
-    assert ahead([NOWHERE, hens(20), pellets(), bought(20, 20), *given(0.5, 3, 2)]).use is None
+    assert ahead([NOWHERE, hens(20), pellets(), bought(20, 20), *fed(0.5, 3, 2)]).use is None
 
 
 def test_an_empty_flock_has_no_feed_ahead() -> None:
@@ -190,3 +193,26 @@ def test_an_empty_flock_has_no_feed_ahead() -> None:
 
 def test_the_first_week_begins_the_day_after() -> None:
     assert ahead([NOWHERE], weeks=2).first_day(1) == ON + timedelta(days=8)
+
+
+@given(
+    st.integers(1, 40),
+    st.lists(st.tuples(st.floats(0.1, 60.0), st.integers(1, 90)), min_size=1, max_size=4),
+    st.none() | st.floats(1.0, 30.0),
+)
+@settings(max_examples=15, deadline=None)
+def test_bags_hold_what_is_there_and_run_out_in_order(
+    birds: int, lots: list[tuple[float, int]], bag_kg: float | None
+) -> None:
+    told = {} if bag_kg is None else {"bag_kg": bag_kg}
+    entries = [NOWHERE, hens(birds), pellets(**told), *(bought(kg, ago) for kg, ago in lots)]
+    [one] = ahead(entries, weeks=3, draws=20).feeds
+    assert sum(bag.kg for bag in one.bags) == pytest.approx(one.kg)
+    for before, after in pairwise(one.bags):
+        assert (before.runs_out <= after.runs_out).all()
+        assert before.bought_on is not None
+        assert after.bought_on is not None
+        assert before.bought_on <= after.bought_on
+    for bag in one.bags:
+        assert bag.left_kg is not None
+        assert ((bag.left_kg >= -1e-9) & (bag.left_kg <= bag.kg + 1e-9)).all()
