@@ -115,6 +115,20 @@ def test_a_minute_with_a_price_is_a_cost(paid: Quail) -> None:
     assert told["costs"]["time"] == pytest.approx(6.0)
 
 
+def test_an_accepted_plan_stands_beside_what_came(paid: Quail) -> None:
+    accepted = ("plan_accepted", "brief=[goal]", "certainty=0.8", "at=2027-05-10")
+    assert paid("log", *accepted).code == 0
+    told = paid("costs", *ON, "--json").json
+    [month] = told["plan"]
+    assert (month["month"], month["in"]) == ("2027-05", "money")
+    assert month["reckoned"]["q10"] <= month["reckoned"]["q50"] <= month["reckoned"]["q90"]
+    # The feed given on 20 May, the only cost since.
+    assert month["came"] == pytest.approx(7.2)
+    shown = paid("costs", *ON).out
+    assert "what the accepted plan reckoned, and what came" in shown
+    assert "7.20" in shown
+
+
 def test_files_are_written_whole(paid: Quail) -> None:
     answer = paid("costs", *ON, "--csv", "m.csv", "--sheet", "s.xlsx")
     assert (answer.code, answer.err) == (0, "")
