@@ -18,7 +18,7 @@ from quailwright.web import serving
 
 COMMANDS = [
     [], ["log"], ["today"], ["flock"], ["rules"], ["demo"], ["journal"], ["journal", "import"],
-    ["journal", "export"], ["journal", "check"],
+    ["journal", "export"], ["journal", "check"], ["costs"],
 ]  # fmt: skip
 ENTRY = "0191d5a0-5f5e-7c3a-9d52-3f0c5a1b2c3d"
 HENS = "0191d5a0-5f5e-7c3a-9d52-3f0c5a1b2caa"

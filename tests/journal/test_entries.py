@@ -59,7 +59,12 @@ CONTRACT = """
 
 # Kinds and fields beyond that table: adding is free.
 ADDED_KINDS = {"care_rule", "plan_accepted", "set_planned", "cull_planned"}
-ADDED_FIELDS = {"holding": {"altitude_m"}}
+ADDED_FIELDS = {
+    "holding": {"altitude_m"},
+    "feed": {"delivery_days", "keeps_days"},
+    "feed_bought": {"mixed_on"},
+    "money": {"lasts_years"},
+}
 
 
 def promised() -> dict[str, tuple[set[str], set[str], dict[str, set[str]]]]:

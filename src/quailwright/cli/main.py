@@ -11,6 +11,7 @@ from typer.main import get_command
 
 from quailwright import __version__
 from quailwright.cli import (
+    costs,
     flock,
     hatch,
     journal,
@@ -75,6 +76,7 @@ app.command("flock", epilog=flock.EXAMPLES)(flock.flock)
 app.command("hatch", epilog=hatch.EXAMPLES)(hatch.hatch)
 app.command("outlook", epilog=outlook.EXAMPLES)(outlook.outlook)
 app.command("plan", epilog=plan.EXAMPLES)(plan.plan)
+app.command("costs", epilog=costs.EXAMPLES)(costs.costs)
 app.command("offers", no_args_is_help=True, epilog=offers.EXAMPLES)(offers.offers)
 app.command("rules", epilog=today.RULES_EXAMPLES)(today.rules)
 app.command("serve", epilog=serve.EXAMPLES)(serve.serve)

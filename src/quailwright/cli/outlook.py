@@ -31,6 +31,7 @@ EXAMPLES = """Examples:
   quailwright outlook --set "2027-06-01 40 creek-farm" --fewer-cocks 3
   quailwright outlook --no-hatches
   quailwright outlook --no-planned
+  quailwright outlook --feed
   quailwright outlook --rates
   quailwright outlook --past
 
@@ -82,6 +83,9 @@ def outlook(
     no_planned: Annotated[
         bool, typer.Option("--no-planned", help="Leave out the sets and culls of your plan.")
     ] = False,
+    feed: Annotated[
+        bool, typer.Option("--feed", help="Feed by stage and week, and when each bag runs out.")
+    ] = False,
     rates: Annotated[
         bool, typer.Option("--rates", help="The rates it stands on, and what each rests on.")
     ] = False,
@@ -130,6 +134,11 @@ def outlook(
         ahead = outlook_told.ahead(
             known, weeks, draws, seed, question, progress=lambda week: drawn(week, weeks)
         )
+    if feed:
+        from quailwright.cli.feed import show_feed
+
+        show_feed(ahead, flock, seed, as_json)
+        return
     table, said = outlook_told.rests_on(known, ahead, seed)
     if as_json:
         from quailwright.exchange.outlook_shape import outlook_shape

@@ -215,6 +215,35 @@ class PlanShape(TypedDict):
     plan: NotRequired[str]
 
 
+CostsShape = TypedDict(
+    "CostsShape",
+    {
+        "from": str,
+        "until": str,
+        "currency": str,
+        "per_egg": dict[str, Any],
+        "per_dozen": dict[str, Any],
+        "per_hen_at_lay": dict[str, Any],
+        "per_dressed_bird": dict[str, Any],
+        "per_hour": dict[str, Any],
+        "cocks": dict[str, Any],
+        "costs": dict[str, float],
+        "income": dict[str, float],
+        "result": float,
+        "shares": dict[str, dict[str, float]],
+        "eggs": dict[str, int],
+        "break_even": dict[str, float | None],
+        "feed": dict[str, Any],
+        "months": list[dict[str, Any]],
+        "hatches": list[dict[str, Any]],
+        "what_moves": dict[str, Any] | None,
+        "plan": list[dict[str, Any]],
+        "said": list[str],
+    },
+)
+"""`costs --json`."""
+
+
 class PlanRequest(msgspec.Struct, forbid_unknown_fields=True):
     """What the planner is asked: a brief in TOML; the accepted one where it is null.
 

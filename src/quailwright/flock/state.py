@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, fields
 from datetime import date, datetime
 from functools import reduce
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from quailwright.journal import entries as kinds
 from quailwright.journal.findings import Finding
@@ -253,11 +253,21 @@ class Receipt:
     laid_to: date | None = None
     found: int = 0
     set_to_hatch: int = 0
+    cost: float | None = None
 
     @property
     def on_hand(self) -> int:
         """Good eggs not set yet."""
         return self.good + self.found - self.set_to_hatch
+
+
+class Bought(NamedTuple):
+    """Feed bought on a day; `mixed_on` where that was told."""
+
+    day: date
+    kg: float
+    cost: float | None
+    mixed_on: date | None = None
 
 
 @dataclass(slots=True)
@@ -271,7 +281,7 @@ class FeedStock:
     found_kg: float = 0.0
     last_given: date | None = None
     given: list[tuple[date, float]] = field(default_factory=list)
-    bought: list[tuple[date, float, float | None]] = field(default_factory=list)
+    bought: list[Bought] = field(default_factory=list)
     counted_on: date | None = None
 
     @property
@@ -327,11 +337,35 @@ class RingedBird:
 
 @dataclass(slots=True)
 class Payment:
-    """Money in (positive) or out."""
+    """Money in (positive) or out.
+
+    `lasts_years` says over how long it is spread, `entry` the kind of entry that carried it where
+    that is none for money alone, `group` which birds it bought.
+    """
 
     day: date
     amount: float
     category: str
+    lasts_years: float | None = None
+    entry: str = ""
+    group: str = ""
+
+
+class EggsGone(NamedTuple):
+    """Eggs that left the store on a day, and for what."""
+
+    day: date
+    use: kinds.EggsUse
+    eggs: int
+
+
+class Tick(NamedTuple):
+    """A task done on a day, and the minutes that it took where they were noted."""
+
+    day: date
+    task: str
+    place: str
+    minutes: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -425,6 +459,8 @@ class Flock:
     withholdings: list[Withholding] = field(default_factory=list)
     outages: list[tuple[date, kinds.Outage]] = field(default_factory=list)
     payments: list[Payment] = field(default_factory=list)
+    eggs_gone: list[EggsGone] = field(default_factory=list)
+    ticks: list[Tick] = field(default_factory=list)
     birds: dict[str, RingedBird] = field(default_factory=dict)
     pairings: dict[str, kinds.Pairing] = field(default_factory=dict)
     differences: list[Difference] = field(default_factory=list)

@@ -10,6 +10,7 @@ GROWING_WEEKS = 8
 
 Line = Literal["egg", "dual", "meat"]
 Stage = Literal["starter", "grower", "layer"]
+STAGES: tuple[Stage, ...] = ("starter", "grower", "layer")
 
 _TABLE: dict[Line, str] = {"egg": "_light", "dual": "", "meat": "_heavy"}
 

@@ -149,6 +149,8 @@ class Feed(Entry, frozen=True, kw_only=True, tag="feed"):
     price_per_kg: Annotated[Amount, says("price of a kg")] | None = None
     bag_kg: Annotated[Amount, says("kg in a bag")] | None = None
     stage: Annotated[Stage, says("starter, grower or layer")] | None = None
+    delivery_days: Annotated[Amount, says("days from ordering it to having it")] | None = None
+    keeps_days: Annotated[Amount, says("days it keeps from the day it is mixed")] | None = None
 
 
 class Goal(Entry, frozen=True, kw_only=True, tag="goal"):
@@ -437,6 +439,7 @@ class FeedBought(Entry, frozen=True, kw_only=True, tag="feed_bought"):
     feed: Annotated[Name, says("which feed")]
     kg: Annotated[Amount, says("kilograms")]
     cost: Annotated[Amount, says("what it cost")] | None = None
+    mixed_on: Annotated[date, says("day it was mixed or milled")] | None = None
 
 
 class FeedGiven(Entry, frozen=True, kw_only=True, tag="feed_given"):
@@ -497,6 +500,9 @@ class Money(Entry, frozen=True, kw_only=True, tag="money"):
     amount: Annotated[float, Meta(ge=-1e9, le=1e9), says("negative is spent")]
     category: Annotated[Name, says("what for, in your own word")]
     to: Annotated[str, _text(80), says("to or from whom")] = ""
+    lasts_years: (
+        Annotated[float, Meta(gt=0, le=100), says("of equipment: years to spread it over")] | None
+    ) = None
 
 
 class Bird(Entry, frozen=True, kw_only=True, tag="bird"):

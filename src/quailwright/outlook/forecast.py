@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.husbandry.feeding import Stage
 from quailwright.husbandry.fertility import fertility_factor
 from quailwright.journal.moments import zone
 from quailwright.language import mark, say, say_many
@@ -122,6 +123,7 @@ class Outlook:
         left: birds that went as planned, by draw and week, shape (draws, weeks).
         flights: the birds that were followed, as they began.
         asked: what was asked.
+        feed_by_stage: feed [kg] by the stage of the birds that use it, (draws, weeks) each.
     """
 
     as_of: date
@@ -134,6 +136,7 @@ class Outlook:
     left: Array
     flights: Sequence[Flight]
     asked: Question
+    feed_by_stage: Mapping[Stage, Array]
 
     def first_day(self, week: int) -> date:
         """The day on which a week (0 the first) begins."""
@@ -216,6 +219,7 @@ def forecast(
         ahead.left,
         followed,
         asked,
+        ahead.feed_by_stage,
     )
 
 

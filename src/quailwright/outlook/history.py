@@ -88,9 +88,9 @@ def feed_use(flock: Flock, since: date, until: date) -> FeedUse | None:
         for day, kg in stock.given:
             if since <= day <= until:
                 given[day] = given.get(day, 0.0) + kg
-        for day, kg, _ in stock.bought:
-            if since <= day <= until:
-                bought[day] = bought.get(day, 0.0) + kg
+        for bag in stock.bought:
+            if since <= bag.day <= until:
+                bought[bag.day] = bought.get(bag.day, 0.0) + bag.kg
     times = sorted(given)
     if len(times) >= _FEWEST_TIMES:
         between = median((b - a).days for a, b in pairwise(times))

@@ -268,10 +268,10 @@ def prices_of(flock: Flock, on: date) -> Prices:
     """Prices from feed bought and eggs sold; an egg's income counts the eggs that were not sold."""
     since = on - timedelta(weeks=_MONEY_WEEKS)
     bags = [
-        (kg, cost)
+        (bag.kg, bag.cost)
         for stock in flock.feeds.values()
-        for day, kg, cost in stock.bought
-        if day > since and cost is not None
+        for bag in stock.bought
+        if bag.day > since and bag.cost is not None
     ]
     kg = sum(kg for kg, _ in bags)
     sold = sum(p.amount for p in flock.payments if p.category == "eggs sold" and p.day > since)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from quailwright.flock.cohorts import GroupHistory, class_ages, hatched
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
-from quailwright.husbandry.feeding import intake_of_g_per_day
+from quailwright.husbandry.feeding import STAGES, Stage, intake_of_g_per_day
 from quailwright.husbandry.growth import mass_g
 from quailwright.husbandry.survival import Sex
 from quailwright.outlook.hatching import Coming
@@ -91,12 +91,14 @@ class Ahead:
         hens_at_8_weeks: by hatch, hens alive at 8 weeks of age, shape (draws,).
         eggs_by_group: mean eggs by group, shape (weeks,) each.
         left: birds that went as planned, shape (draws, weeks).
+        feed_by_stage: feed [kg] by the stage of the birds that use it, (draws, weeks) each.
     """
 
     weeks: Mapping[str, Array]
     hens_at_8_weeks: Mapping[str, Whole]
     eggs_by_group: Mapping[str, Array]
     left: Array
+    feed_by_stage: Mapping[Stage, Array]
 
 
 def flights_of(draws: RateDraws, on: date, rng: Generator) -> list[Flight]:
@@ -196,12 +198,14 @@ def simulate(
     shown = {name: np.zeros((number, weeks)) for name in QUANTITIES}
     by_hatch: dict[str, Whole] = {}
     left = np.zeros((number, weeks))
+    feed: dict[Stage, Array] = {name: np.zeros((number, weeks)) for name in STAGES}
     if not flights:
-        return Ahead(shown, by_hatch, {}, left)
+        return Ahead(shown, by_hatch, {}, left, feed)
     groups = list(dict.fromkeys(flight.group for flight in flights))
     group_of = np.array([groups.index(flight.group) for flight in flights])
     last_week = max(weeks, _week_of_8(flights, on))
     ages = _mid_ages(flights, on, last_week)
+    in_stage = _stage_parts(flights, on, last_week)
     comes = np.array([flight.comes for flight in flights])
     begin_hens = np.array([flight.hens for flight in flights])
     begin_cocks = np.array([flight.cocks for flight in flights])
@@ -272,7 +276,7 @@ def simulate(
         by_hen, by_cock = _live_kg(ages[:, week] + DAYS_A_WEEK / 2)
         shown["live_kg"][:, week] = (by_hen @ hens + by_cock @ cocks) * draws.weight
         shown["deaths"][:, week] = dead_hens.sum(0) + dead_cocks.sum(0)
-        eaten = _eaten_kg(
+        eaten = in_stage[:, week].T @ _eaten_kg(
             ages[:, week],
             share[:, week] @ draws.rates.lay.chances,
             hens,
@@ -280,15 +284,17 @@ def simulate(
             cocks,
             dead_cocks,
         )
-        shown["feed_kg"][:, week] = (
-            eaten
-            * draws.feed
+        over_eaten = (
+            draws.feed
             * np.exp(drift * min(1.0, (week + 1) / _DRIFTED_W))
             * (1.0 + feed_cv * rng.standard_normal(number))
         )
+        shown["feed_kg"][:, week] = eaten.sum(0) * over_eaten
+        for name, own in zip(STAGES, eaten, strict=True):
+            feed[name][:, week] = own * over_eaten
         if progress is not None:
             progress(week + 1)
-    return Ahead(shown, by_hatch, dict(zip(groups, eggs_by_group, strict=True)), left)
+    return Ahead(shown, by_hatch, dict(zip(groups, eggs_by_group, strict=True)), left, feed)
 
 
 def _attacked(draws: RateDraws, first: int, end: int, rng: Generator) -> tuple[Whole, Whole, Array]:
@@ -364,6 +370,17 @@ def _mid_ages(flights: Sequence[Flight], on: date, weeks: int) -> Array:
         0.0, now[:, None] + DAYS_A_WEEK * np.arange(weeks) + (DAYS_A_WEEK + 1) / 2
     )
     return ages
+
+
+def _stage_parts(flights: Sequence[Flight], on: date, weeks: int) -> Array:
+    """Parts of each week that birds live in each of `STAGES`, shape (flights, weeks, 3)."""
+    now = np.array([(on - flight.hatched_on).days for flight in flights], dtype=float)
+    ages = now[:, None] + np.arange(1, DAYS_A_WEEK * weeks + 1)
+    days = ages.reshape(len(flights), weeks, DAYS_A_WEEK)
+    grower = facts.value("feeding.starter_until_d")
+    layer = facts.value("feeding.grower_until_d")
+    starts = np.searchsorted([grower, layer], days, side="right")
+    return np.stack([(starts == n).mean(-1) for n in range(len(STAGES))], axis=-1)
 
 
 def _may_lay(ages_d: Array) -> NDArray[np.bool_]:
@@ -547,12 +564,12 @@ def _eaten_kg(
     cocks: Whole,
     dead_cocks: Whole,
 ) -> Array:
-    """Feed eaten in a week [kg], shape (draws,): a hen out of lay eats as a cock does."""
+    """Feed eaten in a week [kg], (flights, draws): a hen out of lay eats as a cock does."""
     by_cock = np.array([intake_of_g_per_day(age, "cock") for age in ages_d])
     by_hen = np.array([intake_of_g_per_day(age, "hen") for age in ages_d])
     grown = _may_lay(ages_d)
     by_hen = np.where(grown, by_cock + (by_hen - by_cock) * np.minimum(1.0, laying), by_hen)
     hen_days = DAYS_A_WEEK * (hens + dead_hens / 2)
     cock_days = DAYS_A_WEEK * (cocks + dead_cocks / 2)
-    eaten: Array = (by_hen @ hen_days + by_cock @ cock_days) / 1000.0
+    eaten: Array = (by_hen[:, None] * hen_days + by_cock[:, None] * cock_days) / 1000.0
     return eaten

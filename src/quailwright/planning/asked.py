@@ -9,6 +9,7 @@ import numpy as np
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.husbandry.feeding import STAGES
 from quailwright.husbandry.photoperiod import natural_hours
 from quailwright.journal import entries as kinds
 from quailwright.journal.findings import BadInput
@@ -28,7 +29,6 @@ from quailwright.planning.brief import (
     spans_between,
     taken_for_granted,
 )
-from quailwright.planning.kernels import STAGES
 from quailwright.planning.plan import Situation
 from quailwright.planning.problem import (
     MOST_WEEKS,

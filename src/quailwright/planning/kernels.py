@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from quailwright.flock.cohorts import AGE_CLASSES
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
-from quailwright.husbandry.feeding import Stage, intake_of_g_per_day, stage
+from quailwright.husbandry.feeding import STAGES, intake_of_g_per_day, stage
 from quailwright.husbandry.housing import floor_m2_per_bird
 from quailwright.outlook.lay import by_row, curves
 from quailwright.outlook.learning import expit
@@ -45,9 +45,6 @@ class Kernels:
     one: Array
     brooder_m2: Array
     pen_m2: Array
-
-
-STAGES: tuple[Stage, ...] = ("starter", "grower", "layer")
 
 
 def kernels(

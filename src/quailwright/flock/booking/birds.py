@@ -87,7 +87,7 @@ def group(flock: Flock, entry: kinds.Group, day: date, forced: bool) -> None:
     if hatch is not None and hatch.name not in group.hatches:
         group.hatches.append(hatch.name)
     if entry.cost is not None:
-        pay(flock, day, -entry.cost, mark("birds"))
+        pay(flock, day, -entry.cost, mark("birds"), entry="group", group=entry.group)
 
 
 def _settle_in(

@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import date
 
 from quailwright.flock.booking.known import contradict, group_of, pay
-from quailwright.flock.state import EggLot, Flock
+from quailwright.flock.state import EggLot, EggsGone, Flock
 from quailwright.journal import entries as kinds
 from quailwright.language import later, mark
 
@@ -80,6 +80,7 @@ def eggs_out(flock: Flock, entry: kinds.EggsOut, day: date, forced: bool) -> Non
         lot = lot_of(flock, entry.laid_to or day, entry.group or "")
         lot.found += left
         lot.out += left
+    flock.eggs_gone.append(EggsGone(day, entry.use, entry.eggs))
     pay(flock, day, entry.income, mark("eggs sold"))
 
 

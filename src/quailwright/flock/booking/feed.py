@@ -3,7 +3,7 @@
 from datetime import date
 
 from quailwright.flock.booking.known import feed_of, pay
-from quailwright.flock.state import Difference, Flock
+from quailwright.flock.state import Bought, Difference, Flock
 from quailwright.journal import entries as kinds
 from quailwright.language import mark
 
@@ -14,9 +14,9 @@ _DECIMALS_KG = 6
 def feed_bought(flock: Flock, entry: kinds.FeedBought, day: date, forced: bool) -> None:
     stock = feed_of(flock, entry.feed)
     stock.bought_kg += entry.kg
-    stock.bought.append((day, entry.kg, entry.cost))
+    stock.bought.append(Bought(day, entry.kg, entry.cost, entry.mixed_on))
     if entry.cost is not None:
-        pay(flock, day, -entry.cost, mark("feed"))
+        pay(flock, day, -entry.cost, mark("feed"), entry="feed_bought")
 
 
 def feed_given(flock: Flock, entry: kinds.FeedGiven, day: date, forced: bool) -> None:

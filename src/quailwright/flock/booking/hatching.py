@@ -25,10 +25,11 @@ def eggs_received(flock: Flock, entry: kinds.EggsReceived, day: date, forced: bo
             entry.eggs - entry.broken,
             entry.laid_from,
             entry.laid_to,
+            cost=entry.cost,
         )
     )
     if entry.cost is not None:
-        pay(flock, day, -entry.cost, mark("hatching eggs"))
+        pay(flock, day, -entry.cost, mark("hatching eggs"), entry="eggs_received")
 
 
 def eggs_set(flock: Flock, entry: kinds.EggsSet, day: date, forced: bool) -> None:

@@ -5,7 +5,7 @@ from datetime import date
 import msgspec
 
 from quailwright.flock.booking.known import feed_of, merged, pay, place_of
-from quailwright.flock.state import Flock
+from quailwright.flock.state import Flock, Tick
 from quailwright.journal import entries as kinds
 
 
@@ -52,6 +52,7 @@ def care_rule(flock: Flock, entry: kinds.CareRule, day: date, forced: bool) -> N
 
 def care(flock: Flock, entry: kinds.Care, day: date, forced: bool) -> None:
     flock.care[entry.task, entry.place or ""].append(day)
+    flock.ticks.append(Tick(day, entry.task, entry.place or "", entry.minutes))
 
 
 def quarantine(flock: Flock, entry: kinds.Quarantine, day: date, forced: bool) -> None:
@@ -64,4 +65,4 @@ def outage(flock: Flock, entry: kinds.Outage, day: date, forced: bool) -> None:
 
 
 def money(flock: Flock, entry: kinds.Money, day: date, forced: bool) -> None:
-    pay(flock, day, entry.amount, entry.category)
+    pay(flock, day, entry.amount, entry.category, entry.lasts_years)

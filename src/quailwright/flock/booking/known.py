@@ -106,6 +106,14 @@ def feed_of(flock: Flock, name: str) -> FeedStock:
     return stock
 
 
-def pay(flock: Flock, day: date, amount: float | None, category: str) -> None:
+def pay(
+    flock: Flock,
+    day: date,
+    amount: float | None,
+    category: str,
+    lasts_years: float | None = None,
+    entry: str = "",
+    group: str = "",
+) -> None:
     if amount:
-        flock.payments.append(Payment(day, amount, category))
+        flock.payments.append(Payment(day, amount, category, lasts_years, entry, group))

@@ -1,0 +1,1 @@
+"""What it costs: the journal's money shared out among the birds, and what things come to."""

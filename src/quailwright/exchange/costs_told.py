@@ -1,0 +1,213 @@
+"""The costs as both faces ask for them, and their words."""
+
+import csv
+import io
+import os
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+from quailwright.accounts.account import DOZEN, Account, MonthOf, account, default_first
+from quailwright.accounts.what_moves import WhatMoves, what_moves
+from quailwright.flock.fold import fold
+from quailwright.flock.state import Flock
+from quailwright.journal.entries import Entry
+from quailwright.journal.findings import BadInput
+from quailwright.language import mark, say
+from quailwright.planning.costs_met import MonthMet, costs_met
+
+_SEED = 1
+
+_KINDS = {
+    "feed": mark("feed"),
+    "hatching_eggs": mark("hatching eggs"),
+    "birds": mark("birds bought"),
+    "equipment": mark("wear of equipment"),
+    "time": mark("your time"),
+    "eggs sold": mark("eggs sold"),
+    "birds sold": mark("birds sold"),
+}
+_BEARERS = {
+    "hens": mark("hens"),
+    "cocks": mark("cocks with hens"),
+    "table": mark("cocks apart, for the table"),
+    "raising": mark("raising: eggs to hatch, chicks, growers, birds bought"),
+    "nobody": mark("while there were no birds"),
+}
+_MOVES = {
+    "feed_per_kg": mark("price of feed, a kg"),
+    "lay": mark("eggs a hen a day"),
+    "spill": mark("feed spilled"),
+    "deaths_a_week": mark("hens that die in a week"),
+    "raised_an_egg": mark("grown birds from an egg set"),
+    "cocks": mark("cocks"),
+}
+_STEADY = {
+    "feed_of_hens": mark("feed of the hens"),
+    "feed_of_cocks": mark("feed of the cocks"),
+    "other": mark("all else for these birds"),
+    "raising": mark("raising the hens that follow"),
+}
+
+
+@dataclass(frozen=True)
+class Costs:
+    """The account, what moves the cost of a dozen, and the accepted plan beside what came.
+
+    `moves` is None where there is too little to reckon with, `met` empty where no plan stands.
+    """
+
+    account: Account
+    moves: WhatMoves | None
+    met: list[MonthMet]
+
+
+def costs(
+    entries: Sequence[Entry],
+    flock: Flock,
+    day: date,
+    first: date | None = None,
+    last: date | None = None,
+    minute_price: float = 0.0,
+) -> Costs:
+    """What it cost from `first` (a year back unless told) to `last` (the day unless told).
+
+    Args:
+        flock: the entries folded up to the end of `day`.
+
+    Raises:
+        BadInput: days that cannot be, or a price of a minute that is none.
+    """
+    until = day if last is None else last
+    if until > day:
+        raise BadInput(
+            say(
+                "--until {until} lies after {day}, the day that is looked at.", until=until, day=day
+            )
+        )
+    begin = default_first(flock, until) if first is None else first
+    if begin > until:
+        raise BadInput(
+            say("--from {first} lies after the last day, {last}.", first=begin, last=until)
+        )
+    if not 0 <= minute_price <= _DEAREST_MINUTE:
+        raise BadInput(
+            say(
+                "--minute is what a minute of yours is worth: 0 to {most:g}, not {told:g}.",
+                most=_DEAREST_MINUTE,
+                told=minute_price,
+            )
+        )
+    found = account(flock, begin, until, minute_price)
+    met: list[MonthMet] = []
+    if flock.plan is not None:
+        then = fold(entries, flock.plan.accepted_at)
+        met = costs_met(flock, then, until, np.random.default_rng(_SEED))
+    return Costs(found, what_moves(found), met)
+
+
+_DEAREST_MINUTE = 1_000_000
+
+
+def kind_words(kind: str) -> str:
+    """A kind of cost or income in words; what is the keeper's own word stays."""
+    return say(_KINDS[kind]) if kind in _KINDS else kind
+
+
+def bearer_words(bearer: str) -> str:
+    """Who bears a cost, in words."""
+    return say(_BEARERS[bearer])
+
+
+def moves_words(what: str) -> str:
+    """What moves the cost, in words."""
+    return say(_MOVES[what])
+
+
+def steady_words(part: str) -> str:
+    """A part of the steady dozen, in words."""
+    return say(_STEADY[part])
+
+
+def month_words(month: tuple[int, int]) -> str:
+    """`2027-05`, as ISO 8601 writes it."""
+    return f"{month[0]}-{month[1]:02d}"
+
+
+def per_dozen_of(month: MonthOf) -> float | None:
+    """What keeping hens and their cocks cost a dozen in a month."""
+    return DOZEN * month.keeping / month.eggs if month.eggs else None
+
+
+def kinds_of(months: Sequence[MonthOf], of: str) -> list[str]:
+    """Kinds of "costs" or "income" in any of the months, the largest in all first."""
+    whole: dict[str, float] = {}
+    for month in months:
+        for kind, amount in getattr(month, of).items():
+            whole[kind] = whole.get(kind, 0.0) + amount
+    return sorted(whole, key=lambda kind: (-whole[kind], kind))
+
+
+def safe_cell(text: str) -> str:
+    """A name as a cell of CSV that no spreadsheet takes for a formula.
+
+    What begins with a sign that starts one gets an apostrophe in front (OWASP, CSV injection).
+    """
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r", "\n") else text
+
+
+def costs_csv(found: Account) -> str:
+    """The months as CSV: a row each, kinds of cost and income as columns; decimals have a point."""
+    costs_, income = kinds_of(found.months, "costs"), kinds_of(found.months, "income")
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(
+        [
+            "month", "eggs_laid", "eggs_sold", "eggs_eaten", "eggs_given", "eggs_discarded",
+            "feed_kg", "hen_days", "bird_days", "minutes",
+            *(safe_cell(f"cost {kind}") for kind in costs_),
+            *(safe_cell(f"income {kind}") for kind in income),
+            "cost", "income", "result", "cash", "keeping_per_dozen",
+        ]
+    )  # fmt: skip
+    for month in found.months:
+        each = per_dozen_of(month)
+        writer.writerow(
+            [
+                month_words(month.month),
+                month.eggs,
+                *(month.gone[use] for use in ("sold", "eaten", "given", "discarded")),
+                round(month.feed_kg, 3),
+                round(month.hen_days, 2),
+                round(month.bird_days, 2),
+                round(month.minutes, 1),
+                *(round(month.costs.get(kind, 0.0), 4) for kind in costs_),
+                *(round(month.income.get(kind, 0.0), 4) for kind in income),
+                round(sum(month.costs.values()), 4),
+                round(sum(month.income.values()), 4),
+                round(month.result, 4),
+                round(month.cash, 4),
+                "" if each is None else round(each, 4),
+            ]
+        )
+    return out.getvalue()
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Writes a file whole or not at all. Raises BadInput."""
+    name = ""
+    try:
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=".quailwright-")
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+        Path(name).replace(path)
+    except OSError as error:
+        if name:
+            Path(name).unlink(missing_ok=True)
+        raise BadInput(
+            say("{path} cannot be written: {why}.", path=path, why=error.strerror or error)
+        ) from None
