@@ -40,7 +40,10 @@ _SAID_IN_TOML: Mapping[str, frozenset[str]] = {
 }
 """The keys of each file whose texts are shown."""
 
-_SAID_IN_CSV: Mapping[str, frozenset[str]] = {"husbandry/facts": frozenset()}
+_SAID_IN_CSV: Mapping[str, frozenset[str]] = {
+    "husbandry/facts": frozenset(),
+    "husbandry/facts/feed": frozenset({"name", "caution"}),
+}
 """The columns of each folder's tables whose texts are shown."""
 
 
