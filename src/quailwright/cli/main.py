@@ -9,6 +9,7 @@ import typer
 
 from quailwright import __version__
 from quailwright.cli import (
+    blend,
     flock,
     hatch,
     journal,
@@ -16,6 +17,7 @@ from quailwright.cli import (
     offers,
     outlook,
     plan,
+    ration,
     readings,
     serve,
     today,
@@ -73,6 +75,8 @@ app.command("hatch", epilog=hatch.EXAMPLES)(hatch.hatch)
 app.command("outlook", epilog=outlook.EXAMPLES)(outlook.outlook)
 app.command("plan", epilog=plan.EXAMPLES)(plan.plan)
 app.command("offers", no_args_is_help=True, epilog=offers.EXAMPLES)(offers.offers)
+app.command("ration", no_args_is_help=True, epilog=ration.EXAMPLES)(ration.ration)
+app.command("blend", no_args_is_help=True, epilog=blend.EXAMPLES)(blend.blend)
 app.command("rules", epilog=today.RULES_EXAMPLES)(today.rules)
 app.command("serve", epilog=serve.EXAMPLES)(serve.serve)
 app.command("demo", epilog=today.DEMO_EXAMPLES)(today.demo)

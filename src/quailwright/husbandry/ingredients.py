@@ -12,8 +12,8 @@ from quailwright.husbandry.feeding import Stage
 from quailwright.husbandry.nutrients import NUTRIENTS
 
 STAGES: Final[tuple[Stage, ...]] = ("starter", "grower", "layer")
-BY_THE_GRAM: Final = ("mineral", "amino acid", "premix")
-"""Categories that are weighed on a gram scale."""
+BY_THE_GRAM: Final = ("mineral", "amino acid", "premix", "fat")
+"""Categories that are weighed on a gram scale: small parts, and oil, which nobody scoops."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -209,7 +209,7 @@ def problems_of(composition: Mapping[str, float], dry_matter_pct: float | None) 
         return [
             say(
                 "Protein of 100 % leaves no room for anything else: even pure protein meals stay "
-                "below 95 %. Read the label again."
+                "below 95 %."
             )
         ]
     parts = {code: composition.get(code, 0.0) for code in ("protein", "crude_fat", "crude_fibre")}

@@ -381,8 +381,7 @@ def clash(question: Question) -> tuple[Demand, ...]:
 
 
 def _deleted(question: Question, order: Sequence[Demand]) -> tuple[Demand, ...]:
-    """What is left of demands that clash when each, in this order, has been taken out where the rest
-    clash without it."""
+    """What is left of demands that clash: each is taken out, in order, if the rest still clash."""
     kept = list(order)
     for demand in order:
         without = [other for other in kept if other != demand]
