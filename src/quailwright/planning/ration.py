@@ -30,8 +30,12 @@ from quailwright.planning.solver import Solution, solve
 Array = NDArray[np.float64]
 SECONDS: Final = 30.0
 _NEAR: Final = 1e-9
-_MOST_PLANES: Final = 60
-_WHOLE_GAP: Final = 1e-4
+_MARGIN: Final = 1e-7
+"""How far a margin may be overstepped, over the need: far below what a scale can weigh."""
+_MOST_PLANES: Final = 200
+_WHOLE_GAP: Final = 1e-3
+"""Whole scoops are the cheapest to this part of the cost, or the best of so many branches."""
+_NODES: Final = 3000
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,18 +129,27 @@ class Demand:
 
 @dataclass(frozen=True)
 class Mix:
-    """A mix: the share of each choice, shape (choices,), and the cost of a kilogram."""
+    """A mix.
+
+    Attributes:
+        shares: of each choice, shape (choices,); cost: of a kilogram.
+        planes: tangents that it was found with.
+        solution, rows: the programme's, and what its rows stand for; None where it has no prices.
+        counts: scoops of each choice, shape (choices,); None where they are not whole.
+    """
 
     shares: Array
     cost: float
     planes: tuple["Plane", ...] = ()
     solution: Solution | None = None
     rows: Mapping[int, Demand] | None = None
+    counts: Array | None = None
 
 
 @dataclass(frozen=True)
 class Plane:
-    """A tangent of the margin of a need: what it takes of each choice, shape (choices,)."""
+    """A tangent of the spread of a need, for any least and certainty: what it takes of each choice,
+    in the nutrient's unit, shape (choices,)."""
 
     need: int
     slope: Array
@@ -161,17 +174,25 @@ def demands_of(question: Question) -> tuple[Demand, ...]:
     return tuple(found)
 
 
-def least_cost(question: Question, demands: Sequence[Demand] | None = None) -> Mix | None:
-    """The cheapest mix that keeps to all demands, or to those named; None where none can."""
+def least_cost(
+    question: Question,
+    demands: Sequence[Demand] | None = None,
+    planes: Iterable[Plane] = (),
+) -> Mix | None:
+    """The cheapest mix that keeps to all demands, or to those named; None where none can.
+
+    Args:
+        planes: tangents of the same choices that are known, for a quicker answer.
+    """
     asked = demands_of(question) if demands is None else demands
-    planes: list[Plane] = []
+    planes = list(planes)
     for _ in range(_MOST_PLANES):
         program, rows = _program(question, asked, planes)
         solution = solve(program, gap=0.0, seconds=SECONDS)
         if not solution.found:
             return None
         shares = np.clip(solution.values, 0.0, None)
-        more = list(_overstepped(question, asked, shares, _NEAR))
+        more = list(_overstepped(question, asked, shares, _MARGIN))
         if not more:
             return Mix(shares, solution.cost, tuple(planes), solution, rows)
         planes += more
@@ -200,12 +221,12 @@ def factors(question: Question, number: int, what: What) -> Array:
 
 
 def spreads(question: Question, number: int) -> Array:
-    """Standard deviation of what each choice holds of a need, over the least; nothing for what does
-    not spread with protein."""
+    """Standard deviation of what each choice holds of a need, in the nutrient's unit; nothing for
+    what does not spread with protein."""
     need = question.needs[number]
-    if NUTRIENTS[need.nutrient].kind not in ("protein", "amino acid") or not need.least:
+    if NUTRIENTS[need.nutrient].kind not in ("protein", "amino acid"):
         return np.zeros(len(question.choices))
-    return np.array([c.protein_cv * c.of(need.nutrient) / need.least for c in question.choices])
+    return np.array([c.protein_cv * c.of(need.nutrient) for c in question.choices])
 
 
 def _overstepped(
@@ -221,9 +242,15 @@ def _overstepped(
         apart = float(np.linalg.norm(spread * amounts))
         if apart == 0:
             continue
-        above = float(factors(question, demand.number, "least") @ amounts)
-        if above - question.z * apart < -near:
+        if _oversteps(question, demand.number, amounts) > near:
             yield Plane(demand.number, spread**2 * amounts / apart)
+
+
+def _oversteps(question: Question, number: int, amounts: Array) -> float:
+    """How far a margin is not kept, over the need; below 0 where it is."""
+    above = float(factors(question, number, "least") @ amounts)
+    apart = float(np.linalg.norm(spreads(question, number) * amounts))
+    return question.z * apart / (question.needs[number].least or 1.0) - above
 
 
 def _program(
@@ -231,36 +258,35 @@ def _program(
     demands: Iterable[Demand],
     planes: Iterable[Plane],
     *,
-    whole: bool = False,
+    whole: Sequence[bool] | None = None,
     short: bool = False,
+    extra: float = 0.0,
 ) -> tuple[Program, dict[int, Demand]]:
     """The programme, and which demand each of its rows stands for.
 
     Args:
-        whole: columns are scoops of a batch, not shares.
+        whole: columns are scoops of a batch, not shares; which of them must be whole.
+        extra: what is asked on top behind each plane, over the need: planes lie a little outside
+            the margin between the mixes that they touch.
         short: needs may fall short, at a cost of 1 for all of it; money counts for next to
             nothing.
     """
     program, asked = Program(), frozenset(demands)
-    each = [choice.scoop_kg if whole else 1.0 for choice in question.choices]
+    each = [1.0 if whole is None else choice.scoop_kg for choice in question.choices]
     dearest = max((choice.price for choice in question.choices), default=0.0) or 1.0
     for number, choice in enumerate(question.choices):
         low, high = _bounds(question, number, asked)
-        size = question.batch_kg if whole else 1.0
-        if whole:
-            rounding = 1e-9
-            low = math.floor(low * size / each[number] + rounding)
-            high = math.floor(high * size / each[number] + rounding)
-            high = max(high, low if choice.least < choice.most else math.ceil(low - rounding))
+        if whole is not None:
+            low, high = _scoops(question, number, low, high)
         program.column(
             choice.name,
             lower=low,
             upper=max(low, high),
             cost=choice.price * each[number] * (_NEXT_TO_NOTHING / dearest if short else 1.0),
-            whole=whole,
+            whole=whole is not None and whole[number],
         )
     columns = range(len(question.choices))
-    total, slack = (question.batch_kg, min(each)) if whole else (1.0, 0.0)
+    total, slack = (1.0, 0.0) if whole is None else (question.batch_kg, min(each))
     program.row("the whole", zip(columns, each, strict=True), lower=total, upper=total + slack)
     rows: dict[int, Demand] = {}
     shortfalls: dict[int, int] = {}
@@ -279,7 +305,8 @@ def _program(
         demand = Demand("least", plane.need)
         if demand not in asked:
             continue
-        given = factors(question, plane.need, "least") - question.z * plane.slope
+        least = question.needs[plane.need].least or 1.0
+        given = factors(question, plane.need, "least") - question.z * plane.slope / least - extra
         terms = list(zip(columns, (given * np.array(each)).tolist(), strict=True))
         if short:
             terms.append((shortfalls[plane.need], 1.0))
@@ -290,6 +317,14 @@ def _program(
 
 
 _NEXT_TO_NOTHING = 1e-5
+
+
+def _scoops(question: Question, number: int, low: float, high: float) -> tuple[float, float]:
+    """Least and most scoops of a batch for these shares: the most is kept to, the least to the
+    nearest scoop below it."""
+    scoops = question.batch_kg / question.choices[number].scoop_kg
+    least, most = math.floor(low * scoops + _NEAR), math.floor(high * scoops + _NEAR)
+    return float(least), float(max(most, least))
 
 
 def _in_order(demand: Demand) -> tuple[str, int]:
@@ -312,24 +347,82 @@ def _bounds(question: Question, number: int, asked: frozenset[Demand]) -> tuple[
 def in_scoops(question: Question, exact: Mix) -> Mix | None:
     """The cheapest mix of whole scoops that keeps to all demands; None where there is none.
 
-    It makes a batch, or up to the smallest scoop more. Each choice needs a scoop.
+    It makes a batch, or up to the smallest scoop more. Each choice needs a scoop. What is scooped
+    is settled first, with what is weighed in any amount; then the weights are made whole. Where
+    that does not do, all at once.
     """
-    demands = demands_of(question)
-    planes = list(exact.planes)
+    each = [choice.scoop_kg for choice in question.choices]
+    scooped = [size > _WEIGHED * max(each) for size in each]
+    rough = _in_whole(question, exact.planes, scooped)
+    if rough is None:
+        return None
+    if all(scooped):
+        return _as_mix(question, rough)
+    counts = np.round(rough.amounts)
+    fixed = {n: float(counts[n]) for n, whole in enumerate(scooped) if whole}
+    every = [True] * len(each)
+    found = _in_whole(question, rough.planes, every, fixed) or _in_whole(
+        question, rough.planes, every
+    )
+    return None if found is None else _as_mix(question, found)
+
+
+_WEIGHED = 0.1
+"""A scoop below this part of the largest is a weight on a scale: rounding it is of no account."""
+
+
+@dataclass(frozen=True)
+class _Counted:
+    amounts: Array
+    planes: tuple[Plane, ...]
+    solution: Solution
+
+
+def _in_whole(
+    question: Question,
+    planes: Iterable[Plane],
+    whole: Sequence[bool],
+    fixed: Mapping[int, float] | None = None,
+) -> _Counted | None:
+    """Scoops of each choice at least cost, whole where they must be, or as they are fixed."""
+    demands, known = demands_of(question), list(planes)
     each = np.array([choice.scoop_kg for choice in question.choices])
-    for _ in range(_MOST_PLANES):
-        program, rows = _program(question, demands, planes, whole=True)
-        solution = solve(program, gap=_WHOLE_GAP, seconds=SECONDS)
+    extra = _EXTRA if known else 0.0
+    for turn in range(_MOST_ROUNDS):
+        program, _ = _program(question, demands, known, whole=whole, extra=extra)
+        for number, count in (fixed or {}).items():
+            program.lower[number] = program.upper[number] = count
+        solution = solve(program, gap=_WHOLE_GAP, seconds=SECONDS, nodes=_NODES)
         if not solution.found:
-            return None
-        kilograms = np.round(solution.values) * each
-        total = float(kilograms.sum())
-        more = list(_overstepped(question, demands, kilograms / total, 1e-7))
+            if turn > 0 or not extra:
+                return None
+            extra = 0.0
+            continue
+        amounts = np.where(whole, np.round(solution.values), solution.values)
+        kilograms = amounts * each
+        shares = kilograms / kilograms.sum()
+        more = list(_overstepped(question, demands, shares, _WHOLE_MARGIN))
         if not more:
-            cost = float(kilograms @ np.array([c.price for c in question.choices])) / total
-            return Mix(kilograms / total, cost, tuple(planes), solution, rows)
-        planes += more
+            return _Counted(amounts, tuple(known), solution)
+        known += more
+        extra = max(2 * extra, 1.5 * max(_oversteps(question, one.need, shares) for one in more))
     return None
+
+
+_WHOLE_MARGIN = 1e-6
+_EXTRA = 3e-4
+"""Kept away from planes in the first round, over the need: less than a scale can weigh, and most
+often enough that there is no second."""
+_MOST_ROUNDS = 12
+
+
+def _as_mix(question: Question, found: _Counted) -> Mix:
+    counts = np.abs(found.amounts)
+    kilograms = counts * np.array([choice.scoop_kg for choice in question.choices])
+    prices = np.array([choice.price for choice in question.choices])
+    total = float(kilograms.sum())
+    cost = float(kilograms @ prices) / total
+    return Mix(kilograms / total, cost, found.planes, counts=counts)
 
 
 def nearest(question: Question) -> Mix | None:
@@ -370,12 +463,14 @@ def clash(question: Question) -> tuple[Demand, ...]:
     a mix exists."""
     every = demands_of(question)
     needs = [demand for demand in every if demand.what in ("least", "most")]
+    fixed, other = every[: -len(needs)] if needs else every, tuple(needs)
+    if least_cost(question, fixed) is None:
+        return _deleted(question, fixed)
     for demand in needs:  # one need that no ingredient can meet is the plainest reason
         if least_cost(question, [demand]) is None:
             return (demand,)
     if least_cost(question, every) is not None:
         return ()
-    fixed, other = every[: -len(needs)], tuple(needs)
     orders = (every, (*other, *fixed), (*fixed, *reversed(other)), (*reversed(other), *fixed))
     return min((_deleted(question, order) for order in orders), key=len)
 
@@ -458,7 +553,7 @@ def checks(question: Question, shares: Array) -> list[Check]:
         least = need.least
         if least is not None and need.per_energy:
             least = least * energy / question.energy
-        apart = float(np.linalg.norm(spreads(question, number) * shares)) * (need.least or 0.0)
+        apart = float(np.linalg.norm(spreads(question, number) * shares))
         found.append(Check(need, least, need.most, held, held - max(0.0, question.z) * apart))
     return found
 
@@ -520,7 +615,7 @@ def need_prices(question: Question, mix: Mix) -> list[NeedPrice]:
         least = demand.what == "least"
         moved = replace(need, least=bound + step) if least else replace(need, most=bound + step)
         needs = tuple(moved if one is need else one for one in question.needs)
-        other = least_cost(replace(question, needs=needs))
+        other = least_cost(replace(question, needs=needs), planes=mix.planes)
         cost = None if other is None else other.cost - mix.cost
         found.append(NeedPrice(need, demand.what, price, step, cost))
     return sorted(found, key=lambda one: -math.inf if one.step_cost is None else -one.step_cost)
@@ -586,9 +681,9 @@ class Ration:
     def kilograms(self) -> Array:
         """Of each choice, shape (choices,); a batch together, or up to the smallest scoop more."""
         assert self.mix is not None
-        if self.whole and self.mix.solution is not None:
+        if self.mix.counts is not None:
             each = np.array([choice.scoop_kg for choice in self.question.choices])
-            scooped: Array = np.abs(np.round(self.mix.solution.values)) * each
+            scooped: Array = self.mix.counts * each
             return scooped
         return self.mix.shares * self.question.batch_kg
 
