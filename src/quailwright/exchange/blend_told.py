@@ -41,6 +41,13 @@ def status_words(blend: Blend) -> str:
         return say("This blend holds {targets}.", targets=targets_said(blend))
     for code, target in asked.targets.items():
         low, high = blend.reach[code]
+        if low == high != target:
+            return say(
+                "No: these feeds hold {held} of {nutrient}, so no blend of them holds {target}.",
+                held=amount_said(code, low),
+                nutrient=say(NUTRIENTS[code].name),
+                target=amount_said(code, target),
+            )
         if not low <= target <= high:
             return say(
                 "No: these feeds hold {low} to {high} of {nutrient}, so no blend of them holds "
@@ -114,6 +121,14 @@ def cautions(blend: Blend) -> list[str]:
                         feed=feed.name,
                     )
                 )
+    if not asked.birds and any(_rich(feed) for feed in asked.feeds):
+        found.append(
+            say(
+                "Tell who eats of it (birds): more than {most:g} % calcium, as layer feed holds, "
+                "damages the kidneys of birds that do not lay.",
+                most=facts.value("feeding.calcium_not_laying_max"),
+            )
+        )
     if {"starter", "layer"} <= asked.birds:
         found.append(
             say(
@@ -122,6 +137,12 @@ def cautions(blend: Blend) -> list[str]:
             )
         )
     return found
+
+
+def _rich(feed: ShelfFeed) -> bool:
+    """Whether it may hold more calcium than birds not in lay stand."""
+    most = facts.value("feeding.calcium_not_laying_max")
+    return feed.layer or feed.contents.get("calcium", 0.0) > most
 
 
 def said(blend: Blend) -> list[str]:
