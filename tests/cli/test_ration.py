@@ -219,8 +219,7 @@ def test_nonsense_in_a_ration_gets_a_sentence(quail: Quail, text: str, says: str
 
 
 def test_own_figures_and_needs_are_taken(quail: Quail) -> None:
-    """Wheat of 11.8 % protein in dry matter at 88 % holds 10.384 % as fed; its lysine, told nowhere,
-    stays the table's, drier by 88 over 89."""
+    """A laboratory sheet of dry matter in g/kg and MJ/kg, and needs in two units."""
     text = LAYER + (
         '[[ingredient]]\ningredient = "farm wheat"\nlike = "wheat_soft"\nprice_per_kg = 0.05\n'
         'share_pct = 20\nanalysed = true\nbasis = "dry matter"\ndry_matter_pct = 88\n'
@@ -301,3 +300,12 @@ def test_the_shelf_of_the_journal_is_blended(kept: Quail) -> None:
     assert answer.json["birds"] == ["layer"]
     assert answer.json["targets"] == {"protein": 20.0}
     assert {part["feed"] for part in answer.json["mix"]} == {"pellets", "barley"}
+
+
+@pytest.mark.parametrize("command", ["ration", "blend"])
+def test_help_teaches_by_example(quail: Quail, command: str) -> None:
+    answer = quail(command, "--help")
+    assert answer.code == 0
+    assert f"quailwright {command} " in answer.out
+    assert max(map(len, answer.out.splitlines())) <= 100
+    assert "..." not in answer.out

@@ -78,7 +78,7 @@ def test_newer_findings_stand_beside_the_base() -> None:
 def test_birds_not_in_lay_are_kept_from_the_calcium_of_layers() -> None:
     """Kidney damage in growing chickens from 2.75 % (Wideman 1985); the tool's limit for all."""
     for stage in ("starter", "grower"):
-        limits = {row.nutrient: row.most for row in requirements_of(stage, "limit")}  # type: ignore[arg-type]
+        limits = {row.nutrient: row.most for row in requirements_of(stage, "limit")}
         assert limits["calcium"] == facts.value("feeding.calcium_not_laying_max")
 
 

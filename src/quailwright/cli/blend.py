@@ -50,7 +50,7 @@ def blend(
     on: OnOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Bought feeds blended to a protein or calcium target, or why they do not reach it."""
+    """Bought feeds blended to a protein or calcium target."""
     data = asked_file(file)
     stands = standing(ctx, flock_file, on)
     from quailwright.exchange.blend_told import blend_of, blend_shape

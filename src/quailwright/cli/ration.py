@@ -50,7 +50,7 @@ def ration(
     on: OnOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """The cheapest mix of ingredients that meets the needs of a stage, or why none does."""
+    """The cheapest mix that meets the needs of a stage."""
     data = asked_file(file)
     flock = standing(ctx, flock_file, on).flock
     from quailwright.exchange.ration_told import ration_asked, ration_of

@@ -462,7 +462,7 @@ def clash(question: Question) -> tuple[Demand, ...]:
     minimal infeasible constraint sets in linear programs, ORSA J Computing 3:157-168). Empty where
     a mix exists."""
     every = demands_of(question)
-    needs = [demand for demand in every if demand.what in ("least", "most")]
+    needs = [demand for demand in every if _of_need(demand)]
     fixed, other = every[: -len(needs)] if needs else every, tuple(needs)
     if least_cost(question, fixed) is None:
         return _deleted(question, fixed)
@@ -486,8 +486,8 @@ def _deleted(question: Question, order: Sequence[Demand]) -> tuple[Demand, ...]:
 
 
 def clashes(question: Question) -> list[tuple[Demand, ...]]:
-    """Clashes that have nothing in common: each is taken out of the way before the next is looked
-    for. The needs of a clash are taken out, or, where it has none, the question is given up."""
+    """Clashes that have no need in common: the needs of each are taken out of the way before the
+    next is looked for, or its limits where it has no need."""
     found: list[tuple[Demand, ...]] = []
     left = question
     numbers = list(range(len(question.needs)))
@@ -495,20 +495,32 @@ def clashes(question: Question) -> list[tuple[Demand, ...]]:
         one = clash(left)
         if not one:
             return found
-        of_question = tuple(
-            replace(demand, number=numbers[demand.number])
-            if demand.what in ("least", "most")
-            else demand
-            for demand in one
+        found.append(
+            tuple(
+                replace(demand, number=numbers[demand.number]) if _of_need(demand) else demand
+                for demand in one
+            )
         )
-        found.append(of_question)
-        gone = {demand.number for demand in one if demand.what in ("least", "most")}
-        if not gone:
-            return found
-        numbers = [number for n, number in enumerate(numbers) if n not in gone]
-        left = replace(
-            left, needs=tuple(need for n, need in enumerate(left.needs) if n not in gone)
-        )
+        gone = {demand.number for demand in one if _of_need(demand)}
+        if gone:
+            numbers = [number for n, number in enumerate(numbers) if n not in gone]
+            kept = tuple(need for n, need in enumerate(left.needs) if n not in gone)
+            left = replace(left, needs=kept)
+        else:
+            free = {demand.number for demand in one}
+            left = replace(
+                left,
+                choices=tuple(
+                    replace(choice, limit=1.0, most=1.0, least=0.0, stock_kg=None)
+                    if n in free
+                    else choice
+                    for n, choice in enumerate(left.choices)
+                ),
+            )
+
+
+def _of_need(demand: Demand) -> bool:
+    return demand.what in ("least", "most")
 
 
 # What a mix holds.

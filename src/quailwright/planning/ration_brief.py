@@ -262,13 +262,14 @@ class _Offers:
 
     def read(self) -> Iterator[Choice]:
         """Each ingredient that is as it should be; what is not is found."""
-        for path, told in self._document.tables("ingredient", _INGREDIENT):
+        rows = self._document.tables("ingredient", _INGREDIENT)
+        for number, (_, told) in enumerate(rows, 1):
             if "ingredient" in told:
-                choice = self._choice(path, told)
+                choice = self._choice(("ingredient", number), told)
                 if choice is not None:
                     yield choice
 
-    def _choice(self, path: Path, told: Mapping[str, Any]) -> Choice | None:
+    def _choice(self, path: tuple[str, int], told: Mapping[str, Any]) -> Choice | None:
         document, name = self._document, str(told["ingredient"])
         if self._refused(path, told):
             return None
@@ -287,19 +288,18 @@ class _Offers:
         self._doubt(name, {**label, **own}, category)
         least, most = self._shares(path, told, category, name)
         price = told.get("price_per_kg", _price(stock))
-        if price is None:
+        if price is None and "price_per_kg" not in document.values["ingredient"][path[-1] - 1]:
             document.find(
                 (*path, "price_per_kg"),
                 say("{ingredient} has no price.", ingredient=name),
                 say("Add price_per_kg (0 if it is yours for nothing)."),
             )
-            price = 0.0
         own_figures = bool(own) or bool(label)
         return Choice(
             name,
             base.name if base and base.code == _code(name) else name,
             composition,
-            float(price),
+            float(price or 0.0),
             least,
             most,
             base.most[self._stage] / 100 if base else 1.0,
