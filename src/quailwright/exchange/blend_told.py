@@ -175,7 +175,7 @@ def _shell(blend: Blend) -> Iterator[str]:
 
 def _covers(blend: Blend) -> Iterator[str]:
     yield say(
-        "Only {nutrients} is aimed at. Grain or meal thins the vitamins and amino acids of a "
+        "It is aimed at {nutrients} alone. Grain or meal thins the vitamins and amino acids of a "
         "balanced feed; for more than a little of it, ask for a ration.",
         nutrients=", ".join(say(NUTRIENTS[code].name) for code in blend.asked.targets),
     )
