@@ -1,10 +1,14 @@
 """`ration` and `blend`: what a keeper sees and what scripts read, and the exit code with it."""
 
+import re
 from pathlib import Path
 
 import pytest
 from tests.cli.conftest import Quail
 from tests.cli.test_json import fits
+
+from quailwright.husbandry.ingredients import ingredients
+from quailwright.planning import blend, ration_brief
 
 NUMBER = (int, float)
 OR_NULL = (int, float, type(None))
@@ -121,6 +125,13 @@ def test_the_json_of_a_ration_is_that_of_the_page(quail: Quail) -> None:
         fits(one, {"ingredient": str, "below": NUMBER, "why": str, "says": str})
     assert "arginine" in told["unchecked"]
     assert "vitamin_a" in told["unchecked"]
+
+
+def test_the_page_names_every_ingredient_and_key() -> None:
+    listed = page().partition("## Ingredients of the table")[2]
+    assert set(re.findall(r"[a-z]+\w*", listed)) >= set(ingredients())
+    for key in (*ration_brief.INGREDIENT, *ration_brief.TOP, *blend.FEED, *blend.TOP):
+        assert f"`{key}`" in page() or f"{key} =" in page(), key
 
 
 def test_the_same_ration_twice(quail: Quail) -> None:

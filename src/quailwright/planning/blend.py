@@ -301,7 +301,7 @@ def _shell(blend: Blend) -> float | None:
 
 _TARGET: Final = {"protein_pct": PERCENT, "calcium_pct": PERCENT}
 _CODES: Final = {"protein_pct": "protein", "calcium_pct": "calcium", "me_kcal_kg": "energy"}
-_FEED: Final = {
+FEED: Final = {
     "feed": NAME,
     "protein_pct": PERCENT,
     "me_kcal_kg": AMOUNT,
@@ -323,7 +323,7 @@ _BIRDS: Final = Field(
     Annotated[list[kinds.Stage], Meta(min_length=1)],
     mark('who eats of it, such as birds = ["grower", "layer"]'),
 )
-_TOP: Final = {
+TOP: Final = {
     "batch_kg": KG,
     "currency": CURRENCY,
     "birds": _BIRDS,
@@ -343,9 +343,9 @@ def read_blend(data: bytes, flock: Flock, on: date) -> tuple[BlendAsked | None, 
     document, findings = read_document(data)
     if document is None:
         return None, findings
-    document.keys((), (*_TOP, "target", "feed"), document.values)
-    given = {name: value for name, value in document.values.items() if name in _TOP}
-    told = document.fields((), _TOP, given)
+    document.keys((), (*TOP, "target", "feed"), document.values)
+    given = {name: value for name, value in document.values.items() if name in TOP}
+    told = document.fields((), TOP, given)
     place = told.get("place")
     birds: frozenset[Stage] = frozenset(told.get("birds", ())) or stages_of(flock, on, place)
     if place is not None and "birds" not in told and not birds:
@@ -408,7 +408,7 @@ def _told_of(
 
 
 def _feeds(document: Document, shelf: Mapping[str, FeedStock]) -> Iterator[ShelfFeed]:
-    for path, told in document.tables("feed", _FEED):
+    for path, told in document.tables("feed", FEED):
         if "feed" in told:
             yield _feed(document, path, told, shelf.get(str(told["feed"]).casefold()))
 

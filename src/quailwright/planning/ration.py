@@ -177,15 +177,16 @@ def demands_of(question: Question) -> tuple[Demand, ...]:
 def least_cost(
     question: Question,
     demands: Sequence[Demand] | None = None,
-    planes: Iterable[Plane] = (),
+    planes: "list[Plane] | None" = None,
 ) -> Mix | None:
     """The cheapest mix that keeps to all demands, or to those named; None where none can.
 
     Args:
-        planes: tangents of the same choices that are known, for a quicker answer.
+        planes: tangents of the same choices and needs that are known, for a quicker answer; those
+            found on the way are added to them.
     """
     asked = demands_of(question) if demands is None else demands
-    planes = list(planes)
+    planes = [] if planes is None else planes
     for _ in range(_MOST_PLANES):
         program, rows = _program(question, asked, planes)
         solution = solve(program, gap=0.0, seconds=SECONDS)
@@ -464,23 +465,26 @@ def clash(question: Question) -> tuple[Demand, ...]:
     every = demands_of(question)
     needs = [demand for demand in every if _of_need(demand)]
     fixed, other = every[: -len(needs)] if needs else every, tuple(needs)
-    if least_cost(question, fixed) is None:
-        return _deleted(question, fixed)
+    planes: list[Plane] = []
+    if least_cost(question, fixed, planes) is None:
+        return _deleted(question, fixed, planes)
     for demand in needs:  # one need that no ingredient can meet is the plainest reason
-        if least_cost(question, [demand]) is None:
+        if least_cost(question, [demand], planes) is None:
             return (demand,)
-    if least_cost(question, every) is not None:
+    if least_cost(question, every, planes) is not None:
         return ()
     orders = (every, (*other, *fixed), (*fixed, *reversed(other)), (*reversed(other), *fixed))
-    return min((_deleted(question, order) for order in orders), key=len)
+    return min((_deleted(question, order, planes) for order in orders), key=len)
 
 
-def _deleted(question: Question, order: Sequence[Demand]) -> tuple[Demand, ...]:
+def _deleted(
+    question: Question, order: Sequence[Demand], planes: list[Plane]
+) -> tuple[Demand, ...]:
     """What is left of demands that clash: each is taken out, in order, if the rest still clash."""
     kept = list(order)
     for demand in order:
         without = [other for other in kept if other != demand]
-        if least_cost(question, without) is None:
+        if least_cost(question, without, planes) is None:
             kept = without
     return tuple(kept)
 
@@ -627,7 +631,7 @@ def need_prices(question: Question, mix: Mix) -> list[NeedPrice]:
         least = demand.what == "least"
         moved = replace(need, least=bound + step) if least else replace(need, most=bound + step)
         needs = tuple(moved if one is need else one for one in question.needs)
-        other = least_cost(replace(question, needs=needs), planes=mix.planes)
+        other = least_cost(replace(question, needs=needs), planes=list(mix.planes))
         cost = None if other is None else other.cost - mix.cost
         found.append(NeedPrice(need, demand.what, price, step, cost))
     return sorted(found, key=lambda one: -math.inf if one.step_cost is None else -one.step_cost)

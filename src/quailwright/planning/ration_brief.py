@@ -66,7 +66,10 @@ class RationAsked:
 KG = Field(
     Annotated[float, Meta(gt=0, le=_MOST_KG)], mark("kilograms, a number above 0, such as 20")
 )
-SCOOP = Field(Annotated[float, Meta(gt=0, le=1000)], mark("kilograms, such as 0.25 for 250 g"))
+SCOOP = Field(
+    Annotated[float, Meta(ge=0.0001, le=1000)],
+    mark("kilograms, 0.0001 or more, such as 0.25 for 250 g"),
+)
 PERCENT = Field(Annotated[float, Meta(ge=0, le=100)], mark("a number from 0 to 100"))
 CURRENCY = Field(
     Annotated[str, Meta(min_length=1, max_length=8, pattern=kinds.NAME)],
@@ -78,7 +81,7 @@ FLAG = Field(bool, mark("true or false"))
 BASIS = Field(Basis, mark('"as fed" or "dry matter"'))
 DRY_MATTER = Field(Annotated[float, Meta(gt=0, le=100)], mark("dry matter in percent, such as 88"))
 _ANYTHING = Field(Any, "")
-_TOP: Final = {
+TOP: Final = {
     "stage": STAGE,
     "batch_kg": KG,
     "certainty": CERTAIN,
@@ -89,7 +92,7 @@ _TOP: Final = {
 }
 _TABLES: Final = ("needs", "ingredient")
 _NEED: Final = {"min": _ANYTHING, "max": _ANYTHING}
-_INGREDIENT: Final = {
+INGREDIENT: Final = {
     "ingredient": NAME,
     "like": Field(kinds.Name, mark("the name of an ingredient of the table")),
     "price_per_kg": AMOUNT,
@@ -117,9 +120,9 @@ def read_ration(data: bytes, flock: Flock) -> tuple[RationAsked | None, list[Fin
     document, findings = read_document(data)
     if document is None:
         return None, findings
-    document.keys((), (*_TOP, *_TABLES), document.values)
-    given = {name: value for name, value in document.values.items() if name in _TOP}
-    told = document.fields((), _TOP, given)
+    document.keys((), (*TOP, *_TABLES), document.values)
+    given = {name: value for name, value in document.values.items() if name in TOP}
+    told = document.fields((), TOP, given)
     stage: Stage = told.get("stage", "layer")
     offers = _Offers(document, stage, flock, told.get("scoop_kg", 0.0), told.get("fine_kg"))
     choices = tuple(offers.read())
@@ -262,7 +265,7 @@ class _Offers:
 
     def read(self) -> Iterator[Choice]:
         """Each ingredient that is as it should be; what is not is found."""
-        rows = self._document.tables("ingredient", _INGREDIENT)
+        rows = self._document.tables("ingredient", INGREDIENT)
         for number, (_, told) in enumerate(rows, 1):
             if "ingredient" in told:
                 choice = self._choice(("ingredient", number), told)
