@@ -72,7 +72,7 @@ def _show(found: "Blend") -> None:
     from quailwright.exchange import blend_told as told
 
     print(told.heading(found))
-    print(told.status_words(found))
+    print(textwrap.fill(told.status_words(found), 100))
     for caution in told.cautions(found):
         show.caution(caution)
     rows = told.mixed(found)

@@ -76,7 +76,7 @@ def _show(asked: "RationAsked", found: "Ration") -> None:
 
     question = found.question
     print(told.heading(found))
-    print(told.status_words(found))
+    print(textwrap.fill(told.status_words(found), 100))
     for clash in found.clashes:
         _paragraph(told.clash_said(clash, question))
     for sentence in told.said(asked, found):

@@ -2,9 +2,6 @@
 
 from quailwright.husbandry import facts
 
-METABOLIC_POWER = 0.75
-"""Power of body mass with which living costs grow in the equation of Jordao Filho et al."""
-
 
 def energy_kcal_per_day(mass_kg: float, egg_g_per_day: float, gain_g_per_day: float = 0.0) -> float:
     """Metabolisable energy that a laying quail uses in a day, at 22 °C in cages.
@@ -28,7 +25,7 @@ def energy_kcal_per_day(mass_kg: float, egg_g_per_day: float, gain_g_per_day: fl
     """
     _check(mass_kg, egg_g_per_day)
     return (
-        facts.value("energy.keep_kcal_kg075") * float(mass_kg**METABOLIC_POWER)
+        facts.value("energy.keep_kcal_kg075") * float(mass_kg ** facts.value("energy.keep_power"))
         + facts.value("energy.gain_kcal_g") * gain_g_per_day
         + facts.value("energy.egg_kcal_g") * egg_g_per_day
     )
@@ -39,7 +36,8 @@ def protein_g_per_day(mass_kg: float, egg_g_per_day: float, gain_g_per_day: floa
     `energy_kcal_per_day`."""
     _check(mass_kg, egg_g_per_day)
     return (
-        facts.value("energy.keep_protein_g_kg075") * float(mass_kg**METABOLIC_POWER)
+        facts.value("energy.keep_protein_g_kg075")
+        * float(mass_kg ** facts.value("energy.keep_power"))
         + facts.value("energy.gain_protein_g_g") * gain_g_per_day
         + facts.value("energy.egg_protein_g_g") * egg_g_per_day
     )

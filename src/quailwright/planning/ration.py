@@ -14,13 +14,14 @@ overstepped, so that everything stays a linear programme with prices.
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from statistics import NormalDist
 from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from quailwright.husbandry import facts
 from quailwright.husbandry.feeding import Stage
 from quailwright.husbandry.nutrients import NUTRIENTS, RATIO
 from quailwright.husbandry.requirements import Requirement
@@ -107,7 +108,7 @@ class Question:
     choices: tuple[Choice, ...]
     needs: tuple[Need, ...]
     certainty: float = 0.5
-    energy: float = 2900.0
+    energy: float = field(default_factory=lambda: facts.value("feeding.energy_kcal_kg"))
     currency: str = ""
 
     @property
