@@ -16,7 +16,8 @@ RATION = {
     "status": str, "stage": str, "batch_kg": NUMBER, "certainty": NUMBER, "currency": str,
     "cost": OR_NULL, "cost_per_kg": OR_NULL, "exact_cost_per_kg": OR_NULL,
     "rounding_cost_per_kg": OR_NULL, "margin_cost_per_kg": OR_NULL, "whole_scoops": bool,
-    "finer_scoop_kg": OR_NULL, "mix": list, "exact_mix": list, "needs": list, "prices": list,
+    "finer_scoop_kg": OR_NULL, "feasible_on_mean": bool, "mix": list, "exact_mix": list,
+    "needs": list, "prices": list,
     "worth": list, "clashes": list, "short": list, "unchecked": list, "untold": dict,
     "cautions": list, "said": list,
 }  # fmt: skip

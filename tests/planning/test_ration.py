@@ -344,6 +344,19 @@ def test_maize_and_soybean_meal_alone_lack_minerals_and_methionine() -> None:
     assert found.mix is not None
 
 
+def test_it_says_when_only_the_margin_stands_in_the_way() -> None:
+    """Without L-threonine starters take 47 % soybean meal on the mean; 47.5 % is too little to be
+    sure of the threonine, were lots to differ."""
+    codes = [code for code in BASIC if code != "l_thr"]
+    asked = question("starter", codes, most={"calcium": 1.1})
+    capped = tuple(replace(c, limit=0.475) if c.name == "sbm48" else c for c in asked.choices)
+    asked = replace(asked, choices=capped)
+    assert answer(asked).status == "met"
+    found = answer(replace(asked, certainty=0.95))
+    assert (found.status, found.feasible_on_mean) == ("infeasible", True)
+    assert not answer(question("layer", ("maize", "sbm48"), certainty=0.8)).feasible_on_mean
+
+
 def test_a_clash_holds_nothing_that_could_be_left_out() -> None:
     """Property of an irreducible infeasible set: without any one of it there is a mix."""
     codes = [code for code in BASIC if code not in ("dl_met", "l_thr")]

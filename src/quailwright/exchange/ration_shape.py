@@ -35,6 +35,7 @@ def ration_shape(asked: RationAsked, ration: Ration) -> dict[str, Any]:
         "margin_cost_per_kg": _rounded(ration.margin_cost),
         "whole_scoops": ration.whole,
         "finer_scoop_kg": ration.finer_kg,
+        "feasible_on_mean": ration.feasible_on_mean,
         "mix": [_part(ration, *one) for one in mixed(ration)],
         "exact_mix": []
         if exact is None

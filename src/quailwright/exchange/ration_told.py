@@ -63,6 +63,12 @@ def name_of(choice: Choice) -> str:
 def status_words(ration: Ration) -> str:
     """Whether every need is met, in a sentence."""
     question = ration.question
+    if ration.status == "infeasible" and ration.feasible_on_mean:
+        return say(
+            "No: no mix of these ingredients meets every need with a chance of {certainty:.0%}. On "
+            "the mean one does: ask with a lower certainty, or have the ingredients analysed.",
+            certainty=question.certainty,
+        )
     if ration.status == "infeasible":
         return say("No: no mix of these ingredients meets every need.")
     if question.z > 0:
@@ -205,7 +211,10 @@ def price_said(one: NeedPrice, question: Question) -> str:
     more = {"amount": f"{figure(one.step, 'g')} {nutrient.unit}", "nutrient": say(nutrient.name)}
     if one.step_cost is None:
         return say("Another {amount} of {nutrient} cannot be had from these.", **more)
-    cost = _money(abs(one.step_cost) * question.batch_kg, question)
+    worth = abs(one.step_cost) * question.batch_kg
+    if one.what == "least" and round(worth, 2) == 0:
+        return say("Another {amount} of {nutrient} would cost next to nothing.", **more)
+    cost = _money(worth, question)
     if one.what == "least":
         return say("Another {amount} of {nutrient} would cost {cost} a batch.", **more, cost=cost)
     return say(

@@ -674,6 +674,7 @@ class Ration:
         finer_kg: where no whole scoops do: half or less of the scoops that would; else None.
         margin_cost: what the certainty costs in a kilogram, None where unknown.
         clashes: demands that cannot all be kept.
+        feasible_on_mean: whether there is a mix without the margin for lots that differ.
     """
 
     question: Question
@@ -686,6 +687,7 @@ class Ration:
     need_prices: list[NeedPrice]
     worths: list[Worth]
     clashes: list[tuple[Demand, ...]]
+    feasible_on_mean: bool = True
 
     @property
     def rounding_cost(self) -> float | None:
@@ -712,9 +714,19 @@ def answer(question: Question) -> Ration:
     """The ration, with what its needs and ingredients are worth; or why there is none."""
     exact = least_cost(question)
     if exact is None:
-        found = clashes(question)
+        found, mean = clashes(question), replace(question, certainty=0.5)
         return Ration(
-            question, "infeasible", nearest(question), None, False, None, None, [], [], found
+            question,
+            "infeasible",
+            nearest(question),
+            None,
+            False,
+            None,
+            None,
+            [],
+            [],
+            found,
+            question.z > 0 and least_cost(mean) is not None,
         )
     on_the_mean = exact
     if question.z > 0:
