@@ -19,9 +19,11 @@ from quailwright.husbandry.feeding import Stage
 from quailwright.husbandry.ingredients import BY_THE_GRAM, ingredients
 from quailwright.husbandry.nutrients import NUTRIENTS
 from quailwright.husbandry.requirements import requirements_of
-from quailwright.planning import ration
+from quailwright.planning import ration_mix, ration_scoops
 from quailwright.planning.program import Program
-from quailwright.planning.ration import Choice, Need, Question, answer, in_scoops, least_cost
+from quailwright.planning.ration import answer
+from quailwright.planning.ration_mix import Choice, Need, Question, least_cost
+from quailwright.planning.ration_scoops import in_scoops
 from quailwright.planning.solver import Solution, as_model, solve
 
 STAGE: Stage = "layer"
@@ -116,7 +118,7 @@ def _compared(what: str, asked: Question, work: Callable[[Question], object], ro
         programs.append((program, options))
         return solve(program, **options)  # type: ignore[arg-type]
 
-    with patch.object(ration, "solve", kept):
+    with patch.object(ration_mix, "solve", kept), patch.object(ration_scoops, "solve", kept):
         work(asked)
     with tempfile.TemporaryDirectory(prefix="benchmarks-") as folder:
         files = []

@@ -8,7 +8,7 @@ from tests.cli.conftest import Quail
 from tests.cli.test_json import fits
 
 from quailwright.husbandry.ingredients import ingredients
-from quailwright.planning import blend, ration_brief
+from quailwright.planning import blend_brief, ration_brief
 
 NUMBER = (int, float)
 OR_NULL = (int, float, type(None))
@@ -129,7 +129,7 @@ def test_the_json_of_a_ration_is_that_of_the_page(quail: Quail) -> None:
 def test_the_page_names_every_ingredient_and_key() -> None:
     listed = page().partition("## Ingredients of the table")[2]
     assert set(re.findall(r"[a-z]+\w*", listed)) >= set(ingredients())
-    for key in (*ration_brief.INGREDIENT, *ration_brief.TOP, *blend.FEED, *blend.TOP):
+    for key in (*ration_brief.INGREDIENT, *ration_brief.TOP, *blend_brief.FEED, *blend_brief.TOP):
         assert f"`{key}`" in page() or f"{key} =" in page(), key
 
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 from quailwright.husbandry.feeding import Stage
 from quailwright.husbandry.ingredients import ingredients
 from quailwright.husbandry.requirements import requirements_of
-from quailwright.planning.ration import Choice, Need, Question
+from quailwright.planning.ration_mix import Choice, Need, Question
 
 PRICES = {
     "maize": 0.30, "sbm48": 0.60, "veg_oil": 1.30, "limestone": 0.15, "dcp": 0.90, "salt": 0.20,

@@ -9,15 +9,8 @@ from hypothesis import strategies as st
 from tests.makers import made
 
 from quailwright.flock.fold import fold
-from quailwright.planning.blend import (
-    Blend,
-    BlendAsked,
-    ShelfFeed,
-    blended,
-    read_blend,
-    square,
-    stages_of,
-)
+from quailwright.planning.blend import Blend, BlendAsked, ShelfFeed, blended, square
+from quailwright.planning.blend_brief import read_blend, stages_of
 
 NOBODY = fold([], date(2027, 5, 2))
 ON = date(2027, 5, 2)

@@ -12,18 +12,10 @@ from tests.planning.rations import BASIC, MANY, choice, question
 
 from quailwright.husbandry import facts
 from quailwright.husbandry.feeding import Stage
-from quailwright.planning.ration import (
-    Choice,
-    Need,
-    Question,
-    answer,
-    checks,
-    clash,
-    holds,
-    least_cost,
-    need_prices,
-    worths,
-)
+from quailwright.planning.ration import answer
+from quailwright.planning.ration_clash import clash
+from quailwright.planning.ration_mix import Choice, Need, Question, checks, holds, least_cost
+from quailwright.planning.ration_worth import need_prices, worths
 
 STAGES: tuple[Stage, ...] = ("starter", "grower", "layer")
 
@@ -378,6 +370,15 @@ def test_stock_that_leaves_no_room_for_a_batch_is_the_clash() -> None:
     assert found.mix is None
     (one,) = found.clashes
     assert {demand.what for demand in one} <= {"stock", "limit"}
+
+
+def test_more_of_an_ingredient_than_its_limit_is_a_clash() -> None:
+    """What the keeper asks for never goes over the limit of the stage unsaid."""
+    asked = question("layer", (*BASIC, "barley"))
+    much = tuple(replace(c, least=0.3) if c.name == "barley" else c for c in asked.choices)
+    found = answer(replace(asked, choices=much))
+    assert found.status == "infeasible"
+    assert [{demand.what for demand in one} for one in found.clashes] == [{"share", "limit"}]
 
 
 # What things are worth.

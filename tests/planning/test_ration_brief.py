@@ -11,10 +11,12 @@ from hypothesis import strategies as st
 from quailwright.flock.fold import fold
 from quailwright.husbandry.ingredients import ingredients
 from quailwright.husbandry.nutrients import NUTRIENTS
-from quailwright.planning.blend import blended, read_blend
+from quailwright.planning.blend import blended
+from quailwright.planning.blend_brief import read_blend
 from quailwright.planning.brief_text import brief_text
-from quailwright.planning.ration import Choice, answer
+from quailwright.planning.ration import answer
 from quailwright.planning.ration_brief import RationAsked, known, read_ration
+from quailwright.planning.ration_mix import Choice
 
 ON = date(2027, 5, 2)
 NOBODY = fold([], ON)

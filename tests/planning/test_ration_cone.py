@@ -16,7 +16,7 @@ from tests.planning.rations import BASIC, MANY, question
 
 from quailwright.husbandry.feeding import Stage
 from quailwright.husbandry.nutrients import NUTRIENTS
-from quailwright.planning.ration import Question, least_cost
+from quailwright.planning.ration_mix import Question, least_cost
 
 
 def by_cones(asked: Question) -> tuple[bool, float]:

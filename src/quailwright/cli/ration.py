@@ -124,7 +124,7 @@ def _show_mix(found: "Ration") -> None:
 def _show_needs(found: "Ration") -> None:
     from quailwright.exchange import ration_told as told
     from quailwright.husbandry.nutrients import NUTRIENTS, amount_said
-    from quailwright.planning.ration import checks
+    from quailwright.planning.ration_mix import checks
 
     if found.mix is None:
         return

@@ -10,7 +10,8 @@ from quailwright.husbandry import facts
 from quailwright.husbandry.nutrients import NUTRIENTS, amount_said
 from quailwright.journal.findings import BadInput
 from quailwright.language import figure, mark, say
-from quailwright.planning.blend import Blend, ShelfFeed, Square, blended, read_blend
+from quailwright.planning.blend import Blend, ShelfFeed, Square, blended
+from quailwright.planning.blend_brief import read_blend
 
 
 def blend_of(name: str, data: bytes, flock: Flock, on: date) -> Blend:

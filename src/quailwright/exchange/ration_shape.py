@@ -15,8 +15,9 @@ from quailwright.exchange.ration_told import (
 )
 from quailwright.husbandry.nutrients import NUTRIENTS
 from quailwright.husbandry.requirements import beside
-from quailwright.planning.ration import Check, Choice, Demand, Question, Ration, checks
+from quailwright.planning.ration import Ration
 from quailwright.planning.ration_brief import RationAsked
+from quailwright.planning.ration_mix import Check, Choice, Demand, Question, checks
 
 
 def ration_shape(asked: RationAsked, ration: Ration) -> dict[str, Any]:

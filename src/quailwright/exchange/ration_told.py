@@ -10,20 +10,10 @@ from quailwright.husbandry.nutrients import NUTRIENTS, amount_said
 from quailwright.husbandry.requirements import BASE, beside
 from quailwright.journal.findings import BadInput
 from quailwright.language import figure, mark, say, say_many
-from quailwright.planning.ration import (
-    Check,
-    Choice,
-    Demand,
-    Need,
-    NeedPrice,
-    Question,
-    Ration,
-    Worth,
-    answer,
-    checks,
-    holds,
-)
+from quailwright.planning.ration import Ration, answer
 from quailwright.planning.ration_brief import RationAsked, read_ration
+from quailwright.planning.ration_mix import Check, Choice, Demand, Need, Question, checks, holds
+from quailwright.planning.ration_worth import NeedPrice, Worth
 
 FROM_PAPER = ("published", "label", "laboratory")
 """How figures are known that somebody measured or answers for."""
@@ -293,7 +283,7 @@ def clash_said(clash: Sequence[Demand], question: Question) -> str:
             "No mix of these ingredients reaches this: {demand}.",
             demand=demand_said(clash[0], question),
         )
-    if not needs:
+    if not needs and all(one.what != "share" for one in clash):
         return say(
             "Limits and stock leave no room for a batch: {demands}.",
             demands="; ".join(demand_said(one, question) for one in clash),

@@ -39,9 +39,8 @@ from quailwright.planning.brief import (
     read_document,
     shown,
 )
-from quailwright.planning.ration import Choice, Need, Question
+from quailwright.planning.ration_mix import BATCH_KG, Choice, Need, Question
 
-BATCH_KG: Final = 10.0
 FINE_KG: Final = 0.001
 """What the gram scale tells apart, where nothing else is told [kg]."""
 _MOST_KG: Final = 100_000
