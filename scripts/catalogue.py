@@ -46,7 +46,8 @@ _SAID_IN_TOML: Mapping[str, frozenset[str]] = {
 """The keys of each file whose texts are shown."""
 
 _SAID_IN_CSV: Mapping[str, tuple[str, ...]] = {
-    "husbandry/facts": ("key", "unit", "conditions", "certainty", "seen")
+    "husbandry/facts": ("key", "unit", "conditions", "certainty", "seen"),
+    "husbandry/facts/feed": ("name", "caution"),
 }
 """The columns of each folder's tables whose texts are shown; sources are cited as they are."""
 

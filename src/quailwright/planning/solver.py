@@ -4,7 +4,7 @@ simplex method, Mathematical Programming Computation 10:119-142)."""
 import os
 import sys
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import highspy
@@ -28,6 +28,9 @@ class Solution:
         cost: of those values.
         gap: how far the cost may be above the least possible, as a share of it.
         bound: no solution costs less.
+        row_prices: what one more of each row's binding bound costs, shape (rows,), and
+        column_prices: what one more of each column costs beyond what it brings, shape (columns,);
+            both empty where a column must be whole.
     """
 
     ended: Ended
@@ -35,6 +38,8 @@ class Solution:
     cost: float
     gap: float
     bound: float = 0.0
+    row_prices: Array = field(default_factory=lambda: np.zeros(0))
+    column_prices: Array = field(default_factory=lambda: np.zeros(0))
 
     @property
     def found(self) -> bool:
@@ -157,14 +162,18 @@ def _solution(highs: highspy.Highs, program: Program) -> Solution:
         return Solution("none found", nothing, 0.0, 0.0)
     if info.primal_solution_status != highspy.SolutionStatus.kSolutionStatusFeasible:
         return Solution("none found", nothing, 0.0, 0.0)
-    values = np.array(highs.getSolution().col_value, dtype=np.float64)
+    solution = highs.getSolution()
+    values = np.array(solution.col_value, dtype=np.float64)
     optimal = status == highspy.HighsModelStatus.kOptimal
     gap = float(info.mip_gap) if any(program.whole) else 0.0
     cost = float(info.objective_function_value)
+    priced = not any(program.whole) and solution.dual_valid
     return Solution(
         "optimal" if optimal else "best so far",
         values,
         cost,
         max(0.0, gap) if np.isfinite(gap) else 1.0,
         float(info.mip_dual_bound) if any(program.whole) else cost,
+        np.array(solution.row_dual if priced else [], dtype=np.float64),
+        np.array(solution.col_dual if priced else [], dtype=np.float64),
     )

@@ -1,0 +1,106 @@
+"""Ingredients of feed: what they hold, how much of them a ration may hold, and their cautions."""
+
+import csv
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from typing import Final
+
+from quailwright.husbandry.facts import Certainty
+from quailwright.husbandry.feeding import Stage
+from quailwright.husbandry.nutrients import NUTRIENTS
+
+STAGES: Final[tuple[Stage, ...]] = ("starter", "grower", "layer")
+BY_THE_GRAM: Final = ("mineral", "amino acid", "premix", "fat")
+"""Categories that are weighed on a gram scale: small parts, and oil, which nobody scoops."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ingredient:
+    """One row of ``facts/feed/ingredients.csv``.
+
+    Attributes:
+        code, name: the name in English.
+        dry_matter_pct: of the ingredient as fed [%].
+        composition: by nutrient code, as fed, in the nutrient's unit.
+        most: share of a ration that it may make at most [%], by stage.
+        protein_cv: spread of its protein between lots, standard deviation over mean.
+        spread_certainty: of `protein_cv`; "" where it does not spread.
+        caution: a sentence in English, "" for none.
+        source, certainty, seen: of the composition.
+    """
+
+    code: str
+    name: str
+    category: str
+    dry_matter_pct: float
+    composition: Mapping[str, float]
+    most: Mapping[Stage, float]
+    protein_cv: float
+    spread_source: str
+    spread_certainty: str
+    spread_seen: str
+    caution: str
+    source: str
+    certainty: Certainty
+    seen: str
+
+    def cite(self) -> str:
+        """Where its composition comes from, on one line."""
+        return f"{self.code}. Source: {self.source}. Certainty: {self.certainty} ({self.seen})."
+
+
+@cache
+def ingredients() -> Mapping[str, Ingredient]:
+    """Every ingredient of the table, by code."""
+    table = resources.files("quailwright.husbandry.facts").joinpath("feed/ingredients.csv")
+    rows = csv.DictReader(table.read_text("utf-8").splitlines())
+    return {line["ingredient"]: _ingredient(line) for line in rows}
+
+
+def _ingredient(line: dict[str, str]) -> Ingredient:
+    certainties: Mapping[str, Certainty] = {
+        "published": "published",
+        "from memory": "from memory",
+        "inferred": "inferred",
+    }
+    return Ingredient(
+        line["ingredient"],
+        line["name"],
+        line["category"],
+        float(line["dry_matter"]),
+        {code: float(line[code]) for code in NUTRIENTS if line.get(code)},
+        {stage: float(line[f"most_{stage}"]) for stage in STAGES},
+        float(line["protein_cv"]),
+        line["spread_source"],
+        line["spread_certainty"],
+        line["spread_seen"],
+        line["caution"],
+        line["source"],
+        certainties[line["certainty"]],
+        line["seen"],
+    )
+
+
+_MEDICINES: Final = (
+    "amprolium", "antibiotic", "antibiotico", "antibiótico", "bacitracin", "chlortetracycline",
+    "coccidiostat", "coccidiostático", "decoquinate", "diclazuril", "doxycycline", "enrofloxacin",
+    "ethopabate", "erythromycin", "fenbendazole", "flubendazole", "ivermectin", "lasalocid",
+    "levamisole", "maduramicin", "medicine", "metronidazole", "monensin", "narasin", "nicarbazin",
+    "oxytetracycline", "robenidine", "salinomycin", "semduramicin", "sulfa", "sulpha",
+    "tetracycline", "tiamulin", "toltrazuril", "tylosin", "wormer", "zoalene",
+)  # fmt: skip
+"""Words by which a medicine is known; no dose of any stands anywhere here."""
+
+
+def is_medicine(name: str) -> bool:
+    """Whether a name is that of a medicine."""
+    low = name.lower()
+    return any(word in low for word in _MEDICINES)
+
+
+def is_shell(name: str) -> bool:
+    """Whether a name is that of oyster shell or the like, which chicks never get."""
+    low = name.lower()
+    return "oyster" in low or "shell" in low

@@ -1,0 +1,278 @@
+"""Blends of bought feeds: worked Pearson squares, those printed wrong too, and what birds stand."""
+
+from datetime import date
+
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from tests.makers import made
+
+from quailwright.flock.fold import fold
+from quailwright.planning.blend import Blend, BlendAsked, ShelfFeed, blended, square
+from quailwright.planning.blend_brief import read_blend, stages_of
+
+NOBODY = fold([], date(2027, 5, 2))
+ON = date(2027, 5, 2)
+
+
+def shelf(*protein: float) -> tuple[ShelfFeed, ...]:
+    """Feeds by what protein they hold, each named by it."""
+    return tuple(ShelfFeed(f"{held:g}", {"protein": held}) for held in protein)
+
+
+def percent(blend: Blend) -> list[float]:
+    """Of each feed."""
+    return [100 * kg / blend.total_kg for kg in blend.kilograms.tolist()]
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "target", "parts", "shares"),
+    [
+        # askfilo, Pearson square: maize 8, soya 44, target 20: parts 24 to 12, 66.7 and 33.3 %.
+        (8, 44, 20, (24, 12), (66.6667, 33.3333)),
+        # askfilo: maize 8.8, supplement 38, target 14: parts 24 to 5.2, 82.19 and 17.81 %.
+        (8.8, 38, 14, (24, 5.2), (82.1918, 17.8082)),
+        # Praxis, agriculture, practice question: 8.9, 45.8, target 15: parts 30.8 to 6.1.
+        (8.9, 45.8, 15, (30.8, 6.1), (83.4688, 16.5312)),
+        # qammunity 18681112: beet pulp 8.19 and gluten meal 61.38 as fed, target 15: parts 46.38 to
+        # 6.81. The page calls 87.2 % gluten meal; it is beet pulp.
+        (8.19, 61.38, 15, (46.38, 6.81), (87.1968, 12.8032)),
+    ],
+)
+def test_published_pearson_squares(
+    low: float,
+    high: float,
+    target: float,
+    parts: tuple[float, float],
+    shares: tuple[float, float],
+) -> None:
+    found = blended(BlendAsked(shelf(low, high), {"protein": target}))
+    assert found.status == "met"
+    assert percent(found) == pytest.approx(shares, abs=5e-5)
+    assert found.square is not None
+    assert found.square.parts == pytest.approx(parts)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "target", "total", "amounts"),
+    [
+        # Chicago High School for Agricultural Sciences, worksheet (answers computed).
+        (9, 44, 21, 500, (328.571, 171.429)),
+        (3, 49, 28, 450, (205.435, 244.565)),
+        (12, 46, 35, 900, (291.176, 608.824)),
+        # qammunity 18890640 prints "1200 + 800" for 18 % of 2000 lb, which holds 23.1 %.
+        (8.9, 44.4, 18, 2000, (1487.324, 512.676)),
+    ],
+)
+def test_squares_of_a_whole(
+    low: float, high: float, target: float, total: float, amounts: tuple[float, float]
+) -> None:
+    found = blended(BlendAsked(shelf(low, high), {"protein": target}, batch_kg=total))
+    assert found.kilograms == pytest.approx(amounts, abs=5e-4)
+
+
+def test_a_square_printed_wrong_is_off_its_target() -> None:
+    """qammunity 18890640: 1200 maize of 8.9 % and 800 soya of 44.4 % hold 23.1 %, not 18 %."""
+    asked = BlendAsked(shelf(8.9, 44.4), {"protein": 18.0}, batch_kg=2000)
+    printed = Blend(asked, "met", np.array([1200.0, 800.0]), {}, {}, None, None)
+    assert printed.holds("protein") == pytest.approx(23.1)
+    assert blended(asked).holds("protein") == pytest.approx(18.0)
+
+
+def test_square_with_a_fixed_part() -> None:
+    """Feed Strategy, article on the Pearson square: 5 % of a supplement without protein, maize 9
+    and soya 44 to 18 %: 68.0, 27.0 and 5.0 % (answer computed)."""
+    feeds = (*shelf(9, 44), ShelfFeed("supplement", {"protein": 0.0}, share=0.05))
+    found = blended(BlendAsked(feeds, {"protein": 18.0}))
+    assert percent(found) == pytest.approx([68.0, 27.0, 5.0])
+    assert found.square is None
+
+
+@pytest.mark.parametrize(("base", "soya"), [(18, 4.545), (17, 5.682), (16, 6.818)])
+def test_soya_to_add_to_a_bag(base: float, soya: float) -> None:
+    """A quail-rearing text (actualizandocambios.blogspot) says that 4 to 4.5 kg of soya raise 25 kg
+    of hen feed of 16 to 18 % to 22 %: that holds of the 18 % feed alone."""
+    bag, added = shelf(base, 44)
+    asked = BlendAsked(
+        (ShelfFeed(bag.name, bag.contents, exactly_kg=25.0), added), {"protein": 22.0}, None
+    )
+    assert blended(asked).kilograms == pytest.approx([25.0, soya], abs=5e-4)
+
+
+def test_the_square_and_the_programme_agree() -> None:
+    """Two ways to one blend: parts of the square, and the least-cost programme."""
+    found = blended(BlendAsked(shelf(8.5, 28), {"protein": 20.0}))
+    assert found.square is not None
+    first, second = found.square.parts
+    assert percent(found) == pytest.approx(
+        [100 * first / (first + second), 100 * second / (first + second)]
+    )
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(st.floats(5, 50), min_size=2, max_size=5),
+    st.floats(0, 1),
+    st.floats(0.5, 500),
+    st.lists(st.floats(0.1, 3), min_size=5, max_size=5),
+)
+def test_a_target_between_the_feeds_is_reached(
+    protein: list[float], part: float, batch: float, prices: list[float]
+) -> None:
+    low, high = min(protein), max(protein)
+    assume(high - low > 0.5)
+    target = low + part * (high - low)
+    feeds = tuple(ShelfFeed(str(n), {"protein": held}, prices[n]) for n, held in enumerate(protein))
+    found = blended(BlendAsked(feeds, {"protein": target}, batch))
+    assert found.status == "met"
+    assert found.total_kg == pytest.approx(batch)
+    assert found.holds("protein") == pytest.approx(target, abs=1e-5)
+
+
+@pytest.mark.parametrize(("target", "nearest"), [(50.0, 28.0), (5.0, 8.5)])
+def test_a_target_out_of_reach_gives_the_nearest(target: float, nearest: float) -> None:
+    found = blended(BlendAsked(shelf(8.5, 28), {"protein": target}))
+    assert found.status == "infeasible"
+    assert found.holds("protein") == pytest.approx(nearest)
+    assert square(("a", 8.5), ("b", 28.0), target) is None
+
+
+def test_more_feeds_take_the_cheapest_way() -> None:
+    """Of three ways to 20 % the cheapest, counted out by hand: maize with starter 0.83 a kg, maize
+    with soya 0.395."""
+    feeds = (
+        ShelfFeed("maize", {"protein": 8.0}, 0.30),
+        ShelfFeed("starter", {"protein": 28.0}, 1.20),
+        ShelfFeed("soya", {"protein": 44.0}, 0.60),
+    )
+    found = blended(BlendAsked(feeds, {"protein": 20.0}, 1.0))
+    assert found.kilograms == pytest.approx([2 / 3, 0, 1 / 3])
+    assert found.cost == pytest.approx(0.2 + 0.2)
+
+
+def test_protein_and_calcium_together() -> None:
+    feeds = (
+        ShelfFeed("starter", {"protein": 28.0, "calcium": 1.1}, 1.2),
+        ShelfFeed("layer", {"protein": 16.0, "calcium": 3.8}, 0.6),
+        ShelfFeed("maize", {"protein": 8.5, "calcium": 0.02}, 0.3),
+        ShelfFeed("limestone", {"protein": 0.0, "calcium": 38.0}, 0.2),
+    )
+    found = blended(BlendAsked(feeds, {"protein": 20.0, "calcium": 2.85}, 10.0))
+    assert found.status == "met"
+    assert found.holds("protein") == pytest.approx(20.0)
+    assert found.holds("calcium") == pytest.approx(2.85)
+
+
+# What birds stand.
+
+STARTER = ShelfFeed("starter", {"protein": 24.0, "calcium": 1.1}, 1.0)
+LAYER = ShelfFeed("layer", {"protein": 18.0, "calcium": 3.8}, 0.6, layer=True)
+
+
+def test_layer_feed_is_kept_from_birds_not_in_lay() -> None:
+    """More than 1.2 % calcium is for hens in lay alone (kidney damage in growing birds, Wideman
+    1985)."""
+    asked = BlendAsked((STARTER, LAYER), {"protein": 21.0}, birds=frozenset({"grower", "layer"}))
+    found = blended(asked)
+    assert found.status == "infeasible"
+    assert found.holds("calcium") <= 1.2 + 1e-9
+    hens = blended(BlendAsked((STARTER, LAYER), {"protein": 21.0}, birds=frozenset({"layer"})))
+    assert hens.status == "met"
+    assert hens.holds("calcium") == pytest.approx((1.1 + 3.8) / 2)
+
+
+def test_oyster_shell_stands_beside_for_hens_and_never_for_chicks() -> None:
+    maize = ShelfFeed("maize", {"protein": 8.5, "calcium": 0.02}, 0.3)
+    feeds, target = (STARTER, maize), {"protein": 20.0}
+    of_hens = blended(BlendAsked(feeds, target, birds=frozenset({"layer"})))
+    assert of_hens.shell_g is not None
+    # What lacks of 2.85 % in 23.24 g a day, of shell with 38 % calcium.
+    lacking = 23.24 * (2.85 - of_hens.holds("calcium")) / 38
+    assert of_hens.shell_g == pytest.approx(lacking)
+    for birds in ({"starter"}, {"grower"}, {"starter", "layer"}, set()):
+        assert blended(BlendAsked(feeds, target, birds=frozenset(birds))).shell_g is None  # type: ignore[arg-type]
+
+
+def test_medicated_feed_is_left_out_for_hens_in_lay() -> None:
+    medicated = ShelfFeed("starter", {"protein": 28.0}, 1.0, medicated=True)
+    maize = ShelfFeed("maize", {"protein": 8.5}, 0.3)
+    asked = BlendAsked((medicated, maize), {"protein": 20.0}, birds=frozenset({"layer"}))
+    found = blended(asked)
+    assert (found.status, found.left_out) == ("infeasible", {"starter": "medicated"})
+    chicks = blended(
+        BlendAsked((medicated, maize), {"protein": 20.0}, birds=frozenset({"starter"}))
+    )
+    assert (chicks.status, chicks.left_out) == ("met", {})
+
+
+# Reading.
+
+
+def sentences(text: str) -> list[str]:
+    """Every problem of a brief."""
+    asked, findings = read_blend(text.encode(), NOBODY, ON)
+    assert (asked is None) is bool(findings)
+    return [finding.sentence for finding in findings]
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("", "target: what is it to hold?"),
+        ("[target]\nprotein_pct = 20\n", "a blend needs two feeds or more."),
+        (
+            "[target]\nprotein_pct = 20\n[[feed]]\nfeed = 'a'\nprotein_pct = 100\n",
+            "leaves no room for anything else",
+        ),
+        (
+            "[target]\nprotein_pct = 20\n[[feed]]\nfeed = 'a'\nprice_per_kg = -1\n",
+            "Line 5, feed 1, price_per_kg: -1 will not do. Give a number, 0 or more.",
+        ),
+        (
+            "[target]\nprotein_pct = 20\n[[feed]]\nfeed = 'a'\nprotein_pct = 18\nme_kcal_kg = 0\n",
+            "Energy of 0 cannot be",
+        ),
+        (
+            "[target]\nprotein_pct = 20\n[[feed]]\nfeed = 'a'\n[[feed]]\nfeed = 'maize'\n",
+            "feed 1, protein_pct: a does not tell it. Add it from the label.",
+        ),
+        (
+            "[target]\nprotein_pct = 20\n[[feed]]\nfeed = 'a'\nprotein_pct = 9\n"
+            "basis = 'dry matter'\n",
+            "figures of dry matter need the dry matter.",
+        ),
+        ("birds = ['ducks']\n", 'birds: ["ducks"] will not do.'),
+        ("target = 20\n", "target: 20 is not a table."),
+    ],
+)
+def test_nonsense_gets_a_sentence(text: str, says: str) -> None:
+    assert any(says in sentence for sentence in sentences(text)), sentences(text)
+
+
+def test_the_journal_tells_feeds_prices_stock_and_birds() -> None:
+    flock = fold(
+        [
+            made("feed", "2027-04-01", feed="crumbs", protein_pct=28, calcium_pct=1.1),
+            made("feed_bought", "2027-04-01", feed="crumbs", kg=20, cost=24.0),
+            made("feed_given", "2027-04-20", feed="crumbs", kg=8),
+            made("feed", "2027-04-01", feed="maize", protein_pct=9, price_per_kg=0.35),
+            made("feed", "2027-04-01", feed="grit"),
+            made("place", "2027-04-01", place="pen", role="pen"),
+            made(
+                "group", "2027-04-01", group="hens", place="pen", hens=10,
+                hatched_on="2026-10-01",
+            ),
+        ],
+        ON,
+    )  # fmt: skip
+    asked, findings = read_blend(b"", flock, ON)
+    assert findings == []
+    assert asked is not None
+    crumbs, maize = asked.feeds
+    assert (crumbs.price, crumbs.stock_kg, maize.price, maize.stock_kg) == (1.2, 12.0, 0.35, None)
+    assert asked.birds == {"layer"}
+    assert asked.targets == {"protein": 20.0}
+    assert asked.from_need
+    assert stages_of(flock, date(2026, 10, 10)) == {"starter"}
+    assert stages_of(flock, ON, "brooder") == frozenset()
