@@ -289,6 +289,14 @@ class FeedStock:
         """Kilograms in the store by the record."""
         return self.bought_kg - self.given_kg + self.found_kg
 
+    @property
+    def price_per_kg(self) -> float | None:
+        """What a kilogram costs: by the label, else as it was last paid; None where nothing tells."""
+        if self.label is not None and self.label.price_per_kg is not None:
+            return self.label.price_per_kg
+        paid = [each.cost / each.kg for each in self.bought if each.cost is not None and each.kg]
+        return paid[-1] if paid else None
+
 
 @dataclass(slots=True)
 class Withholding:

@@ -197,12 +197,10 @@ def _of_stock(stock: FeedStock) -> ShelfFeed:
     if label is not None:
         told = msgspec.structs.asdict(label)
         contents = {code: told[key] for key, code in _CODES.items() if told[key] is not None}
-    paid = [cost / kg for _, kg, cost in stock.bought if cost is not None and kg > 0]
-    price = label.price_per_kg if label is not None else None
     return ShelfFeed(
         stock.name,
         contents,
-        price if price is not None else (paid[-1] if paid else None),
+        stock.price_per_kg,
         max(0.0, stock.kg) if stock.bought else None,
         layer=label is not None and label.stage == "layer",
         medicated=is_medicine(stock.name),

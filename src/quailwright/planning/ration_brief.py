@@ -289,7 +289,7 @@ class _Offers:
         category = base.category if base else ""
         self._doubt(name, {**label, **own}, category)
         least, most = self._shares(path, told, category, name)
-        price = told.get("price_per_kg", _price(stock))
+        price = told.get("price_per_kg", None if stock is None else stock.price_per_kg)
         if price is None and "price_per_kg" not in document.values["ingredient"][path[-1] - 1]:
             document.find(
                 (*path, "price_per_kg"),
@@ -467,16 +467,6 @@ def _label(stock: FeedStock | None) -> dict[str, float]:
         "calcium": stock.label.calcium_pct,
     }
     return {code: value for code, value in told.items() if value is not None}
-
-
-def _price(stock: FeedStock | None) -> float | None:
-    """The price of a kilogram by the journal: of the label, else of the last purchase with one."""
-    if stock is None:
-        return None
-    if stock.label is not None and stock.label.price_per_kg is not None:
-        return stock.label.price_per_kg
-    paid = [cost / kg for _, kg, cost in stock.bought if cost is not None and kg > 0]
-    return paid[-1] if paid else None
 
 
 def _composed(
