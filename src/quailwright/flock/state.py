@@ -291,7 +291,7 @@ class FeedStock:
 
     @property
     def price_per_kg(self) -> float | None:
-        """What a kilogram costs: by the label, else as it was last paid; None where nothing tells."""
+        """What a kilogram costs: by the label, else as last paid; None where nothing tells."""
         if self.label is not None and self.label.price_per_kg is not None:
             return self.label.price_per_kg
         paid = [each.cost / each.kg for each in self.bought if each.cost is not None and each.kg]
