@@ -57,6 +57,11 @@ def take_in(store: Store, flock: Flock, sent: Sent, now: datetime) -> ReadingsTa
     return taken_shape(imported, sent.place, sent.instrument, sent.dry_run)
 
 
+def _utc(moment: datetime | None) -> str | None:
+    """A moment in UTC as RFC 3339 writes it, with its Z."""
+    return None if moment is None else moment.isoformat().replace("+00:00", "Z")
+
+
 def taken_shape(imported: Imported, place: str, instrument: str, dry_run: bool) -> ReadingsTaken:
     """`readings import --json`."""
     kept, layout = imported.kept, imported.layout
@@ -68,8 +73,8 @@ def taken_shape(imported: Imported, place: str, instrument: str, dry_run: bool) 
         "already": kept.already,
         "differing": kept.differing,
         "empty": imported.empty,
-        "from": None if imported.first is None else imported.first.isoformat(),
-        "until": None if imported.last is None else imported.last.isoformat(),
+        "from": _utc(imported.first),
+        "until": _utc(imported.last),
         "read_as": {
             "separator": layout.separator,
             "units": layout.units,
