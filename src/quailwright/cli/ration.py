@@ -137,7 +137,7 @@ def _show_needs(found: "Ration") -> None:
             say("holds"),
             say("surely"),
             say("others ask"),
-            say("source"),
+            say("taken from"),
         ),
         [
             (

@@ -326,7 +326,7 @@ def others_said(need: Need, question: Question) -> str:
 def source_said(need: Need) -> str:
     """Where a need is from: `NRC 1994, from memory`."""
     if need.least_from is None and need.most_from is None:
-        return say("your own")
+        return say("as you ask")
     row = need.least_from or need.most_from
     assert row is not None
     if row.use == "base":

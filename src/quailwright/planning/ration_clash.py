@@ -9,6 +9,7 @@ from quailwright.planning.ration_mix import (
     MOST_PLANES,
     SECONDS,
     Array,
+    Choice,
     Demand,
     Mix,
     Plane,
@@ -59,6 +60,7 @@ def clash(question: Question) -> tuple[Demand, ...]:
     infeasible set, the smallest of four (deletion filter: Chinneck and Dravnieks 1991, Locating
     minimal infeasible constraint sets in linear programs, ORSA J Computing 3:157-168). Empty where
     a mix exists."""
+    question = replace(question, choices=tuple(map(_by_spread, question.choices)))
     every = demands_of(question)
     needs = [demand for demand in every if of_need(demand)]
     fixed, other = every[: -len(needs)] if needs else every, tuple(needs)
@@ -72,6 +74,12 @@ def clash(question: Question) -> tuple[Demand, ...]:
         return ()
     orders = (every, (*other, *fixed), (*fixed, *reversed(other)), (*reversed(other), *fixed))
     return min((_deleted(question, order, planes) for order in orders), key=len)
+
+
+def _by_spread(choice: Choice) -> Choice:
+    """At the price of its spread: whether there is a mix does not hang on prices, and the mix that
+    spreads least is found with few planes."""
+    return replace(choice, price=choice.protein_cv * choice.of("protein"))
 
 
 def _deleted(
