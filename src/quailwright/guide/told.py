@@ -113,6 +113,15 @@ VALUE_WORDS: Final = frozenset({
 })  # fmt: skip
 """The values of those fields."""
 
+_CHOICE_WORDS: Final = (mark("egg store"), mark("planned set"), mark("planned cull"))
+"""Those of them that a form shows otherwise than they are written."""
+
+
+def choice_words(choice: str) -> str:
+    """`egg store` for `egg_store`; a value to choose as a form shows it."""
+    return _in_words(choice)
+
+
 _SAYS_ITSELF = ("group", "hatch", "place", "task", "feed", "bird", "source")
 
 _COUNTED = (

@@ -16,7 +16,7 @@ from quailwright.language import say
 from quailwright.web.forms import Form, form_of
 from quailwright.web.guard import Reader, Visitor
 from quailwright.web.home import AtHome, Home
-from quailwright.web.view import page
+from quailwright.web.view import page, part
 
 router = APIRouter(default_response_class=Response, include_in_schema=False)
 
@@ -38,6 +38,11 @@ def round_for(who: Visitor, home: Home, flock: Flock, on: date) -> Round:
     return childs_round(whole, flock) if who.is_child else whole
 
 
+def _forms_part(forms: list[Form], place: str, number: int) -> str:
+    """The forms of one place on the round, "" where there are none."""
+    return part("round_forms.html", forms=forms, place=place, n=number, path="/") if forms else ""
+
+
 @router.get("/")
 def the_round(request: Request, home: AtHome, who: Reader) -> Response:
     """The day's round: the first page."""
@@ -48,8 +53,11 @@ def the_round(request: Request, home: AtHome, who: Reader) -> Response:
     if who.is_child:
         done = [line for line in done if who.may_write(kind_of(line.entry))]
 
-    def forms() -> dict[str, list[Form]]:
-        return {each.place: forms_at(flock, each.place, on, who) for each in todays.places}
+    def forms() -> dict[str, str]:
+        return {
+            each.place: _forms_part(forms_at(flock, each.place, on, who), each.place, number)
+            for number, each in enumerate(todays.places, 1)
+        }
 
     return page(
         request,

@@ -118,6 +118,7 @@ def templates() -> jinja2.Environment:
         "day_words": lambda day: wording.full_day(date.fromisoformat(day)),
         "kind_words": told.kind_words,
         "kind_about": told.kind_about,
+        "choice_words": told.choice_words,
         "told": told.told,
         "in_a_line": told.in_a_line,
         "kind_of": kind_of,
@@ -135,9 +136,20 @@ def templates() -> jinja2.Environment:
         "say_html": say_html,
         "spoken": spoken,
         "languages": LANGUAGES,
+        "with_token": lambda kept, token: Markup(kept.replace(TOKEN_COMES_HERE, token)),
         "words_of_scripts": words_of_scripts,
     }
     return made
+
+
+TOKEN_COMES_HERE = "\uf8ff"
+"""Stands for the write token in a part of a page that is kept for several visitors. It is a
+character for private use (Unicode 17, section 23.5), so that no name holds it by chance."""
+
+
+def part(template: str, **shown: Any) -> str:
+    """A part of a page, to be kept: what it shows of a visitor is `TOKEN_COMES_HERE`."""
+    return templates().get_template(template).render(token=TOKEN_COMES_HERE, **shown)
 
 
 def page(
