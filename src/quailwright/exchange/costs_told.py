@@ -86,18 +86,20 @@ def costs(
     if until > day:
         raise BadInput(
             say(
-                "--until {until} lies after {day}, the day that is looked at.", until=until, day=day
+                "The last day, {until}, lies after {day}, the day that is looked at.",
+                until=until,
+                day=day,
             )
         )
     begin = default_first(flock, until) if first is None else first
     if begin > until:
         raise BadInput(
-            say("--from {first} lies after the last day, {last}.", first=begin, last=until)
+            say("The first day, {first}, lies after the last day, {last}.", first=begin, last=until)
         )
     if not 0 <= minute_price <= _DEAREST_MINUTE:
         raise BadInput(
             say(
-                "--minute is what a minute of yours is worth: 0 to {most:g}, not {told:g}.",
+                "What a minute of yours is worth is 0 to {most:g}, not {told:g}.",
                 most=_DEAREST_MINUTE,
                 told=minute_price,
             )
