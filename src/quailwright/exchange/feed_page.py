@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from datetime import date
 
+import numpy as np
+
 from quailwright.exchange.fan_chart import FanChart, fan_chart, weeks_told
 from quailwright.flock.remark import Remark
 from quailwright.flock.state import Flock
@@ -19,6 +21,7 @@ from quailwright.outlook.feed_ahead import (
     FeedAhead,
     FeedOf,
     feed_ahead,
+    of_store,
     stage_words,
     use_words,
 )
@@ -37,16 +40,18 @@ CAUTIONS = (
 )
 """What could harm birds or people with any feed. Common practice, no source."""
 
+_MANY_KG = 1000.0
+"""So many that their number of pounds is not rounded much."""
+
 
 @dataclass(frozen=True, slots=True)
 class FeedRow:
-    """A feed in the store: how much, for whom, until when, and when to order."""
+    """A feed in the store: how much, for whom, and until when."""
 
     feed: str
     amount: str
     serves: str
     lasts: str
-    order: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +79,7 @@ class FeedPage:
 
     Attributes:
         answer: what runs out first; why nothing can be told, where nothing can.
-        remarks: what a keeper must know, most urgent first; the early sign is not among them.
+        remarks: what to order, what grows too old, and which birds no feed is for.
         is_odd: whether what was used of late is.
         use: what was used of late, in sentences.
         weeks_answer, chart: feed of all stages; no chart where nothing is eaten.
@@ -88,7 +93,6 @@ class FeedPage:
     remarks: list[Remark]
     is_odd: bool
     use: list[str]
-    use_told: bool
     weeks_answer: str
     stages: list[str]
     weeks: list[StageWeek]
@@ -100,10 +104,8 @@ def feed_page(outlook: Outlook, flock: Flock) -> FeedPage:
     """The page of an outlook of this flock."""
     found, units = feed_ahead(outlook, flock), units_of(flock)
     stages = [stage for stage in STAGES if found.by_stage[stage].max() > 0]
-    use = [] if found.use is None else use_words(found.use)
-    whole = sum(found.by_stage[stage] for stage in STAGES)
-    assert not isinstance(whole, int)
-    in_unit = whole * wording.feed_mass(1.0, units) if stages else whole
+    whole = np.sum([found.by_stage[stage] for stage in STAGES], axis=0)
+    in_unit = whole * wording.feed_mass(_MANY_KG, units) / _MANY_KG
     usual, low, high = found.spill
     return FeedPage(
         found.on,
@@ -121,10 +123,9 @@ def feed_page(outlook: Outlook, flock: Flock) -> FeedPage:
             for one in found.feeds
             for bag in one.bags
         ],
-        [remark for remark in found.remarks if remark.says not in use],
+        of_store(found),
         found.use is not None and found.use.is_odd,
         _use(found, units),
-        found.use is not None,
         _weeks_answer(in_unit, found.weeks, units) if stages else "",
         [stage_words(stage) for stage in stages],
         _weeks(found, stages, units),
@@ -180,17 +181,11 @@ def _runs_out(found: FeedAhead, days: Array) -> str:
 
 def _feed(found: FeedAhead, one: FeedOf, units: Units) -> FeedRow:
     serves = ", ".join(map(stage_words, one.serves))
-    order = ""
-    if one.order_by is not None and one.order_by <= found.on:
-        order = say("Order it now.")
-    elif one.order_by is not None:
-        order = say("Order it by {day}.", day=wording.weekday(one.order_by))
     return FeedRow(
         one.feed,
         _amount(one.kg, units),
         say("used as {stages}", stages=serves) if serves else say("no birds here eat it"),
         _runs_out(found, one.runs_out),
-        order,
     )
 
 

@@ -331,12 +331,13 @@ def _eaten_kg(rates: Rates, use: FeedUse) -> float:
 
 
 def _remarks(found: FeedAhead) -> list[Remark]:
-    return [
-        *_of_orders(found),
-        *_of_age(found),
-        *([] if found.use is None else map(Remark, use_words(found.use))),
-        *_of_lacking(found),
-    ]
+    use = [] if found.use is None else use_words(found.use)
+    return [*map(Remark, use), *of_store(found)]
+
+
+def of_store(found: FeedAhead) -> list[Remark]:
+    """What to order, what grows too old, and which birds no feed is for."""
+    return [*_of_orders(found), *_of_age(found), *_of_lacking(found)]
 
 
 def _of_orders(found: FeedAhead) -> list[Remark]:
