@@ -35,6 +35,8 @@ PAGES = {
         "&offer+2%2C+source=parcel&offer+2%2C+route=shipped&offer+2%2C+price_per_egg=0.4"
         "&offer+2%2C+postage=12&offer+2%2C+most_eggs=120"
     ),
+    "costs": "/costs",
+    "feed": "/feed",
     "journal": "/journal",
     "settings": "/settings/places",
     "rule": "/settings/care/rule?name=wash",

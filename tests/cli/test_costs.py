@@ -139,12 +139,12 @@ def test_files_are_written_whole(paid: Quail) -> None:
 
 
 BAD = [
-    (("--from", "2027-06-01"), "--from 2027-06-01 lies after the last day, 2027-05-30."),
-    (("--until", "2027-06-01"), "--until 2027-06-01 lies after 2027-05-30"),
+    (("--from", "2027-06-01"), "The first day, 2027-06-01, lies after the last day, 2027-05-30."),
+    (("--until", "2027-06-01"), "The last day, 2027-06-01, lies after 2027-05-30"),
     (("--from", "soon"), "--from: "),
     (("--until", "2027-02-30"), "--until: "),
-    (("--minute", "-1"), "--minute is what a minute of yours is worth"),
-    (("--minute", "nan"), "--minute is what a minute of yours is worth"),
+    (("--minute", "-1"), "What a minute of yours is worth is 0 to"),
+    (("--minute", "nan"), "What a minute of yours is worth is 0 to"),
     (("--csv", "nowhere/m.csv"), "nowhere/m.csv cannot be written"),
     (("--sheet", "nowhere/s.xlsx"), "nowhere/s.xlsx cannot be written"),
     (("--on", "2027-13-01"), "--on"),

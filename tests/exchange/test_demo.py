@@ -457,6 +457,10 @@ def test_money_birds_and_samples_are_written_down(on: date, seed: int) -> None:
     assert {payment.category for payment in stands(on, seed).payments} >= {
         *("feed", "eggs sold", "birds sold", "birds", "hatching eggs", "bedding"),
     }
+    spread = [one for one in stands(on, seed).payments if one.lasts_years is not None]
+    assert len(spread) == len(scenario.EQUIPMENT)
+    labels = [feed.label for feed in stands(on, seed).feeds.values() if feed.label is not None]
+    assert all(label.delivery_days and label.keeps_days for label in labels)
     assert len(of_kind(kinds.BirdsWeighed, on, seed)) >= 20
     assert of_kind(kinds.BirdWeighed, on, seed)
     assert {entry.use for entry in of_kind(kinds.BirdsOut, on, seed)} == {"sold", "given"}

@@ -15,6 +15,8 @@ from tests.web.conftest import NOW, Enter, journal_of
 
 from quailwright.exchange import shapes
 from quailwright.exchange.json_types import (
+    CostsShape,
+    FeedShape,
     HatchShape,
     JournalCheck,
     OffersShape,
@@ -129,7 +131,14 @@ def test_readings_are_those_of_the_terminal(app: FastAPI, keeper: TestClient) ->
         ("/api/hatches/may", HatchShape),
         ("/api/flock", Standing),
         ("/api/outlook?weeks=3&draws=50", OutlookShape),
+        ("/api/costs", CostsShape),
+        ("/api/costs?from=2027-04-01&until=2027-04-30&minute=0.2", CostsShape),
+        ("/api/costs?on=2027-05-01", CostsShape),
+        ("/api/feed?weeks=3&draws=50", FeedShape),
         ("/api/hatches/none", Refusal),
+        ("/api/costs?from=2027-05-02&until=2027-05-01", Refusal),
+        ("/api/costs?minute=nan", Refusal),
+        ("/api/feed?weeks=0", Refusal),
         ("/api/today?on=soon", Refusal),
         ("/api/outlook?weeks=0", Refusal),
         ("/api/nothing", Refusal),
@@ -164,7 +173,14 @@ def test_the_document_names_every_kind_and_every_reference_is_there(keeper: Test
         assert reference
     names = {part.split('"')[0] for part in text.split("#/components/schemas/")[1:]}
     assert names <= set(schemas)
-    assert {"/api/entries", "/api/today", "/api/flock", "/api/outlook"} <= set(document["paths"])
+    assert {
+        "/api/entries",
+        "/api/today",
+        "/api/flock",
+        "/api/outlook",
+        "/api/costs",
+        "/api/feed",
+    } <= set(document["paths"])
 
 
 def test_a_viewer_may_read_and_not_write(enter: Enter) -> None:

@@ -79,6 +79,8 @@ def test_what_a_child_may_open_is_listed_and_the_rest_is_shut(
         "/", "/birds", "/places/pen", "/log/care", "/more", "/kept", "/no-signal", "/worker.js",
         "/manifest.webmanifest", "/sign-in", "/api/me", "/api/openapi.json",
     }  # fmt: skip
+    for path in ("/costs", "/costs/months.csv", "/costs/costs.xlsx", "/feed", "/api/costs"):
+        assert child.get(path).status_code == 403
     for kind in ("birds_died", "birds_processed", "money", "holding"):
         assert child.get(f"/log/{kind}").status_code == 403
     for kind in CHILDS_KINDS:

@@ -24,6 +24,7 @@ from quailwright.accounts.feed import InStore, Used, feed_used
 from quailwright.accounts.heads import BEARERS, Month, Record, month_of
 from quailwright.accounts.minutes import Minutes, minutes_of
 from quailwright.accounts.untold import untold
+from quailwright.flock.remark import Remark
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
@@ -108,7 +109,7 @@ class Cocks:
 
 @dataclass(slots=True)
 class Account:
-    """All of it. `said` is what nobody told, and which entry would tell it."""
+    """All of it. `remarks` are what nobody told, and which entry would tell it."""
 
     first: date
     last: date
@@ -137,7 +138,7 @@ class Account:
     paid_per_dozen: float | None
     cocks: Cocks
     batches: list[Batch]
-    said: list[str]
+    remarks: list[Remark]
     record: Record
     used: list[Used]
 
@@ -145,6 +146,11 @@ class Account:
     def days(self) -> int:
         """How many days it is of."""
         return (self.last - self.first).days + 1
+
+    @property
+    def said(self) -> list[str]:
+        """The remarks as sentences, for a terminal."""
+        return [remark.in_full for remark in self.remarks]
 
     @property
     def batches_of_these_days(self) -> list[Batch]:
@@ -240,7 +246,7 @@ def account(flock: Flock, first: date, last: date, minute_price: float = 0.0) ->
         record,
         used,
     )
-    found.said += untold(found)
+    found.remarks += untold(found)
     return found
 
 

@@ -26,7 +26,7 @@ from quailwright.journal.moments import NotAMoment, parse_moment
 from quailwright.language import figure, say, say_many
 
 if TYPE_CHECKING:
-    from quailwright.accounts.account import Account, Each
+    from quailwright.accounts.account import Account
     from quailwright.exchange.costs_told import Costs
 
 EXAMPLES = """Examples:
@@ -104,10 +104,6 @@ def _money(amount: float) -> str:
     return figure(amount + 0.0, ".2f")
 
 
-def _with_currency(amount: float, found: "Account") -> str:
-    return f"{_money(amount)} {found.currency}".rstrip()
-
-
 def _or_none(amount: float | None) -> str:
     return "" if amount is None else _money(amount)
 
@@ -144,60 +140,15 @@ def _show(costs: "Costs", flock: Flock) -> None:
 
 
 def _show_whole(found: "Account") -> None:
-    income = sum(found.income.values())
-    _wrapped(
-        say(
-            "{income} came in, {cost} is what it cost: {left} left.",
-            income=_with_currency(income, found),
-            cost=_with_currency(found.cost, found),
-            left=_with_currency(found.earned, found),
-        )
-    )
-    gone = found.gone
-    _wrapped(
-        say(
-            "{eggs} eggs laid; {sold} sold, {eaten} eaten (those are no income), {given} given.",
-            eggs=found.eggs,
-            sold=gone["sold"],
-            eaten=gone["eaten"],
-            given=gone["given"],
-        )
-    )
-    if found.break_even_dozen is not None:
-        _wrapped(_break_even(found))
+    from quailwright.exchange.costs_told import break_even_words, whole_words
 
-
-def _break_even(found: "Account") -> str:
-    paid, at_all, at_sold = (
-        found.paid_per_dozen,
-        found.break_even_dozen,
-        found.break_even_dozen_sold,
-    )
-    if at_sold is None or paid is None:
-        return say(
-            "All eggs at {price:.2f} a dozen would pay for everything.",
-            price=at_all,
-        )
-    if at_sold <= 0:
-        return say(
-            "What came in beside eggs pays for everything. A dozen sold brought {paid:.2f}.",
-            paid=paid,
-        )
-    return say(
-        "The eggs sold would pay for everything at {sold:.2f} a dozen; if all had been sold, at "
-        "{price:.2f}. A dozen brought {paid:.2f}.",
-        sold=at_sold,
-        price=at_all,
-        paid=paid,
-    )
+    for sentence in (*whole_words(found), break_even_words(found)):
+        if sentence:
+            _wrapped(sentence)
 
 
 def _show_each(found: "Account") -> None:
-    from quailwright.exchange.costs_told import kind_words
-
-    def of(each: "Each") -> str:
-        parts = sorted(each.parts.items(), key=lambda pair: -abs(pair[1]))
-        return ", ".join(f"{kind_words(kind)} {_small(amount)}" for kind, amount in parts if amount)
+    from quailwright.exchange.costs_told import cocks_words, parts_words, raised_words, small
 
     show.heading(say("What each comes to"))
     rows = [
@@ -210,38 +161,16 @@ def _show_each(found: "Account") -> None:
     show.table(
         (say("of what"), found.currency or say("money"), say("of which")),
         [
-            (what, say("not known") if each.value is None else _small(each.value), of(each))
+            (what, say("not known") if each.value is None else small(each.value), parts_words(each))
             for what, each in rows
         ],
     )
     _wrapped(
         say("An egg and a dozen: hens and the cocks with them. Raising hens is told apart, below.")
     )
-    if found.per_hen_if_cocks_bear_none is not None and found.per_hen_at_lay.value is not None:
-        _wrapped(
-            say(
-                "A hen at lay bears her share of {birds:.0f} birds raised or bought; if their "
-                "brothers bore nothing, she would cost {all:.2f}.",
-                birds=found.raised,
-                all=found.per_hen_if_cocks_bear_none,
-            )
-        )
-    cocks = found.cocks
-    if cocks.birds > 0:
-        _wrapped(
-            say(
-                "The cocks with the hens ({birds:.1f} on the mean) cost {week:.2f} a week, by what "
-                "a cock eats; {most:.2f} if they eat as much as hens.",
-                birds=cocks.birds,
-                week=cocks.per_week,
-                most=cocks.per_week_if_as_hens,
-            )
-        )
-
-
-def _small(amount: float) -> str:
-    """Money; thousandths where it is little."""
-    return figure(amount + 0.0, ".3f" if abs(amount) < 1 else ".2f")
+    for sentence in (raised_words(found), cocks_words(found)):
+        if sentence:
+            _wrapped(sentence)
 
 
 def _show_months(found: "Account") -> None:
@@ -306,26 +235,13 @@ def _show_batches(found: "Account") -> None:
 
 
 def _show_moves(costs: "Costs") -> None:
-    from quailwright.exchange.costs_told import moves_words, steady_words
+    from quailwright.exchange.costs_told import moves_answer, moves_words
 
     moves = costs.moves
     if moves is None or not moves.bars:
         return
-    parts = ", ".join(
-        f"{steady_words(name)} {_small(amount)}"
-        for name, amount in moves.keeping.parts.items()
-        if amount
-    )
     show.heading(say("What moves the cost of a dozen?"))
-    _wrapped(
-        say(
-            "{what} moves it most. With hens replaced as they go, a dozen costs {price:.2f}: "
-            "{parts}.",
-            what=moves_words(moves.bars[0].what).capitalize(),
-            price=moves.keeping.per_dozen,
-            parts=parts,
-        )
-    )
+    _wrapped(moves_answer(moves))
     ends = [end for bar in moves.bars for end in (bar.at_low, bar.at_high)]
     low, high = min(ends), max(ends)
 
@@ -362,7 +278,7 @@ _WIDE = 50
 
 
 def _show_met(costs: "Costs") -> None:
-    from quailwright.exchange.costs_told import month_words
+    from quailwright.exchange.costs_told import likely_words, month_words, verdict_words
 
     if not costs.met:
         return
@@ -372,21 +288,8 @@ def _show_met(costs: "Costs") -> None:
         if in_money
         else say("Feed, kg: what the accepted plan reckoned, and what came")
     )
-    rows = []
-    for month in costs.met:
-        low, middle, high = month.likely
-        rows.append(
-            (
-                month_words(month.month),
-                say("{middle:.2f} ({low:.2f} to {high:.2f})", middle=middle, low=low, high=high),
-                _money(month.came),
-                _verdict(month.came, low, high),
-            )
-        )
+    rows = [
+        (month_words(month.month), likely_words(month), _money(month.came), verdict_words(month))
+        for month in costs.met
+    ]
     show.table((say("month"), say("reckoned, likely"), say("what came"), ""), rows)
-
-
-def _verdict(came: float, low: float, high: float) -> str:
-    if came > high:
-        return say("more than reckoned")
-    return say("less than reckoned") if came < low else say("as reckoned")

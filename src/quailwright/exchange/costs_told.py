@@ -11,13 +11,13 @@ from pathlib import Path
 
 import numpy as np
 
-from quailwright.accounts.account import DOZEN, Account, MonthOf, account, default_first
+from quailwright.accounts.account import DOZEN, Account, Each, MonthOf, account, default_first
 from quailwright.accounts.what_moves import WhatMoves, what_moves
 from quailwright.flock.fold import fold
 from quailwright.flock.state import Flock
 from quailwright.journal.entries import Entry
 from quailwright.journal.findings import BadInput
-from quailwright.language import mark, say
+from quailwright.language import figure, mark, say
 from quailwright.planning.costs_met import MonthMet, costs_met
 
 _SEED = 1
@@ -86,18 +86,20 @@ def costs(
     if until > day:
         raise BadInput(
             say(
-                "--until {until} lies after {day}, the day that is looked at.", until=until, day=day
+                "The last day, {until}, lies after {day}, the day that is looked at.",
+                until=until,
+                day=day,
             )
         )
     begin = default_first(flock, until) if first is None else first
     if begin > until:
         raise BadInput(
-            say("--from {first} lies after the last day, {last}.", first=begin, last=until)
+            say("The first day, {first}, lies after the last day, {last}.", first=begin, last=until)
         )
     if not 0 <= minute_price <= _DEAREST_MINUTE:
         raise BadInput(
             say(
-                "--minute is what a minute of yours is worth: 0 to {most:g}, not {told:g}.",
+                "What a minute of yours is worth is 0 to {most:g}, not {told:g}.",
                 most=_DEAREST_MINUTE,
                 told=minute_price,
             )
@@ -136,6 +138,122 @@ def steady_words(part: str) -> str:
 def month_words(month: tuple[int, int]) -> str:
     """`2027-05`, as ISO 8601 writes it."""
     return f"{month[0]}-{month[1]:02d}"
+
+
+def small(amount: float) -> str:
+    """Money; thousandths where it is little."""
+    return figure(amount + 0.0, ".3f" if abs(amount) < 1 else ".2f")
+
+
+def with_currency(amount: float, found: Account) -> str:
+    """Money with the currency of the holding, where it is told."""
+    return f"{figure(amount + 0.0, '.2f')} {found.currency}".rstrip()
+
+
+def parts_words(each: Each) -> str:
+    """The parts of what one of something costs, the largest first."""
+    parts = sorted(each.parts.items(), key=lambda pair: -abs(pair[1]))
+    return ", ".join(f"{kind_words(kind)} {small(amount)}" for kind, amount in parts if amount)
+
+
+def whole_words(found: Account) -> list[str]:
+    """What came in, what it cost, and where the eggs went."""
+    gone = found.gone
+    return [
+        say(
+            "{income} came in, {cost} is what it cost: {left} left.",
+            income=with_currency(sum(found.income.values()), found),
+            cost=with_currency(found.cost, found),
+            left=with_currency(found.earned, found),
+        ),
+        say(
+            "{eggs} eggs laid; {sold} sold, {eaten} eaten (those are no income), {given} given.",
+            eggs=found.eggs,
+            sold=gone["sold"],
+            eaten=gone["eaten"],
+            given=gone["given"],
+        ),
+    ]
+
+
+def break_even_words(found: Account) -> str:
+    """What a dozen must bring to pay for everything; "" where there were no eggs."""
+    paid, at_all, at_sold = (
+        found.paid_per_dozen,
+        found.break_even_dozen,
+        found.break_even_dozen_sold,
+    )
+    if at_all is None:
+        return ""
+    if at_sold is None or paid is None:
+        return say("All eggs at {price:.2f} a dozen would pay for everything.", price=at_all)
+    if at_sold <= 0:
+        return say(
+            "What came in beside eggs pays for everything. A dozen sold brought {paid:.2f}.",
+            paid=paid,
+        )
+    return say(
+        "The eggs sold would pay for everything at {sold:.2f} a dozen; if all had been sold, at "
+        "{price:.2f}. A dozen brought {paid:.2f}.",
+        sold=at_sold,
+        price=at_all,
+        paid=paid,
+    )
+
+
+def raised_words(found: Account) -> str:
+    """Who shares what raising costs; "" where no birds were raised."""
+    if found.per_hen_if_cocks_bear_none is None or found.per_hen_at_lay.value is None:
+        return ""
+    return say(
+        "A hen at lay bears her share of {birds:.0f} birds raised or bought; if their "
+        "brothers bore nothing, she would cost {all:.2f}.",
+        birds=found.raised,
+        all=found.per_hen_if_cocks_bear_none,
+    )
+
+
+def cocks_words(found: Account) -> str:
+    """What the cocks with the hens cost; "" where there were none."""
+    cocks = found.cocks
+    if cocks.birds <= 0:
+        return ""
+    return say(
+        "The cocks with the hens ({birds:.1f} on the mean) cost {week:.2f} a week, by what "
+        "a cock eats; {most:.2f} if they eat as much as hens.",
+        birds=cocks.birds,
+        week=cocks.per_week,
+        most=cocks.per_week_if_as_hens,
+    )
+
+
+def moves_answer(moves: WhatMoves) -> str:
+    """What moves the cost of a dozen most, and what a dozen is made of; there is a bar at least."""
+    parts = ", ".join(
+        f"{steady_words(name)} {small(amount)}"
+        for name, amount in moves.keeping.parts.items()
+        if amount
+    )
+    return say(
+        "{what} moves it most. With hens replaced as they go, a dozen costs {price:.2f}: {parts}.",
+        what=moves_words(moves.bars[0].what).capitalize(),
+        price=moves.keeping.per_dozen,
+        parts=parts,
+    )
+
+
+def likely_words(month: MonthMet) -> str:
+    """What the plan reckoned for a month, with the range of four times in five."""
+    low, middle, high = month.likely
+    return say("{middle:.2f} ({low:.2f} to {high:.2f})", middle=middle, low=low, high=high)
+
+
+def verdict_words(month: MonthMet) -> str:
+    """Whether what came is what was reckoned."""
+    low, _, high = month.likely
+    if month.came > high:
+        return say("more than reckoned")
+    return say("less than reckoned") if month.came < low else say("as reckoned")
 
 
 def per_dozen_of(month: MonthOf) -> float | None:

@@ -104,7 +104,7 @@ def fan_chart(weeks: Sequence[WeekTold], other: Sequence[WeekTold] = ()) -> FanC
             for n, says in _months(weeks)
             if along(n) <= WIDTH - _ROOM_OF_A_MONTH
         ],
-        [Mark(_LEFT, up(amount), figure(amount, "g")) for amount in _amounts(most)],
+        [Mark(_LEFT, up(amount), figure(amount, "g")) for amount in round_amounts(most)],
         " ".join(line([week.middle for week in other])),
         band([week.low for week in other], [week.high for week in other]),
     )
@@ -134,7 +134,7 @@ def _months(weeks: Sequence[WeekTold]) -> list[tuple[int, str]]:
     return [(n, dated(day, f"{day:%b}", "MMM")) for n, day in days]
 
 
-def _amounts(most: float) -> list[float]:
+def round_amounts(most: float) -> list[float]:
     """Round numbers from 0 up to `most`, four to six of them."""
     size = 10.0 ** math.floor(math.log10(most / 5))
     step = next((each * size for each in _STEPS if most / (each * size) < 6), 10 * size)

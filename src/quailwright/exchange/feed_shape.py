@@ -1,19 +1,25 @@
 """The JSON shape of `outlook --feed`."""
 
 from datetime import date
-from typing import Any
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-from quailwright.husbandry.feeding import STAGES
+from quailwright.exchange.json_types import (
+    BagShape,
+    FeedOfShape,
+    FeedShape,
+    QuantileDays,
+    Quantiles,
+)
 from quailwright.outlook.feed_ahead import EARLY, LATE, MIDDLE, Bag, FeedAhead, FeedOf
 from quailwright.outlook.report import spread_of
 
 Array = NDArray[np.float64]
 
 
-def feed_shape(found: FeedAhead, draws: int, seed: int) -> dict[str, Any]:
+def feed_shape(found: FeedAhead, draws: int, seed: int) -> FeedShape:
     """`outlook --feed --json`."""
     usual, low, high = found.spill
     return {
@@ -23,7 +29,9 @@ def feed_shape(found: FeedAhead, draws: int, seed: int) -> dict[str, Any]:
         "weeks": [
             {
                 "from": found.first_day(week).isoformat(),
-                **{stage: _spread(found.by_stage[stage][:, week]) for stage in STAGES},
+                "starter": _spread(found.by_stage["starter"][:, week]),
+                "grower": _spread(found.by_stage["grower"][:, week]),
+                "layer": _spread(found.by_stage["layer"][:, week]),
             }
             for week in range(found.weeks)
         ],
@@ -47,11 +55,12 @@ def feed_shape(found: FeedAhead, draws: int, seed: int) -> dict[str, Any]:
     }
 
 
-def _spread(samples: Array) -> dict[str, float]:
-    return {name: round(value, 3) for name, value in spread_of(samples).items()}
+def _spread(samples: Array) -> Quantiles:
+    rounded = {name: round(value, 3) for name, value in spread_of(samples).items()}
+    return cast(Quantiles, rounded)
 
 
-def _feed(found: FeedAhead, one: FeedOf) -> dict[str, Any]:
+def _feed(found: FeedAhead, one: FeedOf) -> FeedOfShape:
     return {
         "feed": one.feed,
         "stage": one.stage,
@@ -66,7 +75,7 @@ def _feed(found: FeedAhead, one: FeedOf) -> dict[str, Any]:
     }
 
 
-def _bag(found: FeedAhead, bag: Bag) -> dict[str, Any]:
+def _bag(found: FeedAhead, bag: Bag) -> BagShape:
     return {
         "kg": round(bag.kg, 3),
         "bought_on": _iso(bag.bought_on),
@@ -77,10 +86,10 @@ def _bag(found: FeedAhead, bag: Bag) -> dict[str, Any]:
     }
 
 
-def _days(found: FeedAhead, runs_out: Array) -> dict[str, str | None]:
+def _days(found: FeedAhead, runs_out: Array) -> QuantileDays:
     """Quantiles of the day; null beyond the weeks."""
-    shares = {"q10": EARLY, "q50": MIDDLE, "q90": LATE}
-    return {name: _iso(found.day(runs_out, share)) for name, share in shares.items()}
+    early, middle, late = (_iso(found.day(runs_out, share)) for share in (EARLY, MIDDLE, LATE))
+    return {"q10": early, "q50": middle, "q90": late}
 
 
 def _iso(day: date | None) -> str | None:

@@ -244,6 +244,79 @@ CostsShape = TypedDict(
 """`costs --json`."""
 
 
+class QuantileDays(TypedDict):
+    """A day with its chance, as ISO 8601; null beyond the weeks looked at."""
+
+    q10: str | None
+    q50: str | None
+    q90: str | None
+
+
+class BagShape(TypedDict):
+    """A bag in the store, in the order in which they are opened."""
+
+    kg: float
+    bought_on: str | None
+    mixed_on: str | None
+    runs_out: QuantileDays
+    keeps_until: str | None
+    left_then_kg: Quantiles | None
+
+
+class FeedOfShape(TypedDict):
+    """A feed in the store."""
+
+    feed: str
+    stage: str | None
+    serves: list[str]
+    kg: float
+    runs_out: QuantileDays
+    delivery_days: float | None
+    order_by: str | None
+    keeps_days: float
+    keeps_told: bool
+    bags: list[BagShape]
+
+
+FeedWeekShape = TypedDict(
+    "FeedWeekShape", {"from": str, "starter": Quantiles, "grower": Quantiles, "layer": Quantiles}
+)
+"""A week: kilograms of feed by stage."""
+
+
+class UnservedShape(TypedDict):
+    """Birds that no feed on the record is for."""
+
+    stage: str
+    kg_a_week: float
+
+
+class UseShape(TypedDict):
+    """Feed given of late beside what was to be expected."""
+
+    days: int
+    kg: float
+    expected_kg: float
+    low_kg: float
+    high_kg: float
+    by_own_record: bool
+    is_odd: bool
+
+
+class FeedShape(TypedDict):
+    """`outlook --feed --json`."""
+
+    as_of: str
+    draws: int
+    seed: int
+    weeks: list[FeedWeekShape]
+    feeds: list[FeedOfShape]
+    unserved: list[UnservedShape]
+    use: UseShape | None
+    spill: dict[str, float]
+    said: list[str]
+
+
 class PlanRequest(msgspec.Struct, forbid_unknown_fields=True):
     """What the planner is asked: a brief in TOML; the accepted one where it is null.
 

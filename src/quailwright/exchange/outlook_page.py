@@ -105,13 +105,7 @@ def outlook_page(
     Raises:
         BadInput: the question cannot be asked.
     """
-
-    def as_things_are() -> tuple[Believed, Outlook]:
-        known = believed(store, flock, now)
-        return known, outlook_told.ahead(known, WEEKS, DRAWS, SEED, as_it_stands(known, WEEKS))
-
-    hour = f"outlook at {local(now, flock.zone):%H}"
-    known, plain = once(hour, as_things_are) if once is not None else as_things_are()
+    known, plain = as_things_are(store, flock, now, once)
     stands = plain.asked
     asked = typed.get("ask", "")
     fields = {name: typed.get(name, "").strip() for name in FIELDS}
@@ -144,6 +138,22 @@ def outlook_page(
         any(flock.hatches_open()) or bool(stands.planned.sets),
         bool(stands.planned.sets or stands.planned.culls),
     )
+
+
+def as_things_are(
+    store: Store,
+    flock: Flock,
+    now: datetime,
+    once: Once[tuple[Believed, Outlook]] | None = None,
+) -> tuple[Believed, Outlook]:
+    """The weeks after `now` as things stand, planned sets among it; kept by `once` for an hour."""
+
+    def drawn() -> tuple[Believed, Outlook]:
+        known = believed(store, flock, now)
+        return known, outlook_told.ahead(known, WEEKS, DRAWS, SEED, as_it_stands(known, WEEKS))
+
+    hour = f"outlook at {local(now, flock.zone):%H}"
+    return once(hour, drawn) if once is not None else drawn()
 
 
 def _sources(flock: Flock) -> Iterator[tuple[str, str]]:

@@ -83,6 +83,7 @@ FIELD_WORDS: Final = frozenset({
     mark("temperature offset"), mark("humidity offset"), mark("source"), mark("route"),
     mark("price per egg"), mark("feed"), mark("protein"), mark("me"), mark("calcium"),
     mark("price per kg"), mark("bag"), mark("stage"), mark("eggs per week"),
+    mark("delivery days"), mark("keeps days"), mark("mixed on"), mark("lasts years"),
     mark("table birds per month"), mark("from"), mark("until"), mark("certainty"), mark("rule"),
     mark("silenced"), mark("task"), mark("why"), mark("minutes"), mark("every days"), mark("day"),
     mark("caution"), mark("brief"), mark("hatch"), mark("on"), mark("eggs"), mark("group"),

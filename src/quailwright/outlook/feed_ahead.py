@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quailwright.flock.cohorts import birds_on
+from quailwright.flock.remark import Remark
 from quailwright.flock.state import FeedStock, Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
@@ -109,7 +110,7 @@ class FeedAhead:
         unserved: stages whose birds have no feed on the record, with their mean kilograms a week.
         use: None where too little was logged of late.
         spill: part of what is used that is spilled: usual, low, high, as published.
-        said: what a keeper must know, most urgent first.
+        remarks: what a keeper must know, most urgent first.
     """
 
     on: date
@@ -119,7 +120,12 @@ class FeedAhead:
     unserved: dict[Stage, float]
     use: Use | None
     spill: tuple[float, float, float]
-    said: list[str]
+    remarks: list[Remark]
+
+    @property
+    def said(self) -> list[str]:
+        """The remarks as sentences, for a terminal."""
+        return [remark.in_full for remark in self.remarks]
 
     def first_day(self, week: int) -> date:
         """The day on which a week (0 the first) begins."""
@@ -147,7 +153,7 @@ def feed_ahead(outlook: Outlook, flock: Flock) -> FeedAhead:
     spill = (figure.value or 0.0, figure.low or 0.0, figure.high or 0.0)
     use = use_of_late(flock, outlook.rates, on)
     found = FeedAhead(on, weeks, by_stage, feeds, unserved, use, spill, [])
-    found.said.extend(_said(found))
+    found.remarks.extend(_remarks(found))
     return found
 
 
@@ -324,39 +330,48 @@ def _eaten_kg(rates: Rates, use: FeedUse) -> float:
     )
 
 
-def _said(found: FeedAhead) -> list[str]:
-    return [
-        *_of_orders(found),
-        *_of_age(found),
-        *([] if found.use is None else _of_use(found.use)),
-        *_of_lacking(found),
-    ]
+def _remarks(found: FeedAhead) -> list[Remark]:
+    use = [] if found.use is None else use_words(found.use)
+    return [*map(Remark, use), *of_store(found)]
 
 
-def _of_orders(found: FeedAhead) -> list[str]:
-    said = []
+def of_store(found: FeedAhead) -> list[Remark]:
+    """What to order, what grows too old, and which birds no feed is for."""
+    return [*_of_orders(found), *_of_age(found), *_of_lacking(found)]
+
+
+def _of_orders(found: FeedAhead) -> list[Remark]:
+    said: list[Remark] = []
     untold = []
     for one in found.feeds:
         early = found.day(one.runs_out, EARLY)
         if one.order_by is not None and one.order_by <= found.on:
             said.append(
-                say(
-                    "Order {feed} now: it may run out on {day}, and takes {days:g} days to come.",
-                    feed=one.feed,
-                    day=early,
-                    days=one.delivery_d,
+                Remark(
+                    say(
+                        "Order {feed} now: it may run out on {day}, and takes {days:g} days to "
+                        "come.",
+                        feed=one.feed,
+                        day=early,
+                        days=one.delivery_d,
+                    )
                 )
             )
         elif one.order_by is not None:
-            said.append(say("Order {feed} by {day}.", feed=one.feed, day=one.order_by))
+            said.append(Remark(say("Order {feed} by {day}.", feed=one.feed, day=one.order_by)))
         elif early is not None:
             untold.append(one.feed)
     if untold:
         said.append(
-            say(
-                "How long feed takes to come is not told, so there is no day to order it by: "
-                "quailwright log feed feed=... delivery_days=... (here: {feeds}).",
-                feeds=", ".join(untold),
+            Remark(
+                say(
+                    "How long feed takes to come is not told, so there is no day to order it by "
+                    "(here: {feeds}).",
+                    feeds=", ".join(untold),
+                ),
+                say("Tell it: quailwright log feed feed=... delivery_days=..."),
+                "feed",
+                {"feed": untold[0]},
             )
         )
     return said
@@ -365,9 +380,9 @@ def _of_orders(found: FeedAhead) -> list[str]:
 _WORTH_SAYING_KG = 0.5
 
 
-def _of_age(found: FeedAhead) -> list[str]:
+def _of_age(found: FeedAhead) -> list[Remark]:
     """Bags that will not be eaten while they are good."""
-    said = []
+    said: list[Remark] = []
     for one in found.feeds:
         for bag in one.bags:
             if bag.left_kg is None or bag.keeps_until is None:
@@ -377,40 +392,49 @@ def _of_age(found: FeedAhead) -> list[str]:
                 continue
             if bag.keeps_until < found.on:
                 said.append(
-                    say(
-                        "{kg:.1f} kg of {feed} should have been used by {day} ({days:g} days from "
-                        "mixing). Smell and look at it; throw away what is mouldy or caked, and "
-                        "never thin it out with fresh feed.",
-                        kg=kg,
-                        feed=one.feed,
-                        day=bag.keeps_until,
-                        days=one.keeps_d,
+                    Remark(
+                        say(
+                            "{kg:.1f} kg of {feed} should have been used by {day} ({days:g} days "
+                            "from mixing). Smell and look at it; throw away what is mouldy or "
+                            "caked, and never thin it out with fresh feed.",
+                            kg=kg,
+                            feed=one.feed,
+                            day=bag.keeps_until,
+                            days=one.keeps_d,
+                        )
                     )
                 )
             else:
                 said.append(
-                    say(
-                        "About {kg:.1f} kg of {feed} will be left on {day}, when it is {days:g} "
-                        "days old: buy or mix less at a time.",
-                        kg=kg,
-                        feed=one.feed,
-                        day=bag.keeps_until,
-                        days=one.keeps_d,
+                    Remark(
+                        say(
+                            "About {kg:.1f} kg of {feed} will be left on {day}, when it is "
+                            "{days:g} days old: buy or mix less at a time.",
+                            kg=kg,
+                            feed=one.feed,
+                            day=bag.keeps_until,
+                            days=one.keeps_d,
+                        )
                     )
                 )
     if said and any(not one.keeps_told for one in found.feeds):
         said.append(
-            say(
-                "Unless a label tells (quailwright log feed feed=... keeps_days=...), feed is "
-                "taken to keep as mash does, {days:g} days, cool and dry; in warm damp weather "
-                "less.",
-                days=facts.value("feeding.mash_keeps_d"),
+            Remark(
+                say(
+                    "Unless a label tells, feed is taken to keep as mash does, {days:g} days, "
+                    "cool and dry; in warm damp weather less.",
+                    days=facts.value("feeding.mash_keeps_d"),
+                ),
+                say("Tell it: quailwright log feed feed=... keeps_days=..."),
+                "feed",
+                {"feed": next(one.feed for one in found.feeds if not one.keeps_told)},
             )
         )
     return said
 
 
-def _of_use(use: Use) -> list[str]:
+def use_words(use: Use) -> list[str]:
+    """What odd use says, and what would explain it; nothing where it is usual."""
     if not use.is_odd:
         return []
     told = {
@@ -448,19 +472,26 @@ def _of_use(use: Use) -> list[str]:
     ]
 
 
-def _of_lacking(found: FeedAhead) -> list[str]:
-    said = []
+def _of_lacking(found: FeedAhead) -> list[Remark]:
+    said: list[Remark] = []
     for stage, kg in found.unserved.items():
         if kg * found.weeks < _WORTH_SAYING_KG:
             continue
         said.append(
-            say(
-                "There is no {feed} in the store by the record, and about {kg:.1f} kg a week are "
-                "wanted. Log what is there: quailwright log feed feed=... stage={code}, then "
-                "feed_bought or feed_counted.",
-                feed=stage_words(stage),
-                kg=kg,
-                code=stage,
+            Remark(
+                say(
+                    "There is no {feed} in the store by the record, and about {kg:.1f} kg a week "
+                    "are wanted.",
+                    feed=stage_words(stage),
+                    kg=kg,
+                ),
+                say(
+                    "Log what is there: quailwright log feed feed=... stage={code}, then "
+                    "feed_bought or feed_counted.",
+                    code=stage,
+                ),
+                "feed",
+                {"stage": stage},
             )
         )
     return said

@@ -177,6 +177,56 @@ def outlook(
     return Told(outlook_shape(ahead, flock, seed, table, said))
 
 
+@router.get("/feed", responses=says("FeedShape", "Refusal"))
+def feed(
+    home: AtHome,
+    who: Reader,
+    on: On = None,
+    weeks: Annotated[int, Query(ge=1, le=104)] = 26,
+    draws: Annotated[int, Query(ge=1, le=4000)] = 4000,
+    seed: Annotated[int, Query(ge=0, le=2**31)] = 1,
+    planned: Annotated[bool, Query(description="Whether what is planned counts.")] = True,
+) -> Response:
+    """Feed of the weeks ahead, and when each bag runs out, as `outlook --feed --json`."""
+    from quailwright.exchange import outlook_told
+    from quailwright.exchange.feed_shape import feed_shape
+    from quailwright.outlook.feed_ahead import feed_ahead
+
+    flock, asked = _asked(home, on)
+    known = outlook_told.believed(home.desk.store, flock, asked)
+    stands = outlook_told.as_it_stands(known, weeks, with_planned=planned)
+    ahead = outlook_told.ahead(known, weeks, draws, seed, stands)
+    return Told(feed_shape(feed_ahead(ahead, flock), ahead.draws, seed))
+
+
+@router.get("/costs", responses=says("CostsShape", "Refusal"))
+def costs(
+    home: AtHome,
+    who: Reader,
+    on: On = None,
+    from_: Annotated[
+        date | None, Query(alias="from", description="First day; a year back when left out.")
+    ] = None,
+    until: Annotated[
+        date | None, Query(description="Last day; that of `on` when left out.")
+    ] = None,
+    minute: Annotated[
+        float, Query(ge=0, le=1_000_000, description="What a minute of the keeper's is worth.")
+    ] = 0.0,
+) -> Response:
+    """What it costs, as `costs --json`."""
+    from quailwright.exchange import costs_told
+    from quailwright.exchange.costs_shape import costs_shape
+    from quailwright.web.costs import reckoned
+
+    flock, asked = _asked(home, on)
+    day = day_at(flock, asked)
+    if on is None:
+        return Told(costs_shape(reckoned(home, flock, day, from_, until, minute)))
+    entries = home.desk.entries()
+    return Told(costs_shape(costs_told.costs(entries, flock, day, from_, until, minute)))
+
+
 @router.get("/outlook/past", responses=says("Scores", "Refusal"))
 def past(
     home: AtHome, who: Reader, on: On = None, seed: Annotated[int, Query(ge=0, le=2**31)] = 1

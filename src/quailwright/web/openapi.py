@@ -8,7 +8,9 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from quailwright.exchange.json_types import (
+    CostsShape,
     ExtentShape,
+    FeedShape,
     HatchShape,
     JournalCheck,
     Me,
@@ -91,6 +93,7 @@ def document(app: FastAPI) -> dict[str, Any]:
     )
     types = [TodayShape, Standing, HatchShape, OutlookShape, Me, Written, Refusal]
     types += [PlanShape, PlanRequest, PlanAcceptance, OffersRequest, OffersShape, RuleShape]
+    types += [CostsShape, FeedShape]
     types += [ExtentShape, ReadingsTaken, ReadingsSeries, ReadingsReport, JournalCheck, ScoreShape]
     (entry, *_), components = msgspec.json.schema_components(
         [AnyEntry, *types], ref_template=_REFERENCE

@@ -1,19 +1,32 @@
 """The outlook: the weeks ahead against the goal, and what a question would change."""
 
 from collections.abc import Callable
+from datetime import datetime
 from typing import TypeVar
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from quailwright.flock.state import Flock
 from quailwright.guide.round import units_of
 from quailwright.web.guard import Reader
-from quailwright.web.home import AtHome
+from quailwright.web.home import AtHome, Home
 from quailwright.web.view import page
 
 T = TypeVar("T")
 
 router = APIRouter(default_response_class=Response, include_in_schema=False)
+
+
+def once_an_hour(home: Home, flock: Flock, now: datetime) -> "Callable[[str, Callable[[], T]], T]":
+    """What is made under a name of the flock that stands now, for all who ask within the hour."""
+    open_now = list(flock.hatches_open())
+    hour = now.replace(minute=0)
+
+    def once(name: str, make: Callable[[], T]) -> T:
+        return home.desk.with_readings(flock, name, hour, open_now, make)
+
+    return once
 
 
 @router.get("/outlook")
@@ -38,11 +51,7 @@ def outlook(
         "set_eggs": set_eggs, "set_on": set_on, "set_of": set_of,
     }  # fmt: skip
     open_now = list(flock.hatches_open())
-    hour = now.replace(minute=0)
-
-    def once(name: str, make: Callable[[], T]) -> T:
-        return home.desk.with_readings(flock, name, hour, open_now, make)
-
+    once = once_an_hour(home, flock, now)
     told = home.desk.with_readings(
         flock, f"outlook {typed}", now, open_now,
         lambda: outlook_page(home.desk.store, flock, now, typed, once),

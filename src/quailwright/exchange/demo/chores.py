@@ -104,7 +104,8 @@ def buy_feed(world: World) -> None:
         if stored_kg < scenario.BUY_BELOW_KG:
             kg = scenario.BAG_KG[feed]
             cost = round(kg * scenario.PRICE_PER_KG[feed], 2)
-            world.diary.write(kinds.FeedBought, feed=feed, kg=kg, cost=cost)
+            mixed_on = world.days_ago(scenario.MIXED_BEFORE_D)
+            world.diary.write(kinds.FeedBought, feed=feed, kg=kg, cost=cost, mixed_on=mixed_on)
             world.bins[feed] += kg
 
 

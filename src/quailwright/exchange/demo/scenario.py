@@ -39,6 +39,8 @@ PENS = (NORTH_PEN, LONG_PEN, SOUTH_PEN, BACHELOR_PEN, FAR_PEN)
 BAG_KG = {STARTER: 10.0, GROWER: 20.0, LAYER: 20.0}
 PRICE_PER_KG = {STARTER: 1.45, GROWER: 1.15, LAYER: 1.05}
 BUY_BELOW_KG = 4.0
+MIXED_BEFORE_D = 12
+"""Days from the mill to the shed."""
 LOST_IN_STORE = 0.01
 """Share of the feed that mice and dust take from the bin."""
 
@@ -123,6 +125,8 @@ RINGS: tuple[tuple[str, Literal["hen", "cock"], str], ...] = (
     ("L9", "cock", "wild brown"),
 )
 RINGED_HEN, PAIR, YOUNG_RINGS = "L5", ("L9", "L1"), ("S1", "S2", "S3")
+EQUIPMENT = {"incubator and hatcher": (260.0, 8.0), "pens": (420.0, 10.0), "drinkers": (45.0, 3.0)}
+"""What was bought for the flock at the start, with its price and the years it is to last."""
 MONTHLY_BILLS = {"electricity": -9.0, "bedding": -7.5}
 BACHELORS_EATEN = ((349, 0.5, 0), (340, 1.0, 0), (225, 0.5, 4), (218, 1.0, 4), (52, 0.4, 4))
 """Days before the demo on which bachelors are taken, what share of them, and how many stay."""
@@ -195,7 +199,10 @@ def set_up() -> list[tuple[type[Entry], dict[str, object]]]:
             kinds.Goal,
             {"eggs_per_week": 60.0, "table_birds_per_month": 2.0, "certainty": 0.8},
         ),
-        (kinds.Money, {"amount": -140.0, "category": "equipment"}),
+        *[
+            (kinds.Money, {"amount": -price, "category": thing, "lasts_years": years})
+            for thing, (price, years) in EQUIPMENT.items()
+        ],
     ]
 
 
@@ -223,7 +230,16 @@ _INSTRUMENTS: tuple[dict[str, object], ...] = (
 )
 
 _LABELS: dict[str, dict[str, object]] = {
-    STARTER: {"stage": "starter", "protein_pct": 27.0, "calcium_pct": 1.0, "bag_kg": 10.0},
-    GROWER: {"stage": "grower", "protein_pct": 22.0, "calcium_pct": 0.9, "bag_kg": 20.0},
-    LAYER: {"stage": "layer", "protein_pct": 20.0, "calcium_pct": 2.9, "bag_kg": 20.0},
-}
+    STARTER: {
+        "stage": "starter", "protein_pct": 27.0, "calcium_pct": 1.0, "bag_kg": 10.0,
+        "delivery_days": 5.0, "keeps_days": 90.0,
+    },
+    GROWER: {
+        "stage": "grower", "protein_pct": 22.0, "calcium_pct": 0.9, "bag_kg": 20.0,
+        "delivery_days": 5.0, "keeps_days": 90.0,
+    },
+    LAYER: {
+        "stage": "layer", "protein_pct": 20.0, "calcium_pct": 2.9, "bag_kg": 20.0,
+        "delivery_days": 2.0, "keeps_days": 60.0,
+    },
+}  # fmt: skip
