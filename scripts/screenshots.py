@@ -35,6 +35,11 @@ PAGES = {
         "&offer+2%2C+source=parcel&offer+2%2C+route=shipped&offer+2%2C+price_per_egg=0.4"
         "&offer+2%2C+postage=12&offer+2%2C+most_eggs=120"
     ),
+    "blend": (
+        "/feed/blend?birds=grower&target.protein_pct=24&feed+1%2C+feed=crumbs"
+        "&feed+1%2C+protein_pct=28&feed+1%2C+calcium_pct=1.1&feed+2%2C+feed=maize"
+    ),
+    "needs": "/feed/needs?of=layer",
     "journal": "/journal",
     "settings": "/settings/places",
     "rule": "/settings/care/rule?name=wash",

@@ -313,7 +313,7 @@ MARKED = "zxx"
 _OUTSIDE = re.compile(r"(<[^>]*>|\{[^{}]*\})")
 _WORD = re.compile(r"[^\W\d_²³]{2,}")
 _MARKS = re.compile(r"⟦[^⟦⟧]*⟧")
-_OF_NO_LANGUAGE = {"quailwright", "kg", "cm", "mm", "kWh", "kcal", "toml"}
+_OF_NO_LANGUAGE = {"quailwright", "kg", "cm", "mm", "kWh", "kcal", "mg", "IU", "toml"}
 """The program's own name, and signs of units that are the same everywhere."""
 _SHOWN_ATTRIBUTES = ("aria-label", "title", "placeholder", "alt")
 _VOID = {

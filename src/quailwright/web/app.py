@@ -36,6 +36,7 @@ from quailwright.web import (
     paper,
     people,
     plan,
+    rations,
     settings_pages,
 )
 from quailwright.web.guard import MayNot, NoPassphraseYet, NotSignedIn, Visitor, visitor
@@ -88,7 +89,19 @@ def create_app(settings: Settings) -> FastAPI:
         lifespan=life,
     )
     app.state.home = Home(settings, Desk(store), Household(store))
-    parts = (pages, hatches, eggs, paper, plan, outlook, entering, journal, people, offline)
+    parts = (
+        pages,
+        hatches,
+        eggs,
+        paper,
+        plan,
+        outlook,
+        rations,
+        entering,
+        journal,
+        people,
+        offline,
+    )
     for part in (*parts, *_SETTING_UP, *_FOR_SCRIPTS):
         app.include_router(part.router)
     app.mount(f"/static/{static_version()}", StaticFiles(directory=STATIC), name="static")

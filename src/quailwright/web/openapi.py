@@ -8,7 +8,9 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from quailwright.exchange.json_types import (
+    BlendShape,
     ExtentShape,
+    FeedRequest,
     HatchShape,
     JournalCheck,
     Me,
@@ -18,6 +20,7 @@ from quailwright.exchange.json_types import (
     PlanAcceptance,
     PlanRequest,
     PlanShape,
+    RationShape,
     ReadingsReport,
     ReadingsSeries,
     ReadingsTaken,
@@ -91,6 +94,7 @@ def document(app: FastAPI) -> dict[str, Any]:
     )
     types = [TodayShape, Standing, HatchShape, OutlookShape, Me, Written, Refusal]
     types += [PlanShape, PlanRequest, PlanAcceptance, OffersRequest, OffersShape, RuleShape]
+    types += [FeedRequest, RationShape, BlendShape]
     types += [ExtentShape, ReadingsTaken, ReadingsSeries, ReadingsReport, JournalCheck, ScoreShape]
     (entry, *_), components = msgspec.json.schema_components(
         [AnyEntry, *types], ref_template=_REFERENCE
