@@ -217,7 +217,6 @@ def _page(
     answer: Answered | None = None,
 ) -> BlendPage:
     said, elsewhere = _beside(error, numbers, typed)
-    currency = flock.holding.currency if flock.holding is not None else None
 
     def asked(
         name: str, label: str, takes: Any, says: str = "", more: bool = False,
@@ -233,8 +232,8 @@ def _page(
     return BlendPage(
         [
             asked("birds", say("Who eats of it?"), "choice", choices=birds),
-            asked("target.protein_pct", say("protein it is to hold, %"), "number", by_need),
-            asked("target.calcium_pct", say("calcium it is to hold, %"), "number", say("optional")),
+            asked("target.protein_pct", say("protein wanted, %"), "number", by_need),
+            asked("target.calcium_pct", say("calcium wanted, %"), "number", say("optional")),
             asked(
                 "batch_kg", say("kg wanted"), "number",
                 say("{kg:g} when left empty", kg=BATCH_KG),
@@ -243,8 +242,8 @@ def _page(
         [
             [
                 asked(
-                    _name(number, field), say(label), takes,
-                    (currency or "") if field == "price_per_kg" else "", more,
+                    _name(number, field),
+                    price_asked(flock) if field == "price_per_kg" else say(label), takes, more=more,
                 )
                 for field, label, takes, more in _FIELDS
             ]
@@ -256,6 +255,13 @@ def _page(
         elsewhere,
         answer,
     )  # fmt: skip
+
+
+def price_asked(flock: Flock) -> str:
+    """How the price of a kilogram is asked for."""
+    if flock.holding is not None and flock.holding.currency:
+        return say("price of a kg, {currency}", currency=flock.holding.currency)
+    return say("price of a kg")
 
 
 def _birds(stages: frozenset[Stage]) -> str:
@@ -395,7 +401,7 @@ def _part(feed: ShelfFeed, kilograms: float, share: float) -> Part:
     return Part(
         feed.name,
         figure(kilograms, ".2f" if kilograms >= 1 else ".3f"),
-        figure(share, ".1%"),
+        figure(100 * share, ".1f"),
         held("protein"),
         held("calcium"),
         UNTOLD if feed.price is None else figure(feed.price, ".2f"),

@@ -176,8 +176,8 @@ def _told(row: Ingredient) -> IngredientTold:
     spread = ""
     if row.protein_cv:
         spread = say(
-            "Its protein spreads by {share:.1%} of its mean between lots ({certainty}).",
-            share=row.protein_cv,
+            "Its protein spreads by {percent:.1f} % of its mean between lots ({certainty}).",
+            percent=100 * row.protein_cv,
             certainty=say(row.spread_certainty),
         )
     return IngredientTold(

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from quailwright.exchange import ration_told
+from quailwright.exchange.blend_page import price_asked
 from quailwright.exchange.needs_page import CATEGORIES, STAGE_WORDS
 from quailwright.exchange.plan_asked import Question, number_or_day
 from quailwright.flock.state import FeedStock, Flock
@@ -253,7 +254,7 @@ def _page(
     answer: Answered | None = None,
 ) -> RationPage:
     said, elsewhere = _beside(error, keys, set(names(flock)))
-    currency = (flock.holding.currency if flock.holding is not None else None) or ""
+    priced = price_asked(flock)
 
     def asked(
         name: str, label: str, takes: Any = "number", says: str = "",
@@ -264,7 +265,7 @@ def _page(
 
     def item(key: str, name: str, row: Ingredient | None) -> Item:
         price, stock = f"{key}, price_per_kg", f"{key}, stock_kg"
-        each = [asked(price, say("price of a kg")), asked(stock, say("kg there are"))]
+        each = [asked(price, priced), asked(stock, say("kg there are"))]
         if row is not None and row.category == "premix":
             each.append(asked(f"{key}, share_pct", say("% of the mix, as its label says")))
         return Item(
@@ -297,14 +298,14 @@ def _page(
             asked("certainty", say("protein and amino acids are met"), "choice", choices=sure),
         ],
         shelves,
-        [_own_asked(n, asked, currency) for n in range(1, MOST_OWN + 1)],
+        [_own_asked(n, asked, priced) for n in range(1, MOST_OWN + 1)],
         typed.get(PASTED, ""),
         elsewhere,
         answer,
     )
 
 
-def _own_asked(number: int, asked: Any, currency: str) -> list[Question]:
+def _own_asked(number: int, asked: Any, priced: str) -> list[Question]:
     table = (("", say("nothing")), *((row.code, say(row.name)) for row in ingredients().values()))
     key = f"own {number}"
     return [
@@ -316,7 +317,7 @@ def _own_asked(number: int, asked: Any, currency: str) -> list[Question]:
         asked(f"{key}, protein", say("protein, %")),
         asked(f"{key}, calcium", say("calcium, %")),
         asked(f"{key}, energy", say("energy, kcal/kg")),
-        asked(f"{key}, price_per_kg", say("price of a kg"), says=currency),
+        asked(f"{key}, price_per_kg", priced),
         asked(f"{key}, stock_kg", say("kg there are")),
     ]  # fmt: skip
 
@@ -386,7 +387,7 @@ def _mix_row(ration: Ration, choice: Choice, kilograms: float, share: float) -> 
         row.code if row is not None else "",
         figure(kilograms, ".3f"),
         ration_told.scoops_said(choice, kilograms) if ration.whole else "",
-        figure(share, ".1%"),
+        figure(100 * share, ".1f"),
         figure(choice.price * kilograms, ".2f"),
         ration_told.sure_said(choice),
         say(choice.caution) if choice.caution else "",
