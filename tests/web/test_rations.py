@@ -11,9 +11,11 @@ from tests.makers import made
 from tests.planning.rations import BASIC, PRICES
 from tests.web.conftest import NOW, PHRASES, journal_of, token_of
 
+from quailwright.exchange.blend_page import blend_page
 from quailwright.exchange.json_types import BlendShape, RationShape
 from quailwright.exchange.needs_page import _SEEN, CATEGORIES
 from quailwright.exchange.record import record
+from quailwright.flock.state import Flock
 from quailwright.husbandry.feeding import STAGES
 from quailwright.husbandry.ingredients import ingredients
 from quailwright.husbandry.nutrients import NUTRIENTS
@@ -151,6 +153,14 @@ def test_one_feed_asks_for_another_and_none_for_nothing(keeper: TestClient) -> N
     nothing = keeper.get("/feed/blend")
     assert nothing.status_code == 200
     assert "What do I mix?" not in nothing.text
+
+
+def test_with_no_birds_known_it_asks_who_eats() -> None:
+    typed = {"feed 1, protein_pct": "9", "feed 2, protein_pct": "30"}
+    told = blend_page(Flock(), NOW.date(), typed)
+    assert told.answer is None
+    assert told.asked[0].name == "birds"
+    assert told.asked[0].said == ("Say who eats of it, or how much protein it is to hold.",)
 
 
 def test_out_of_reach_says_so_and_shows_the_nearest(keeper: TestClient) -> None:

@@ -265,7 +265,8 @@ def price_asked(flock: Flock) -> str:
 
 
 def _birds(stages: frozenset[Stage]) -> str:
-    return say(BIRDS[" ".join(stage for stage in STAGES if stage in stages)])
+    code = " ".join(stage for stage in STAGES if stage in stages)
+    return say(BIRDS[code])
 
 
 _FEED_FIELD: Final = re.compile(r"feed (\d+)(?:, (.+))?")
