@@ -325,11 +325,11 @@ def _to_fill(flock: Flock, typed: Mapping[str, str]) -> Iterator[tuple[str, str,
         if not free or stock.name.casefold() in there:
             continue
         values = _label(stock)
-        if "protein_pct" not in values:
+        if stock.label is None or stock.label.protein_pct is None:
             continue
         query = {name: typed[name] for name in names() if typed.get(name) and name != PASTED}
         query |= {_name(free[0], field): text for field, text in values.items()}
-        protein = say("{percent} % protein", percent=values["protein_pct"])
+        protein = say("{percent:g} % protein", percent=stock.label.protein_pct)
         yield stock.name, protein, f"/feed/blend?{urlencode({**query, FILLING: 'yes'})}#feeds"
 
 
