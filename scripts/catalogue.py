@@ -47,7 +47,7 @@ _SAID_IN_TOML: Mapping[str, frozenset[str]] = {
 
 _SAID_IN_CSV: Mapping[str, tuple[str, ...]] = {
     "husbandry/facts": ("key", "unit", "conditions", "certainty", "seen"),
-    "husbandry/facts/feed": ("name", "caution"),
+    "husbandry/facts/feed": ("name", "caution", "conditions"),
 }
 """The columns of each folder's tables whose texts are shown; sources are cited as they are."""
 

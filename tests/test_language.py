@@ -25,6 +25,7 @@ from fastapi import FastAPI
 from jinja2 import Environment, nodes
 from scripts.catalogue import KEYWORDS, gathered
 from starlette.testclient import TestClient
+from tests.planning import rations
 from tests.web.conftest import PHRASES, SMALL_FLOCK, token_of
 
 from quailwright import language
@@ -32,6 +33,8 @@ from quailwright.exchange.demo_file import build_demo
 from quailwright.exchange.household import Household
 from quailwright.guide.rules import printed_rules
 from quailwright.husbandry import facts
+from quailwright.husbandry.ingredients import ingredients
+from quailwright.husbandry.requirements import BASE
 from quailwright.journal.checks import field_notes
 from quailwright.journal.entries import Entry, as_dict, kind_of
 from quailwright.journal.store import open_store
@@ -313,7 +316,7 @@ MARKED = "zxx"
 _OUTSIDE = re.compile(r"(<[^>]*>|\{[^{}]*\})")
 _WORD = re.compile(r"[^\W\d_²³]{2,}")
 _MARKS = re.compile(r"⟦[^⟦⟧]*⟧")
-_OF_NO_LANGUAGE = {"quailwright", "kg", "cm", "mm", "kWh", "kcal", "toml"}
+_OF_NO_LANGUAGE = {"quailwright", "kg", "cm", "mm", "kWh", "kcal", "mg", "IU", "toml"}
 """The program's own name, and signs of units that are the same everywhere."""
 _SHOWN_ATTRIBUTES = ("aria-label", "title", "placeholder", "alt")
 _VOID = {
@@ -552,6 +555,51 @@ def test_everything_on_a_households_pages_is_said(tmp_path: Path) -> None:
     found = unsaid_on(pages, SMALL_FLOCK) | unsaid_on(refused, SMALL_FLOCK, TYPED_WRONG)
     if found:
         pytest.fail(told_by_page(found), pytrace=False)
+
+
+MIXED = {
+    "/feed/blend?birds=grower&feed+1,+feed=Mira&feed+1,+protein_pct=30&feed+2,+feed=maize": 200,
+    "/feed/blend?birds=starter+layer&feed+1,+protein_pct=30&feed+2,+protein_pct=9"
+    "&feed+3,+feed=oyster_shell&feed+3,+protein_pct=0&target.calcium_pct=3": 422,
+    "/feed/blend?birds=layer&target.protein_pct=60&feed+1,+feed=maize&feed+2,+feed=peas": 200,
+    "/feed/blend?feed+1,+protein_pct=100&feed+2,+price_per_kg=-1&birds=layer": 422,
+    "/feed/blend?birds=layer&feed+1,+protein_pct=12": 422,
+}
+"""Blends that are asked for, and how they are answered."""
+
+
+@pytest.mark.usefixtures("marking")
+def test_everything_in_the_answers_of_feed_mixed_at_home_is_said(tmp_path: Path) -> None:
+    flock = str(tmp_path / "demo.sqlite")
+    entries = build_demo(flock, NOW.date(), 1, NOW)
+    basic = dict.fromkeys(rations.BASIC, "yes") | {
+        f"{code}, price_per_kg": str(rations.PRICES[code]) for code in rations.PRICES
+    }
+    asked = {
+        "met": (basic | {"premix, share_pct": "0.5", "scoop_kg": "0.5", "peas": "yes"}, 200),
+        "none": ({**basic, "dcp": "", "premix": "", "maize, stock_kg": "1"}, 200),
+        "wrong": ({**basic, "batch_kg": "0", "maize, price_per_kg": ""}, 422),
+        "nothing": ({"stage": "layer"}, 422),
+    }
+    pages = []
+    with _reader(create_app(Settings(flock, lambda: NOW, invented=True))) as client:
+        for address, status in MIXED.items():
+            answer = client.get(address)
+            assert answer.status_code == status, address
+            pages.append((address, answer.text))
+        token = token_of(client)
+        for name, (fields, status) in asked.items():
+            answer = client.post("/feed/ration", data={**fields, "stage": "layer", "token": token})
+            assert answer.status_code == status, name
+            pages.append((f"a ration ({name})", answer.text))
+    codes = (*ingredients(), *_KEYS_OF_BRIEFS, BASE)
+    found = unsaid_on(pages, entries, codes)
+    if found:
+        pytest.fail(told_by_page(found), pytrace=False)
+
+
+_KEYS_OF_BRIEFS = ("price_per_kg", "share_pct", "TOML")
+"""Keys are the same in every language."""
 
 
 # Which language a phone is answered in.

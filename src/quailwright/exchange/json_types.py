@@ -490,6 +490,84 @@ class OffersShape(TypedDict):
     said: list[str]
 
 
+class FeedRequest(msgspec.Struct, forbid_unknown_fields=True):
+    """What to feed, in TOML, as for `ration FILE` and `blend FILE`."""
+
+    brief: Annotated[str, Meta(max_length=LONGEST_BRIEF)]
+
+
+class NeedShape(TypedDict):
+    """A need beside what the mix holds, in the nutrient's unit; null where there is no bound."""
+
+    nutrient: str
+    unit: str
+    min: float | None
+    max: float | None
+    asked_min: float | None
+    holds: float | None
+    surely: float | None
+    met: bool
+    sources: list[str]
+    others: list[str]
+
+
+class RationShape(TypedDict):
+    """`ration --json`. Money is in `currency`; shares are percent; what is unknown is null."""
+
+    status: str
+    stage: str
+    batch_kg: float
+    certainty: float
+    currency: str
+    cost: float | None
+    cost_per_kg: float | None
+    exact_cost_per_kg: float | None
+    rounding_cost_per_kg: float | None
+    margin_cost_per_kg: float | None
+    whole_scoops: bool
+    finer_scoop_kg: float | None
+    feasible_on_mean: bool
+    mix: list[dict[str, Any]]
+    exact_mix: list[dict[str, Any]]
+    needs: list[NeedShape]
+    prices: list[dict[str, Any]]
+    worth: list[dict[str, Any]]
+    clashes: list[dict[str, Any]]
+    short: list[str]
+    unchecked: list[str]
+    untold: dict[str, list[str]]
+    cautions: list[dict[str, str]]
+    said: list[str]
+
+
+class SquareShape(TypedDict):
+    """Pearson's square: two feeds, what each holds and its parts."""
+
+    feeds: list[str]
+    holds: list[float]
+    target: float
+    parts: list[float]
+
+
+class BlendShape(TypedDict):
+    """`blend --json`. `cost` is null where a price is missing."""
+
+    status: str
+    targets: dict[str, float]
+    birds: list[str]
+    currency: str
+    total_kg: float
+    cost: float | None
+    mix: list[dict[str, Any]]
+    holds: dict[str, float]
+    square: SquareShape | None
+    calcium_max_pct: float | None
+    shell_g_per_hen_a_day: float | None
+    left_out: dict[str, str]
+    cautions: list[str]
+    said: list[str]
+
+
 class ScoreShape(TypedDict):
     """How forecasts of a week's eggs did in the past, as `outlook --past --json`."""
 

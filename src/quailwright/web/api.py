@@ -291,6 +291,33 @@ def offers(home: AtHome, who: Logger, body: OwnBody) -> Response:
     return Told(offers_shape(found, day))
 
 
+@router.post(
+    "/ration", responses=says("RationShape", "Refusal"), openapi_extra=takes("FeedRequest")
+)
+def ration(home: AtHome, who: Logger, body: OwnBody) -> Response:
+    """The cheapest mix that meets the needs of a stage, as `ration --json`. It writes nothing.
+
+    Whole scoops of many ingredients may take half a minute.
+    """
+    from quailwright.exchange.feed_requested import feed_requested
+    from quailwright.exchange.ration_shape import ration_shape
+    from quailwright.exchange.ration_told import ration_asked, ration_of
+
+    asked = ration_asked(say("The brief"), feed_requested(body), home.flock())
+    return Told(ration_shape(asked, ration_of(asked)))
+
+
+@router.post("/blend", responses=says("BlendShape", "Refusal"), openapi_extra=takes("FeedRequest"))
+def blend(home: AtHome, who: Logger, body: OwnBody) -> Response:
+    """Bought feeds blended to a target, as `blend --json` of today. It writes nothing."""
+    from quailwright.exchange.blend_told import blend_of, blend_shape
+    from quailwright.exchange.feed_requested import feed_requested
+
+    flock = home.flock()
+    brief = feed_requested(body)
+    return Told(blend_shape(blend_of(say("The brief"), brief, flock, day_at(flock, home.now()))))
+
+
 @router.post("/plan", responses=says("PlanShape", "Refusal"), openapi_extra=takes("PlanRequest"))
 def plan(home: AtHome, who: Logger, body: OwnBody) -> Response:
     """A plan for a brief, as `plan --json`, when it is made: it may take a minute.

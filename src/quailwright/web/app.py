@@ -38,6 +38,7 @@ from quailwright.web import (
     paper,
     people,
     plan,
+    rations,
     settings_pages,
 )
 from quailwright.web.guard import MayNot, NoPassphraseYet, NotSignedIn, Visitor, visitor
@@ -66,7 +67,7 @@ _ASKED_EACH_TIME = "private, no-cache"
 
 _SETTING_UP = (first_run, settings_pages, help_pages, languages)
 _FOR_SCRIPTS = (api, api_readings)
-_FEED_AND_MONEY = (costs, feed_ahead)
+_FEED_AND_MONEY = (costs, feed_ahead, rations)
 
 _Message = MutableMapping[str, Any]
 _Receive = Callable[[], Awaitable[_Message]]

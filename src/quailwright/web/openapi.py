@@ -8,8 +8,10 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from quailwright.exchange.json_types import (
+    BlendShape,
     CostsShape,
     ExtentShape,
+    FeedRequest,
     FeedShape,
     HatchShape,
     JournalCheck,
@@ -20,6 +22,7 @@ from quailwright.exchange.json_types import (
     PlanAcceptance,
     PlanRequest,
     PlanShape,
+    RationShape,
     ReadingsReport,
     ReadingsSeries,
     ReadingsTaken,
@@ -94,6 +97,7 @@ def document(app: FastAPI) -> dict[str, Any]:
     types = [TodayShape, Standing, HatchShape, OutlookShape, Me, Written, Refusal]
     types += [PlanShape, PlanRequest, PlanAcceptance, OffersRequest, OffersShape, RuleShape]
     types += [CostsShape, FeedShape]
+    types += [FeedRequest, RationShape, BlendShape]
     types += [ExtentShape, ReadingsTaken, ReadingsSeries, ReadingsReport, JournalCheck, ScoreShape]
     (entry, *_), components = msgspec.json.schema_components(
         [AnyEntry, *types], ref_template=_REFERENCE
