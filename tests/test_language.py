@@ -653,3 +653,11 @@ def test_pages_that_the_browser_holds_are_let_go_with_their_language(app: FastAP
     answer = client.post("/language", data=form, follow_redirects=False)
     assert answer.headers["clear-site-data"] == '"cache"'
     assert "Secure" in answer.headers["set-cookie"]
+
+
+def test_a_shortened_month_at_the_end_has_one_full_stop() -> None:
+    with speaking("pt"):
+        day = dated(date(2027, 5, 26), "26 May", "MMMd")
+        assert day.endswith(".")
+        assert say("{day}.", day=day) == day
+        assert say("{what}...", what="e") == "e..."

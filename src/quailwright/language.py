@@ -8,6 +8,7 @@ reader and not of the flock, so it is held for the running task and never writte
 
 import gettext
 import os
+import re
 import string
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -25,6 +26,9 @@ ENGLISH: Final = "en"
 
 LANGUAGES: Final[Mapping[str, str]] = {"en": "English", "pt": "Português (Brasil)"}
 """The languages there are, each by its own name; the tags are of BCP 47 and Unicode CLDR."""
+
+
+_TWO_STOPS = re.compile(r"(?<!\.)\.\.(?!\.)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +167,10 @@ def say_many(one: str, many: str, number: float, /, **values: object) -> str:
 
 
 def _filled(now: Spoken, text: str, values: Mapping[str, object]) -> str:
-    return text.format(**values) if now is _english else _Local(now).vformat(text, (), values)
+    if now is _english:
+        return text.format(**values)
+    # A shortened month that ends a sentence needs no second full stop: `26 de mai.`
+    return _TWO_STOPS.sub(".", _Local(now).vformat(text, (), values))
 
 
 def figure(number: float, spec: str = "") -> str:

@@ -14,7 +14,7 @@ from quailwright.flock.state import FeedStock, Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.feeding import STAGES, Stage
-from quailwright.language import say
+from quailwright.language import dated, say
 from quailwright.outlook.forecast import Outlook
 from quailwright.outlook.history import FeedUse, feed_use
 from quailwright.outlook.rates import FEED_WEEKS, Rates, eaten_g_per_day, prior_of_feed
@@ -345,20 +345,22 @@ def _of_orders(found: FeedAhead) -> list[Remark]:
     untold = []
     for one in found.feeds:
         early = found.day(one.runs_out, EARLY)
-        if one.order_by is not None and one.order_by <= found.on:
+        if early is not None and one.order_by is not None and one.order_by <= found.on:
             said.append(
                 Remark(
                     say(
                         "Order {feed} now: it may run out on {day}, and takes {days:g} days to "
                         "come.",
                         feed=one.feed,
-                        day=early,
+                        day=_day(early),
                         days=one.delivery_d,
                     )
                 )
             )
         elif one.order_by is not None:
-            said.append(Remark(say("Order {feed} by {day}.", feed=one.feed, day=one.order_by)))
+            said.append(
+                Remark(say("Order {feed} by {day}.", feed=one.feed, day=_day(one.order_by)))
+            )
         elif early is not None:
             untold.append(one.feed)
     if untold:
@@ -399,7 +401,7 @@ def _of_age(found: FeedAhead) -> list[Remark]:
                             "caked, and never thin it out with fresh feed.",
                             kg=kg,
                             feed=one.feed,
-                            day=bag.keeps_until,
+                            day=_day(bag.keeps_until),
                             days=one.keeps_d,
                         )
                     )
@@ -412,7 +414,7 @@ def _of_age(found: FeedAhead) -> list[Remark]:
                             "{days:g} days old: buy or mix less at a time.",
                             kg=kg,
                             feed=one.feed,
-                            day=bag.keeps_until,
+                            day=_day(bag.keeps_until),
                             days=one.keeps_d,
                         )
                     )
@@ -506,3 +508,8 @@ def stage_words(stage: Stage) -> str:
             return say("grower feed")
         case "layer":
             return say("layer feed")
+
+
+def _day(day: date) -> str:
+    """`2 May 2027`."""
+    return dated(day, f"{day.day} {day:%b} {day.year}", "yMMMd")
