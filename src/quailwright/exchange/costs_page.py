@@ -1,12 +1,15 @@
 """The costs as a page tells them: what is asked, each thing in words, and what is not known."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from quailwright.accounts.account import Account, Each
 from quailwright.accounts.what_moves import Bar
+from quailwright.exchange import costs_told
 from quailwright.exchange.costs_chart import MonthsChart, MovesChart, months_chart, moves_chart
+from quailwright.exchange.costs_shape import costs_shape
+from quailwright.exchange.costs_sheet import costs_sheet
 from quailwright.exchange.costs_told import (
     Costs,
     break_even_words,
@@ -23,9 +26,11 @@ from quailwright.exchange.costs_told import (
     whole_words,
     with_currency,
 )
+from quailwright.exchange.json_types import CostsShape
 from quailwright.flock.remark import Remark
 from quailwright.flock.state import Flock
 from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.journal.entries import Entry
 from quailwright.journal.findings import BadInput
 from quailwright.language import figure, say, say_many
 
@@ -119,7 +124,7 @@ class CostsPage:
 
     first: date
     last: date
-    currency: str
+    minute: float
     nothing: bool
     egg: str
     answer: list[str]
@@ -137,6 +142,30 @@ class CostsPage:
     in_money: bool
     plan_answer: str
     plan: list[PlanRow]
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What is shown and taken along of the costs of some days.
+
+    It is kept in place of the account, which holds every bird and bag of these days.
+    """
+
+    page: CostsPage
+    shape: CostsShape
+    months: str
+    sheet: bytes
+
+
+def taken(entries: Sequence[Entry], flock: Flock, day: date, days: Asked) -> Taken:
+    """The costs of these days, as of `day`; `flock` is folded up to its end. Raises BadInput."""
+    found = costs_told.costs(entries, flock, day, days.first, days.last, days.minute)
+    return Taken(
+        costs_page(found, flock),
+        costs_shape(found),
+        costs_told.costs_csv(found.account),
+        costs_sheet(found),
+    )
 
 
 def asked(typed: Mapping[str, str], flock: Flock, day: date) -> Asked:
@@ -179,7 +208,7 @@ def costs_page(costs: Costs, flock: Flock) -> CostsPage:
     return CostsPage(
         found.first,
         found.last,
-        found.currency,
+        found.minute_price,
         not (found.costs or found.income or found.eggs or flock.groups),
         "" if found.per_egg.value is None else _amount(found.per_egg, found),
         _answer(found),

@@ -215,16 +215,15 @@ def costs(
     ] = 0.0,
 ) -> Response:
     """What it costs, as `costs --json`."""
-    from quailwright.exchange import costs_told
-    from quailwright.exchange.costs_shape import costs_shape
+    from quailwright.exchange.costs_page import Asked, taken
     from quailwright.web.costs import reckoned
 
     flock, asked = _asked(home, on)
     day = day_at(flock, asked)
+    days = Asked(from_, until, minute)
     if on is None:
-        return Told(costs_shape(reckoned(home, flock, day, from_, until, minute)))
-    entries = home.desk.entries()
-    return Told(costs_shape(costs_told.costs(entries, flock, day, from_, until, minute)))
+        return Told(reckoned(home, flock, day, days).shape)
+    return Told(taken(home.desk.entries(), flock, day, days).shape)
 
 
 @router.get("/outlook/past", responses=says("Scores", "Refusal"))

@@ -14,49 +14,41 @@ from quailwright.web.home import AtHome, Home
 from quailwright.web.view import page
 
 if TYPE_CHECKING:
-    from quailwright.exchange.costs_told import Costs
+    from quailwright.exchange.costs_page import Asked, Taken
 
 router = APIRouter(default_response_class=Response, include_in_schema=False)
 
 _SHEET = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
-def reckoned(
-    home: Home, flock: Flock, day: date, first: date | None, last: date | None, minute: float
-) -> "Costs":
+def reckoned(home: Home, flock: Flock, day: date, days: "Asked") -> "Taken":
     """The costs of these days of the flock that stands now, reckoned once for all who ask.
 
     Raises BadInput.
     """
-    from quailwright.exchange.costs_told import costs
+    from quailwright.exchange.costs_page import taken
 
     return home.desk.once(
-        flock,
-        f"costs {first} {last} {minute}",
-        day,
-        lambda: costs(home.desk.entries(), flock, day, first, last, minute),
+        flock, f"costs {days}", day, lambda: taken(home.desk.entries(), flock, day, days)
     )
 
 
-def _asked(home: Home, typed: dict[str, str]) -> tuple[Flock, "Costs"]:
+def _asked(request: Request, home: Home) -> "Taken":
     from quailwright.exchange.costs_page import asked
 
     flock = home.flock()
     day = day_at(flock, home.now())
-    days = asked(typed, flock, day)
-    return flock, reckoned(home, flock, day, days.first, days.last, days.minute)
+    return reckoned(home, flock, day, asked(request.query_params, flock, day))
 
 
 @router.get("/costs")
 def costs(request: Request, home: AtHome, who: Reader) -> Response:
     """What it costs: of the last year, of this month, or of the days asked for."""
-    from quailwright.exchange.costs_page import FIELDS, THIS_MONTH, costs_page
+    from quailwright.exchange.costs_page import FIELDS, THIS_MONTH
 
-    typed = dict(request.query_params)
-    flock, found = _asked(home, typed)
-    told = costs_page(found, flock)
+    typed = request.query_params
+    told = _asked(request, home).page
     days = {"from": told.first.isoformat(), "until": told.last.isoformat()}
-    files = urlencode({**days, "minute": f"{found.account.minute_price:g}"})
     return page(
         request,
         who,
@@ -65,31 +57,27 @@ def costs(request: Request, home: AtHome, who: Reader) -> Response:
         typed={name: typed.get(name, "") for name in FIELDS},
         this_month=typed.get("span") == THIS_MONTH,
         a_year=not any(typed.get(name) for name in (*FIELDS, "span")),
-        files=files,
-        units=units_of(flock),
+        files=urlencode({**days, "minute": f"{told.minute:g}"}),
+        units=units_of(home.flock()),
     )
 
 
 @router.get("/costs/months.csv")
 def months(request: Request, home: AtHome, who: Reader) -> Response:
     """The months as CSV, as `costs --csv` writes them."""
-    from quailwright.exchange.costs_told import costs_csv
-
-    _, found = _asked(home, dict(request.query_params))
-    return _file(costs_csv(found.account).encode(), "text/csv; charset=utf-8", found, "csv")
+    found = _asked(request, home)
+    return _file(found.months.encode(), "text/csv; charset=utf-8", found, "csv")
 
 
 @router.get("/costs/costs.xlsx")
 def sheet(request: Request, home: AtHome, who: Reader) -> Response:
     """The spreadsheet with its formulas, as `costs --sheet` writes it."""
-    from quailwright.exchange.costs_sheet import costs_sheet
-
-    _, found = _asked(home, dict(request.query_params))
-    return _file(costs_sheet(found), _SHEET, found, "xlsx")
+    found = _asked(request, home)
+    return _file(found.sheet, _SHEET, found, "xlsx")
 
 
-def _file(content: bytes, media_type: str, found: "Costs", ending: str) -> Response:
-    name = f"costs-{found.account.first}-{found.account.last}.{ending}"
+def _file(content: bytes, media_type: str, found: "Taken", ending: str) -> Response:
+    name = f"costs-{found.page.first}-{found.page.last}.{ending}"
     return Response(
         content,
         media_type=media_type,
