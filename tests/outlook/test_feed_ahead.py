@@ -78,7 +78,9 @@ def test_a_bag_runs_out_when_so_many_hens_have_eaten_it() -> None:
     assert early is not None
     assert early <= median
     assert one.order_by == early - timedelta(days=4)
-    assert f"Order pellets by {one.order_by}." in found.said
+    day = one.order_by
+    assert day is not None
+    assert f"Order pellets by {day.day} {day:%b} {day.year}." in found.said
 
 
 def test_of_several_bags_the_oldest_is_eaten_first_and_each_has_its_day() -> None:
