@@ -187,9 +187,9 @@ def heading(blend: Blend) -> str:
     if not blend.total_kg:
         return say("Blend")
     if blend.cost is None:
-        return say("Blend, {kg:.3g} kg", kg=blend.total_kg)
+        return say("Blend, {kg:g} kg", kg=blend.total_kg)
     cost = wording.money(blend.cost, blend.asked.currency)
-    return say("Blend, {kg:.3g} kg: {cost}", kg=blend.total_kg, cost=cost)
+    return say("Blend, {kg:g} kg: {cost}", kg=blend.total_kg, cost=cost)
 
 
 def square_lines(square: Square) -> list[str]:
