@@ -93,6 +93,19 @@ def test_days_may_be_asked_for(paid: TestClient) -> None:
     assert "From Friday 1 January 2027" in long_ago
 
 
+def test_the_accepted_plan_stands_beside_what_came(app: FastAPI, paid: TestClient) -> None:
+    assert "what the plan reckoned" not in paid.get("/costs").text
+    brief = "[goal]\neggs_per_week = 40\n"
+    app.state.home.record(made("plan_accepted", "2027-04-10T20:00:00Z", brief=brief, certainty=0.8))
+    text = paid.get("/costs").text
+    assert "Did feed and hatching eggs cost what the plan reckoned?" in text
+    rows = text.split("The accepted plan beside what came")[1].split("</table>")[0]
+    assert '<th scope="row">2027-04</th>' in rows
+    # 8 kg, of 20 for 18.00, were given in April after the plan was accepted.
+    assert "<td>7.20</td>" in rows
+    assert "reckoned</td>" in rows
+
+
 def test_a_minute_with_a_price_is_a_cost(paid: TestClient) -> None:
     assert "your time" not in paid.get("/costs").text.split('id="months"')[0]
     assert "your time" in paid.get("/costs?minute=0,20").text

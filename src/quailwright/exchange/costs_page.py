@@ -32,7 +32,7 @@ from quailwright.flock.state import Flock
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.journal.entries import Entry
 from quailwright.journal.findings import BadInput
-from quailwright.language import figure, say, say_many
+from quailwright.language import dated, figure, say, say_many
 
 THIS_MONTH = "month"
 FIELDS = ("from", "until", "minute")
@@ -311,10 +311,15 @@ def _months_answer(found: Account) -> str:
         return whole
     most = say(
         "{month} cost most: {cost}.",
-        month=month_words(month.month),
+        month=_month_in_words(month.month),
         cost=with_currency(dearest, found),
     )
     return f"{whole} {most}"
+
+
+def _month_in_words(month: tuple[int, int]) -> str:
+    first = date(*month, 1)
+    return dated(first, f"{first:%B} {first.year}", "yMMMM")
 
 
 def _months(found: Account) -> list[MonthRow]:
