@@ -189,7 +189,7 @@ def test_a_slider_moved_again_stops_the_try_before(
     held = _Held()
     monkeypatch.setattr(plan_page, "made", held)
     first = slide(keeper, path, SCRIPT, **{"goal.eggs_per_week": "60"})
-    held.begun.wait(5)
+    assert held.begun.wait(60)
     tried = re.findall(r'hx-get="/plan/made/([^"]+)/beside"', first.text)[0]
     assert "best so far: &lt;b&gt;2" in keeper.get(f"/plan/made/{tried}/beside").text.lower()
     # Somebody else's is not stopped, and is said to be in the way.
@@ -279,9 +279,9 @@ class _Held:
         self.begun, self.free = threading.Event(), threading.Event()
 
     def __call__(self, asked: Any, stands: Any, tell: Callable[[str, float], None]) -> None:
-        self.begun.set()
         while not self.free.wait(0.01):
             tell("best so far: <b>2</b> sets", 0.4)
+            self.begun.set()
 
 
 @pytest.fixture
@@ -295,7 +295,7 @@ def held(monkeypatch: pytest.MonkeyPatch) -> Any:
 def test_a_second_plan_is_refused_kindly(app: FastAPI, enter: Enter, held: _Held) -> None:
     keeper, helper = enter("keeper"), enter("helper")
     first = begun(helper)
-    held.begun.wait(5)
+    assert held.begun.wait(60)
     answer = post(keeper, "/plan", **SMALL)
     assert answer.headers["location"] == f"{first}?busy=yes"
     text = keeper.get(f"{first}?busy=yes").text
@@ -332,7 +332,7 @@ def test_stop_ends_the_search(app: FastAPI, keeper: TestClient) -> None:
 
 def test_stopped_before_there_is_any_plan(app: FastAPI, keeper: TestClient, held: _Held) -> None:
     path = begun(keeper)
-    held.begun.wait(5)
+    assert held.begun.wait(60)
     post(keeper, path, do="stop")
     job = app.state.home.planner.job(path.rpartition("/")[2])
     job.wait()
