@@ -661,3 +661,9 @@ def test_a_shortened_month_at_the_end_has_one_full_stop() -> None:
         assert day.endswith(".")
         assert say("{day}.", day=day) == day
         assert say("{what}...", what="e") == "e..."
+
+
+def test_a_keepers_own_two_points_stay() -> None:
+    with speaking("pt"):
+        assert say("{name}.", name="wait..") == "wait..."
+        assert say("{name} and {other}", name="a.. b", other="c") == "a.. b and c"

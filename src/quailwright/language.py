@@ -28,7 +28,8 @@ LANGUAGES: Final[Mapping[str, str]] = {"en": "English", "pt": "Português (Brasi
 """The languages there are, each by its own name; the tags are of BCP 47 and Unicode CLDR."""
 
 
-_TWO_STOPS = re.compile(r"(?<!\.)\.\.(?!\.)")
+class _Stopped(str):
+    """A text that ends with the point of a shortened month: a sentence needs no second one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +68,33 @@ def speaking(language: str | Spoken) -> Iterator[None]:
         yield
     finally:
         _spoken.reset(before)
+
+
+class TwoReadings(ValueError):
+    """A number as typed that is one in this language and another elsewhere: `1.250`, `1,250`."""
+
+
+_DECIMAL_COMMA = re.compile(r"-?\d+,\d{1,2}\Z")
+_THOUSANDS = re.compile(r"-?\d{1,3}([.,])\d{3}(\1\d{3})*\Z")
+
+
+def with_point(text: str) -> str:
+    """A number as people type it, with a decimal point: `0,5` is a half in every language.
+
+    `1,250`, and `1.250` where thousands are grouped by points, may be either: raises TwoReadings.
+    What is no number comes back as it is.
+    """
+    if _DECIMAL_COMMA.match(text):
+        return text.replace(",", ".")
+    grouped = _THOUSANDS.match(text)
+    if grouped and (grouped[1] == "," or _spoken.get().thousands == "."):
+        raise TwoReadings(text)
+    return text
+
+
+def says_commas() -> bool:
+    """Whether the language spoken now writes decimals with a comma."""
+    return _spoken.get().decimal == ","
 
 
 def spoken() -> str:
@@ -169,8 +197,13 @@ def say_many(one: str, many: str, number: float, /, **values: object) -> str:
 def _filled(now: Spoken, text: str, values: Mapping[str, object]) -> str:
     if now is _english:
         return text.format(**values)
-    # A shortened month that ends a sentence needs no second full stop: `26 de mai.`
-    return _TWO_STOPS.sub(".", _Local(now).vformat(text, (), values))
+    ends = False
+    for name, value in values.items():
+        if isinstance(value, _Stopped):
+            text = re.sub(rf"\{{{name}\}}\.(?!\.)", f"{{{name}}}", text)
+            ends = ends or text.endswith(f"{{{name}}}")
+    filled = _Local(now).vformat(text, (), values)
+    return _Stopped(filled) if ends else filled
 
 
 def figure(number: float, spec: str = "") -> str:
@@ -200,4 +233,5 @@ def dated(day: date, english: str, skeleton: str) -> str:
         return english
     from babel.dates import format_skeleton
 
-    return format_skeleton(skeleton, day, locale=now.tag)
+    written = format_skeleton(skeleton, day, locale=now.tag)
+    return _Stopped(written) if written.endswith(".") else written

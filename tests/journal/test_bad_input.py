@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 from tests.makers import uid
 
 from quailwright.journal.checks import build_entry, read_entry
-from quailwright.journal.entries import KINDS
+from quailwright.journal.entries import KINDS, BirdsWeighed, FeedGiven
 from quailwright.journal.jsonl import parse_lines
+from quailwright.language import speaking
 
 ID = "0191d5a0-5f5e-7c3a-9d52-3f0c5a1b2c3d"
 OTHER = "0191d5a0-5f5e-7c3a-9d52-3f0c5a1b2c3e"
@@ -412,3 +413,41 @@ def test_a_file_gives_an_entry_or_a_sentence_for_each_line(lines: list[dict[str,
 
 def test_an_entry_of_its_own_id_may_be_named_by_number() -> None:
     assert sentences(entry("care", id=uid(12))) == []
+
+
+WEIGHED = {"id": uid(1), "kind": "birds_weighed", "at": "2027-05-02", "group": "hens"}
+
+
+@pytest.mark.parametrize(
+    ("language", "typed", "weights"),
+    [
+        ("en", "292.3, 251.8", [292.3, 251.8]),
+        ("en", "292,251,260", [292, 251, 260]),
+        ("en", "292,3; 251,8", [292.3, 251.8]),
+        ("pt", "292,3, 251,8", [292.3, 251.8]),
+        ("pt", "292,3 251,8", [292.3, 251.8]),
+        ("pt", "292,3; 251", [292.3, 251]),
+        ("pt", "292.3, 251.8", [292.3, 251.8]),
+    ],
+)
+def test_numbers_one_after_another_are_read_as_the_language_writes_them(
+    language: str, typed: str, weights: list[float]
+) -> None:
+    with speaking(language):
+        entry, findings = build_entry({**WEIGHED, "weights_g": typed})
+    assert findings == []
+    assert isinstance(entry, BirdsWeighed)
+    assert entry.weights_g == weights
+
+
+@pytest.mark.parametrize("language", ["en", "pt"])
+def test_half_a_kilogram_may_have_a_comma_and_thousands_may_not(language: str) -> None:
+    given = {"id": uid(1), "kind": "feed_given", "at": "2027-05-02", "feed": "mash"}
+    with speaking(language):
+        entry, _ = build_entry({**given, "kg": "0,5"})
+        assert isinstance(entry, FeedGiven)
+        assert entry.kg == 0.5
+        doubtful = "1.250" if language == "pt" else "1,250"
+        entry, findings = build_entry({**given, "kg": doubtful})
+        assert entry is None
+        assert (findings[0].field, doubtful in findings[0].what) == ("kg", True)

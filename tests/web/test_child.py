@@ -117,3 +117,14 @@ def test_rules_fit_for_a_child_are_of_a_pen_and_without_heat_or_blade() -> None:
     fit = {name: rule for name, rule in printed_rules().items() if rule.child}
     assert set(fit) == {"feed_water", "drinker_clean", "look_count", "collect_eggs", "mesh_check"}
     assert {rule.stage for rule in fit.values()} == {"pen"}
+
+
+def test_a_child_writes_in_its_own_name_only(child: TestClient) -> None:
+    token = token_of(child, "/")
+    entry = {
+        "id": "0191d5a0-5f5e-7c3a-9d52-3f0c5a1b2c3d", "kind": "eggs_collected", "at": "2027-05-03",
+        "group": "hens", "eggs": 3, "by": "keeper",
+    }  # fmt: skip
+    answer = child.post("/api/entries", json=entry, headers={"X-Write-Token": token})
+    assert answer.status_code == 422
+    assert "your own name" in answer.json()["sentence"]

@@ -1,8 +1,10 @@
 """Writing from forms without any script: kept, refused with what was typed, undone, corrected."""
 
+import re
+
 from fastapi import FastAPI
 from starlette.testclient import TestClient
-from tests.web.conftest import journal_of, token_of
+from tests.web.conftest import Enter, journal_of, token_of
 
 from quailwright.journal.entries import Care, EggsCollected, Entry, Retract
 
@@ -103,3 +105,37 @@ def test_people_are_added_changed_and_taken_off(app: FastAPI, keeper: TestClient
     status, _, text = post(keeper, "/people", do="remove", person="1")
     assert status == 422
     assert "There must be a keeper" in text
+
+
+def test_what_is_corrected_untouched_stays_to_the_cent(app: FastAPI, keeper: TestClient) -> None:
+    post(keeper, "/log/money", amount="-12345.67", category="a shed", back="/")
+    assert 'value="-12345.67"' in keeper.get(f"/journal/{newest(app).id}/correct").text
+
+
+def test_nobody_signs_a_form_as_somebody_else(app: FastAPI, enter: Enter) -> None:
+    post(enter("helper"), "/log/care", task="feed_water", place="pen", by="keeper", back="/")
+    assert newest(app).by == "helper"
+
+
+def test_only_what_the_asker_wrote_is_offered_to_undo(app: FastAPI, enter: Enter) -> None:
+    keeper, helper = enter("keeper"), enter("helper")
+    post(keeper, "/log/care", task="feed_water", place="pen", back="/")
+    address = f"/?kept={newest(app).id}"
+    assert "retract" in keeper.get(address).text
+    for page in (helper.get(address).text, keeper.get("/?kept=%7Bx%7D").text):
+        assert "/retract" not in page
+
+
+def test_a_page_is_come_back_to_by_its_address_as_it_was_written(
+    app: FastAPI, keeper: TestClient
+) -> None:
+    """A name with a per cent sign is another when its address is read more often than written."""
+    post(keeper, "/log/place", place="x y", role="pen", back="/")
+    hens = {"group": "new", "place": "x y", "hens": "3", "hatched_on": "2027-01-01"}
+    post(keeper, "/log/group", **hens, back="/")
+    page = keeper.get("/places/x%20y")
+    back = re.findall(r'name="back" value="([^"]+)"', page.text)
+    assert set(back) == {"/places/x%20y"}
+    _, where, _ = post(keeper, "/log/care", task="feed_water", place="x y", back=back[0])
+    assert where.startswith("/places/x%20y?kept=")
+    assert keeper.get(where).status_code == 200

@@ -181,3 +181,32 @@ def test_the_invented_flock_opens_without_a_passphrase_and_still_needs_tokens(
         assert client.post("/log/care", data={"task": "x"}).status_code == 403
         form = {"task": "feed_water", "place": "pen", "token": token_of(client, "/")}
         assert client.post("/log/care", data=form).status_code == 303
+
+
+def test_a_fault_of_our_own_is_said_in_the_language_with_every_header(
+    app: FastAPI, enter: Enter, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object) -> None:
+        raise RuntimeError
+
+    keeper = enter("keeper")
+    monkeypatch.setattr("quailwright.web.pages.round_for", broken)
+    answer = keeper.get("/", headers={"Accept-Language": "pt-BR"})
+    assert answer.status_code == 500
+    assert "RuntimeError" in answer.text
+    assert "of quailwright's own" not in answer.text
+    for name in ("Content-Security-Policy", "X-Content-Type-Options", "Cache-Control"):
+        assert answer.headers[name]
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/costs?until=0001-01-01",
+        "/costs/months.csv?until=0001-01-01",
+        "/api/costs?until=0001-02-03",
+        "/paper/back?week=0001-01-03",
+    ],
+)
+def test_days_before_calendars_are_refused(enter: Enter, path: str) -> None:
+    assert enter("keeper").get(path).status_code == 422

@@ -32,7 +32,7 @@ from quailwright.flock.state import Flock
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.journal.entries import Entry
 from quailwright.journal.findings import BadInput
-from quailwright.language import dated, figure, say, say_many
+from quailwright.language import dated, figure, say, say_many, with_point
 
 THIS_MONTH = "month"
 FIELDS = ("from", "until", "minute")
@@ -193,7 +193,7 @@ def _day(text: str) -> date | None:
 
 def _price(text: str) -> float:
     try:
-        return float(text.replace(",", "."))
+        return float(with_point(text))
     except ValueError:
         raise BadInput(
             say("What a minute of yours is worth is a number, such as 0.25, not {told!r}.",

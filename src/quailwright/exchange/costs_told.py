@@ -13,6 +13,7 @@ import numpy as np
 
 from quailwright.accounts.account import DOZEN, Account, Each, MonthOf, account, default_first
 from quailwright.accounts.what_moves import WhatMoves, what_moves
+from quailwright.exchange.typed import EARLIEST_YEAR
 from quailwright.flock.fold import fold
 from quailwright.flock.state import Flock
 from quailwright.journal.entries import Entry
@@ -83,6 +84,11 @@ def costs(
         BadInput: days that cannot be, or a price of a minute that is none.
     """
     until = day if last is None else last
+    if min(until, first or until).year < EARLIEST_YEAR:
+        raise BadInput(
+            say("Days before {year} cannot be looked at: nothing is known of them.",
+                year=str(EARLIEST_YEAR))
+        )  # fmt: skip
     if until > day:
         raise BadInput(
             say(

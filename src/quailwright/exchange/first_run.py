@@ -16,7 +16,7 @@ from quailwright.guide.round import units_of
 from quailwright.husbandry import facts
 from quailwright.journal.entries import Role
 from quailwright.journal.findings import BadInput, Finding
-from quailwright.language import LANGUAGES, mark, say, say_many, speaking
+from quailwright.language import LANGUAGES, mark, say, say_many, speaking, with_point
 
 Typed = Mapping[str, str]
 Entries = list[dict[str, str]]
@@ -570,7 +570,7 @@ def _offered(machine: _Machine, flock: Flock) -> set[str]:
 
 def _square_metres(typed: str, flock: Flock) -> str:
     try:
-        floor = float(typed.replace(",", "."))
+        floor = float(with_point(typed))
     except ValueError:
         raise _wrong(
             "floor", say("{typed!r} is no number.", typed=typed[:40]), say("Write one such as 2.5.")
@@ -580,7 +580,7 @@ def _square_metres(typed: str, flock: Flock) -> str:
 
 def _weeks(typed: Typed) -> float | None:
     try:
-        return float(typed.get("weeks", "").replace(",", "."))
+        return float(with_point(typed.get("weeks", "")))
     except ValueError:
         return None
 

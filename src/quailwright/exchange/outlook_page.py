@@ -14,7 +14,7 @@ from quailwright.husbandry import facts
 from quailwright.journal.entries import Goal, Source
 from quailwright.journal.findings import BadInput
 from quailwright.journal.store import Store
-from quailwright.language import mark, say
+from quailwright.language import mark, say, with_point
 from quailwright.outlook.forecast import Outlook, Question
 from quailwright.outlook.hatching import PlannedSet
 from quailwright.outlook.report import FIGURES, NAMES, as_published, chance_of_goal, compared
@@ -234,7 +234,7 @@ def _with_set(
 
 def _number(text: str, what: str, most: float) -> float:
     try:
-        value = float(text.replace(",", "."))
+        value = float(with_point(text))
     except ValueError:
         value = -1.0
     if not 0 < value <= most:

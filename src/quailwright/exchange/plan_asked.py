@@ -16,7 +16,7 @@ from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.journal.entries import LONGEST_BRIEF
 from quailwright.journal.findings import BadInput
-from quailwright.language import dated, mark, say
+from quailwright.language import TwoReadings, dated, mark, say, with_point
 from quailwright.outlook.report import prices_of
 from quailwright.planning.brief import CERTAINTY, Brief, completed, read_brief
 from quailwright.planning.brief_text import brief_text
@@ -333,7 +333,10 @@ def number_or_day(text: str) -> Any:
     """A number, a day, a yes or no; what is none of them stays text, for the reader to refuse."""
     if text in ("true", "false"):
         return text == "true"
-    plain = text.replace(",", ".")
+    try:
+        plain = with_point(text)
+    except TwoReadings:
+        return text
     with suppress(ValueError):
         return int(plain)
     with suppress(ValueError):

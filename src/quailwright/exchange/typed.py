@@ -7,6 +7,9 @@ from quailwright.journal.findings import BadInput
 from quailwright.journal.moments import NotAMoment, parse_moment, zone
 from quailwright.language import mark, say
 
+EARLIEST_YEAR = 1900
+"""No record is older, and before the first days of calendars nothing can be reckoned: judgement."""
+
 _CLOCK = re.compile(r"\d{1,2}:\d{2}(:\d{2})?\Z")
 _DAYS_AGO = {mark("today"): 0, mark("yesterday"): 1, mark("tomorrow"): -1}
 

@@ -37,6 +37,8 @@ def refused(
         return ""
     everything = {**known, **{entry.id: entry for entry in entries}}
     for entry in entries:
+        if role == "child" and entry.by not in ("", name):
+            return say("You write in your own name only.")
         for fact in _meant(entry, everything):
             if not may_write(role, kind_of(fact)):
                 return say(

@@ -6,7 +6,7 @@ from functools import cache
 from typing import Any, Final
 
 from quailwright.journal.entries import KINDS, Entry, as_dict, kind_of
-from quailwright.language import figure, mark, say
+from quailwright.language import figure, mark, say, says_commas
 
 _TOLD_ELSEWHERE = {"id", "kind", "at", "by", "note", "force", "instead"}
 
@@ -188,7 +188,8 @@ def _value(name: str, value: Any) -> str:
     if isinstance(value, bool):
         return say("yes") if value else say("no")
     if isinstance(value, list):
-        return ", ".join(_value(name, one) for one in value)
+        numbers = bool(value) and isinstance(value[0], int | float)
+        return ("; " if numbers and says_commas() else ", ").join(_value(name, o) for o in value)
     if isinstance(value, float):
         return figure(value, "g")
     if name == "task":

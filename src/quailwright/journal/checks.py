@@ -22,7 +22,7 @@ from quailwright.journal import entries as kinds
 from quailwright.journal.entries import KINDS, Entry
 from quailwright.journal.findings import Finding
 from quailwright.journal.moments import FIRST_YEAR, LAST_YEAR, NotAMoment, parse_moment, zone
-from quailwright.language import Said, later, say
+from quailwright.language import Said, TwoReadings, later, say, says_commas, with_point
 
 Problem = tuple[str, str, str]
 """Field, what is wrong, how to mend it."""
@@ -71,7 +71,9 @@ def build_entry(
     cls = KINDS.get(str(fields.get("kind", "")))
     try:
         if cls is not None:
-            fields = _parse_lists(cls, fields)
+            fields, doubtful = _parsed(cls, fields, line)
+            if doubtful:
+                return None, doubtful
         entry: Entry = msgspec.convert(dict(fields), kinds.AnyEntry, strict=False)
     except msgspec.ValidationError as error:
         return None, _explain(fields, line, error, strict=False)
@@ -80,22 +82,53 @@ def build_entry(
     return _checked(entry, line)
 
 
-def _parse_lists(cls: type[Entry], fields: Mapping[str, Any]) -> dict[str, Any]:
-    """Comma-separated text to a list, and JSON text to an object, where the field is one."""
-    parsed = dict(fields)
+def _parsed(
+    cls: type[Entry], fields: Mapping[str, Any], line: int | None
+) -> tuple[dict[str, Any], list[Finding]]:
+    """Text to a list, a number with its point or a JSON object, where the field is one.
+
+    With what may be read in two ways.
+    """
+    parsed, doubtful = dict(fields), []
     for field in msgspec.structs.fields(cls):
         text = parsed.get(field.encode_name)
         if not isinstance(text, str):
             continue
         shapes = _shapes(field.type)
-        if any(isinstance(shape, inspect.ListType) for shape in shapes):
-            parsed[field.encode_name] = [part.strip() for part in text.split(",") if part.strip()]
-        elif any(isinstance(shape, inspect.StructType) for shape in shapes):
+        lists = [shape for shape in shapes if isinstance(shape, inspect.ListType)]
+        try:
+            if lists and isinstance(lists[0].item_type, _NUMBERS):
+                parsed[field.encode_name] = [with_point(part) for part in _apart(text)]
+            elif lists:
+                parts = [part.strip() for part in text.split(",")]
+                parsed[field.encode_name] = [part for part in parts if part]
+            elif any(isinstance(shape, _NUMBERS) for shape in shapes):
+                parsed[field.encode_name] = with_point(text.strip())
+        except TwoReadings as number:
+            what = say("{number} may be read in two ways.", number=str(number))
+            mend = say("Write it without a sign for thousands, such as 1250 or 1.25.")
+            doubtful.append(Finding("shape", what, mend, line=line, field=field.encode_name))
+            continue
+        if not lists and any(isinstance(shape, inspect.StructType) for shape in shapes):
             try:
                 parsed[field.encode_name] = json.loads(text)
             except ValueError:
                 continue
-    return parsed
+    return parsed, doubtful
+
+
+def _apart(text: str) -> list[str]:
+    """The numbers of a list as typed: apart by semicolons, by spaces, or by commas.
+
+    Where decimals have a comma, one that stands without a space belongs to a number.
+    """
+    if ";" in text:
+        parts = text.split(";")
+    elif says_commas():
+        parts = re.split(r",?\s+", text.strip())
+    else:
+        parts = text.split(",")
+    return [part.strip() for part in parts if part.strip()]
 
 
 def _checked(entry: Entry, line: int | None) -> tuple[Entry | None, list[Finding]]:
@@ -548,6 +581,9 @@ def _either(names: Iterable[str]) -> Said:
     """Two names or more, of which one will do."""
     *first, last = names
     return later("{names} or {last}", names=", ".join(first), last=last)
+
+
+_NUMBERS = (inspect.IntType, inspect.FloatType)
 
 
 @cache

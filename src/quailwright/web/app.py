@@ -1,5 +1,6 @@
 """The application: what is served, and what every answer carries."""
 
+import logging
 from collections.abc import AsyncIterator, Awaitable, Callable, MutableMapping
 from contextlib import asynccontextmanager
 from http import HTTPStatus
@@ -62,6 +63,7 @@ _HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), geolocation=(), microphone=()",
 }
+_log = logging.getLogger("uvicorn.error")
 _KEPT_FOR_GOOD = "public, max-age=31536000, immutable"
 _ASKED_EACH_TIME = "private, no-cache"
 
@@ -152,8 +154,22 @@ class Speaking:
         request = Request(scope)
         asked = request.headers.get("accept-language", "").split(",")
         chosen = [request.cookies.get(LANGUAGE, ""), *(tag.split(";")[0].strip() for tag in asked)]
+        begun = False
+
+        async def noted(message: _Message) -> None:
+            nonlocal begun
+            begun = True
+            await send(message)
+
         with speaking(best_of(chosen)):
-            await self._app(scope, receive, send)
+            try:
+                await self._app(scope, receive, noted)
+            except Exception as error:
+                if begun:
+                    raise
+                # Answered in here it is in this language, and bears the headers of all answers.
+                _log.exception("A fault of our own")
+                await _own_fault(request, error)(scope, receive, send)
 
 
 def _say_failures(app: FastAPI) -> None:
@@ -164,7 +180,6 @@ def _say_failures(app: FastAPI) -> None:
     app.exception_handler(NoPassphraseYet)(_no_passphrase_yet)
     app.exception_handler(HTTPException)(_not_served)
     app.exception_handler(RequestValidationError)(_not_understood)
-    app.exception_handler(Exception)(_own_fault)
 
 
 def status_of(error: QuailwrightError) -> HTTPStatus:

@@ -62,7 +62,7 @@ def write_all(home: Home, who: Visitor, typed: Iterable[Mapping[str, str]]) -> l
     """Writes entries typed as text, all or none. Raises MayNot, BadInput and its kin."""
     by = {"by": who.name} if who.name else {}
     zone_name = home.flock().zone
-    entries = [typed_entry({**by, **one}, home.now(), home.fresh_id(), zone_name) for one in typed]
+    entries = [typed_entry({**one, **by}, home.now(), home.fresh_id(), zone_name) for one in typed]
     sentence = refused(home, who, *entries)
     if sentence:
         raise MayNot(sentence)

@@ -135,4 +135,4 @@ def as_typed(plain: Mapping[str, Any]) -> dict[str, str]:
 def _text(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return f"{value:.15g}" if isinstance(value, float) else str(value)

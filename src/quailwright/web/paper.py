@@ -19,6 +19,7 @@ from quailwright.exchange.paper_back import (
     week_back,
     week_before,
 )
+from quailwright.exchange.typed import EARLIEST_YEAR
 from quailwright.guide.round import day_at, units_of
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.journal.findings import BadInput, FlockUnusable, QuailwrightError
@@ -170,7 +171,10 @@ def _day(text: str, otherwise: date) -> date:
 
 def _week_asked(text: str, on: date) -> date:
     """The Monday of the week asked for (any of its days, or `2027-W18` of ISO 8601); this one."""
-    first = monday_of(_day(text, on))
+    day = _day(text, on)
+    if day.year < EARLIEST_YEAR:
+        raise BadInput(say("That week is too long ago. Type back one of these years."))
+    first = monday_of(day)
     if first > on:
         raise BadInput(say("That week is still to come. Type back one that has begun."))
     return first

@@ -152,6 +152,12 @@ def part(template: str, **shown: Any) -> str:
     return templates().get_template(template).render(token=TOKEN_COMES_HERE, **shown)
 
 
+def _kept(request: Request, home: Home, who: Visitor) -> str:
+    """The entry that was written just now by whoever asks, by its id; "" for anything else."""
+    entry = home.desk.known(home.now()).get(request.query_params.get("kept", ""))
+    return entry.id if entry is not None and entry.by in ("", who.name) else ""
+
+
 def page(
     request: Request, who: Visitor, template: str, *, status: int = 200, **shown: Any
 ) -> HTMLResponse:
@@ -164,11 +170,11 @@ def page(
         .render(
             who=who,
             token=write_token(home, who),
-            path=request.url.path,
+            path=quote(request.url.path),
             holding=flock.holding if who.role is not None else None,
             mark=home.desk.mark() if who.role is not None else "",
             invented=home.settings.invented,
-            kept=request.query_params.get("kept", ""),
+            kept=_kept(request, home, who),
             **shown,
         )
     )

@@ -25,13 +25,22 @@ function moment(data) {
   return clock ? here(new Date(`${day || here().day}T${clock}`)).at : day;
 }
 
+const SAYS_COMMAS = (1.5).toLocaleString(language).includes(",");
+
+// Numbers one after another: where decimals have a comma, one without a space belongs to a number.
+function apart(text) {
+  const parts = text.includes(";") ? text.split(";") : SAYS_COMMAS ? text.split(/,?\s+/) : text.split(",");
+  return parts.map((part) => part.trim()).filter(Boolean);
+}
+
 function valueOf(text, takes) {
   // 0,5 is a half; 1,200 may be either, and goes up as it is, to be asked about.
+  if (SAYS_COMMAS && /^-?\d{1,3}(\.\d{3})+$/.test(text)) return text;
   const plain = /^-?\d+,\d{1,2}$/.test(text) ? text.replace(",", ".") : text;
   if (takes === "flag") return true;
   if (takes === "whole" || takes === "number") return Number.isNaN(Number(plain)) ? text : Number(plain);
   if (takes === "names") return text.split(",").map((part) => part.trim()).filter(Boolean);
-  if (takes === "numbers") return text.split(",").map((part) => Number(part.trim()));
+  if (takes === "numbers") return apart(text).map((part) => valueOf(part, "number"));
   return text;
 }
 

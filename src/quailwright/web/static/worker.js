@@ -44,8 +44,10 @@ self.addEventListener("fetch", (event) => {
   const { request } = event;
   const { origin, pathname, search } = new URL(request.url);
   if (origin !== self.location.origin) return;
-  if (request.method === "POST" && pathname === "/sign-out") {
-    event.waitUntil(caches.delete(SEEN));
+  // Another person may come: what the one before has seen is not theirs.
+  if (request.method === "POST" && ["/sign-out", "/sign-in", "/begin"].includes(pathname)) {
+    event.respondWith(caches.delete(SEEN).then(() => fetch(request)));
+    return;
   }
   if (request.method !== "GET") return;
   if (pathname.startsWith("/static/")) {
