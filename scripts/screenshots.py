@@ -74,6 +74,8 @@ def open_pad(page: Page) -> None:
         pen.locator(f"details[open] [data-key='{key}']").tap()
 
 
+PAINTED = "new Promise(done => setTimeout(() => requestAnimationFrame(done), 300))"
+"""Waits until what was scrolled to is painted."""
 MORE_EGGS = "260"
 """A week: more than the demo's hens lay, so that the plan has sets."""
 
@@ -145,6 +147,7 @@ def take(driver: Playwright, folder: Path, address: str, child_address: str) -> 
         make_a_plan(page, address)
         for name, seen in (("made", "main"), ("bars", "#over"), ("sliders", "form.sliding")):
             page.locator(seen).first.evaluate("each => each.scrollIntoView()")
+            page.evaluate(PAINTED)
             page.screenshot(path=folder / f"{name}-{scheme}.png")
         page.goto(f"{child_address}/sign-in")
         page.screenshot(path=folder / f"sign-in-{scheme}.png")
