@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from tests.makers import made
 
 from quailwright.flock.fold import fold
+from quailwright.husbandry.feeding import Stage
 from quailwright.planning.blend import Blend, BlendAsked, ShelfFeed, blended, square
 from quailwright.planning.blend_brief import read_blend, stages_of
 
@@ -192,6 +193,27 @@ def test_oyster_shell_stands_beside_for_hens_and_never_for_chicks() -> None:
     assert of_hens.shell_g == pytest.approx(lacking)
     for birds in ({"starter"}, {"grower"}, {"starter", "layer"}, set()):
         assert blended(BlendAsked(feeds, target, birds=frozenset(birds))).shell_g is None  # type: ignore[arg-type]
+
+
+def test_no_square_is_drawn_where_the_answer_is_no() -> None:
+    """Its parts would hold 2.9 % calcium, where growers stand 1.2 % (Wideman 1985)."""
+    crumbs = ShelfFeed("crumbs", {"protein": 28.0, "calcium": 1.1})
+    pellets = ShelfFeed("pellets", {"protein": 16.0, "calcium": 3.8})
+    asked = BlendAsked((pellets, crumbs), {"protein": 20.0}, birds=frozenset({"grower", "layer"}))
+    found = blended(asked)
+    assert (found.status, found.square) == ("infeasible", None)
+
+
+def test_oyster_shell_is_not_mixed_in_for_birds_that_do_not_lay() -> None:
+    """Not even in the nearest blend; shelled maize is no shell."""
+    shell = ShelfFeed("oyster shell", {"protein": 0.0, "calcium": 38.0})
+    soya = ShelfFeed("sbm48", {"protein": 48.5, "calcium": 0.27})
+    maize = ShelfFeed("shelled corn", {"protein": 8.5, "calcium": 0.02})
+    chicks: frozenset[Stage] = frozenset({"starter"})
+    found = blended(BlendAsked((shell, soya), {"protein": 24.0}, birds=chicks))
+    assert (found.left_out, found.square) == ({"oyster shell": "shell"}, None)
+    assert found.kilograms[0] == 0
+    assert blended(BlendAsked((maize, soya), {"protein": 24.0}, birds=chicks)).status == "met"
 
 
 def test_medicated_feed_is_left_out_for_hens_in_lay() -> None:

@@ -155,6 +155,12 @@ def _left_out(blend: Blend) -> Iterator[str]:
     for name, why in blend.left_out.items():
         if why == "medicated":
             yield say("{feed} is left out: it is medicated, and hens in lay eat here.", feed=name)
+        elif why == "shell":
+            yield say(
+                "{feed} is left out: birds that do not lay eat of it. Hens get theirs in a dish of "
+                "its own.",
+                feed=name,
+            )
         else:
             yield say(
                 "{feed} is left out: a layer feed whose label tells no calcium is not for birds "

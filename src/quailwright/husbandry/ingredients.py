@@ -1,6 +1,7 @@
 """Ingredients of feed: what they hold, how much of them a ration may hold, and their cautions."""
 
 import csv
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -100,7 +101,16 @@ def is_medicine(name: str) -> bool:
     return any(word in low for word in _MEDICINES)
 
 
+_SHELLS: Final = frozenset(
+    ("oyster", "oysters", "oystershell", "shell", "shells", "seashell", "seashells", "eggshell",
+     "eggshells", "ostra", "ostras", "concha", "conchas")
+)  # fmt: skip
+
+
 def is_shell(name: str) -> bool:
     """Whether a name is that of oyster shell or the like, which chicks never get."""
-    low = name.lower()
-    return "oyster" in low or "shell" in low
+    return not _SHELLS.isdisjoint(_words(name))
+
+
+def _words(name: str) -> list[str]:
+    return re.findall(r"[^\W_]+", name.casefold())

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from quailwright.husbandry import facts
 from quailwright.husbandry.feeding import Stage
+from quailwright.husbandry.ingredients import is_shell
 from quailwright.planning.program import Program
 from quailwright.planning.ration_mix import BATCH_KG
 from quailwright.planning.solver import solve
@@ -85,7 +86,7 @@ class Square:
     parts: tuple[float, float]
 
 
-Why = Literal["medicated", "layer feed"]
+Why = Literal["medicated", "layer feed", "shell"]
 
 
 @dataclass(frozen=True)
@@ -167,7 +168,7 @@ def blended(asked: BlendAsked) -> Blend:
         kilograms,
         left_out,
         reach,
-        _square(asked, left_out),
+        _square(asked, left_out) if met else None,
         None,
     )
     return replace(found, shell_g=_shell(found))
@@ -175,11 +176,13 @@ def blended(asked: BlendAsked) -> Blend:
 
 def _left_out(asked: BlendAsked) -> dict[str, Why]:
     """Feeds that the birds may not have: medicated ones for hens in lay, and for birds that do not
-    lay a layer feed whose calcium is not told."""
+    lay oyster shell, and a layer feed whose calcium is not told."""
     found: dict[str, Why] = {}
     for feed in asked.feeds:
         if feed.medicated and "layer" in asked.birds:
             found[feed.name] = "medicated"
+        elif asked.calcium_most is not None and is_shell(feed.name):
+            found[feed.name] = "shell"
         elif feed.layer and asked.calcium_most is not None and "calcium" not in feed.contents:
             found[feed.name] = "layer feed"
     return found
