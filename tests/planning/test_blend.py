@@ -8,8 +8,10 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from tests.makers import made
 
+from quailwright.exchange.blend_told import said
 from quailwright.flock.fold import fold
 from quailwright.husbandry.feeding import Stage
+from quailwright.husbandry.ingredients import is_medicine
 from quailwright.planning.blend import Blend, BlendAsked, ShelfFeed, blended, square
 from quailwright.planning.blend_brief import read_blend, stages_of
 
@@ -214,6 +216,82 @@ def test_oyster_shell_is_not_mixed_in_for_birds_that_do_not_lay() -> None:
     assert (found.left_out, found.square) == ({"oyster shell": "shell"}, None)
     assert found.kilograms[0] == 0
     assert blended(BlendAsked((maize, soya), {"protein": 24.0}, birds=chicks)).status == "met"
+
+
+def test_no_shell_is_proposed_beside_unknown_calcium() -> None:
+    pellets = ShelfFeed("hen pellets", {"protein": 16.0})
+    asked = BlendAsked((pellets, STARTER), {"protein": 20.0}, birds=frozenset({"layer"}))
+    found = blended(asked)
+    assert (found.status, found.shell_g) == ("met", None)
+    assert found.untold("calcium") == ["hen pellets"]
+    assert any("How much calcium it holds is not known" in one for one in said(found))
+
+
+def of_brief(birds: str, target: float, *feeds: str) -> Blend:
+    """The blend of a brief of feeds, each the fields of its table."""
+    text = f"birds = {birds}\n[target]\nprotein_pct = {target}\n"
+    asked, findings = read_blend(
+        (text + "".join(f"[[feed]]\n{one}\n" for one in feeds)).encode(), NOBODY, ON
+    )
+    assert findings == []
+    assert asked is not None
+    return blended(asked)
+
+
+def test_no_blend_goes_past_what_birds_may_have_of_an_ingredient() -> None:
+    """Salt at 0.4 % and limestone at 9 % (the table's limits) leave crumbs too rich; cottonseed
+    meal (gossypol) is not for chicks; the square still stands where a limit is far off."""
+    crumbs = "feed = 'crumbs'\nprotein_pct = 28\ncalcium_pct = 1.1"
+    found = of_brief('["layer"]', 20, crumbs, "feed = 'salt'", "feed = 'limestone'")
+    assert found.status == "infeasible"
+    assert percent(found) == pytest.approx([90.6, 0.4, 9.0])
+    chicks = of_brief('["starter"]', 28, crumbs, "feed = 'cottonseed_meal'", "feed = 'maize'")
+    assert chicks.left_out == {"cottonseed_meal": "limit"}
+    assert of_brief('["layer"]', 20, crumbs, "feed = 'maize'").square is not None
+    assert of_brief('["layer"]', 10, crumbs, "feed = 'maize'").status == "infeasible"
+
+
+@pytest.mark.parametrize(
+    ("feed", "says"),
+    [
+        ("feed = 'l_lys'", "l_lys is no feed to blend: it is dosed in a whole ration."),
+        ("feed = 'premix'", "premix is no feed to blend"),
+        ("feed = 'salt'\nshare_pct = 3", "these birds may have 0.4 % of salt in their feed"),
+    ],
+)
+def test_what_is_dosed_is_no_feed_to_blend(feed: str, says: str) -> None:
+    text = f"birds = ['layer']\n[[feed]]\nfeed = 'maize'\n[[feed]]\n{feed}\n"
+    assert any(says in sentence for sentence in sentences(text)), sentences(text)
+
+
+def test_layer_pellets_that_tell_no_calcium_are_kept_from_chicks_by_their_name() -> None:
+    crumbs = "feed = 'crumbs'\nprotein_pct = 28\ncalcium_pct = 1.1"
+    found = of_brief('["starter"]', 24, crumbs, "feed = 'layer pellets'\nprotein_pct = 18")
+    assert found.left_out == {"layer pellets": "layer feed"}
+    hens = of_brief('["layer"]', 24, crumbs, "feed = 'layer pellets'\nprotein_pct = 18")
+    assert hens.status == "met"
+
+
+@pytest.mark.parametrize(
+    ("name", "medicine"),
+    [
+        ("medicated chick crumbs", True),
+        ("ração medicada", True),
+        ("chick crumbs with a coccidiostat", True),
+        ("anticoccidial crumbs", True),
+        ("sulfadimethoxine premix", True),
+        ("medicated grower, copper sulfate", True),
+        ("copper sulfate", False),
+        ("unmedicated chick crumbs", False),
+        ("non-medicated starter", False),
+        ("ração sem coccidiostático", False),
+    ],
+)
+def test_medicine_is_known_by_the_name_of_a_feed(name: str, medicine: bool) -> None:
+    assert is_medicine(name) is medicine
+    crumbs = f"feed = '{name}'\nprotein_pct = 28\ncalcium_pct = 1.1"
+    found = of_brief('["layer"]', 20, crumbs, "feed = 'maize'")
+    assert (name in found.left_out) is medicine
 
 
 def test_medicated_feed_is_left_out_for_hens_in_lay() -> None:

@@ -59,8 +59,8 @@ def status_words(blend: Blend) -> str:
                 target=amount_said(code, target),
             )
     return say(
-        "No blend of these feeds holds {targets} within the amounts, the stock and the calcium "
-        "that these birds stand.",
+        "No blend of these feeds holds {targets} within the amounts, the stock, the calcium that "
+        "these birds stand, and how much of each ingredient they may have.",
         targets=targets_said(blend),
     )
 
@@ -155,6 +155,8 @@ def _left_out(blend: Blend) -> Iterator[str]:
     for name, why in blend.left_out.items():
         if why == "medicated":
             yield say("{feed} is left out: it is medicated, and hens in lay eat here.", feed=name)
+        elif why == "limit":
+            yield say("{feed} is left out: it is not for all birds that eat of this.", feed=name)
         elif why == "shell":
             yield say(
                 "{feed} is left out: birds that do not lay eat of it. Hens get theirs in a dish of "
@@ -170,6 +172,14 @@ def _left_out(blend: Blend) -> Iterator[str]:
 
 
 def _shell(blend: Blend) -> Iterator[str]:
+    untold = blend.untold("calcium")
+    if untold and "layer" in blend.asked.birds:
+        yield say(
+            "How much calcium it holds is not known: the label of {feeds} is not told. Hens in lay "
+            "need about {need:g} %: read the label before you give oyster shell beside it.",
+            feeds=", ".join(untold),
+            need=facts.value("feeding.calcium_layer"),
+        )
     if blend.shell_g is not None:
         yield say(
             "It holds {calcium} calcium where hens in lay need about {need:g} %: put oyster shell "

@@ -86,18 +86,26 @@ def _ingredient(line: dict[str, str]) -> Ingredient:
 
 _MEDICINES: Final = (
     "amprolium", "antibiotic", "antibiotico", "antibiótico", "bacitracin", "chlortetracycline",
-    "coccidiostat", "coccidiostático", "decoquinate", "diclazuril", "doxycycline", "enrofloxacin",
+    "coccidi", "decoquinate", "diclazuril", "doxycycline", "enrofloxacin",
     "ethopabate", "erythromycin", "fenbendazole", "flubendazole", "ivermectin", "lasalocid",
-    "levamisole", "maduramicin", "medicine", "metronidazole", "monensin", "narasin", "nicarbazin",
+    "levamisole", "maduramicin", "medicad", "medicament", "medicat", "medicine",
+    "metronidazole", "monensin", "narasin", "nicarbazin",
     "oxytetracycline", "robenidine", "salinomycin", "semduramicin", "sulfa", "sulpha",
     "tetracycline", "tiamulin", "toltrazuril", "tylosin", "wormer", "zoalene",
 )  # fmt: skip
 """Words by which a medicine is known; no dose of any stands anywhere here."""
+_NO_MEDICINE: Final = re.compile(
+    r"sul(?:f|ph)at\w*"
+    r"|\b(?:un|non|no|not|without|não|nao|sem)[\s_-]*(?:antibi|coccidi|medic)\w*"
+    r"|\b(?:antibi|coccidi|medic)\w*[\s_-]+free\b"
+)
+"""Sulfates are salts, and unmedicated feed says so."""
+_LAYERS: Final = frozenset(("lay", "layer", "layers", "laying", "postura", "poedeira", "poedeiras"))
 
 
 def is_medicine(name: str) -> bool:
-    """Whether a name is that of a medicine."""
-    low = name.lower()
+    """Whether a name is that of a medicine, or of a feed with one in it."""
+    low = _NO_MEDICINE.sub(" ", name.lower())
     return any(word in low for word in _MEDICINES)
 
 
@@ -110,6 +118,11 @@ _SHELLS: Final = frozenset(
 def is_shell(name: str) -> bool:
     """Whether a name is that of oyster shell or the like, which chicks never get."""
     return not _SHELLS.isdisjoint(_words(name))
+
+
+def is_layer_feed(name: str) -> bool:
+    """Whether a name is that of a feed for hens in lay, rich in calcium."""
+    return not _LAYERS.isdisjoint(_words(name))
 
 
 def _words(name: str) -> list[str]:
