@@ -7,8 +7,10 @@ from datetime import date
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests.makers import made
 
 from quailwright.flock.fold import fold
+from quailwright.flock.state import Flock
 from quailwright.husbandry.ingredients import ingredients
 from quailwright.husbandry.nutrients import NUTRIENTS
 from quailwright.planning.blend import blended
@@ -119,6 +121,53 @@ def test_own_needs_stand_as_written_and_the_tables_move_with_energy() -> None:
     assert found.question.energy == 2900
     flat = asked(f'stage = "layer"\nper_energy = false\n{MAIZE}')
     assert not any(need.per_energy for need in flat.question.needs)
+
+
+def sentences(text: str, flock: Flock = NOBODY) -> list[str]:
+    """Every problem of a brief."""
+    found, findings = read_ration(text.encode(), flock)
+    assert (found is None) is bool(findings)
+    return [finding.sentence for finding in findings]
+
+
+def test_an_own_most_may_not_pass_what_birds_stand() -> None:
+    """Laying hens' calcium damages the kidneys of growing birds (Wideman 1985)."""
+    (one,) = sentences(f'stage = "starter"\n[needs.calcium]\nmin = 3\nmax = 4\n{MAIZE}')
+    assert "needs.calcium.max: birds of this stage stand 1.2 % of calcium at most." in one
+    assert sentences(f'stage = "grower"\n[needs.sodium]\nmax = 1\n{MAIZE}')
+    own = asked(f'stage = "starter"\n[needs.calcium]\nmax = 1.0\n{MAIZE}').question.needs
+    assert {need.nutrient: need.most for need in own}["calcium"] == 1.0
+
+
+@pytest.mark.parametrize(
+    "fields", ['ingredient = "pellets"', 'ingredient = "pellets"\nlike = "maize"']
+)
+def test_a_layer_feed_of_unknown_calcium_is_kept_from_chicks(fields: str) -> None:
+    label = {"feed": "pellets", "protein_pct": 16, "me_kcal_kg": 2700, "stage": "layer"}
+    flock = fold([made("feed", "2027-05-01", **label)], ON)
+    rest = f"{MAIZE}[[ingredient]]\n{fields}\nprice_per_kg = 0.2\n"
+    (one,) = sentences(f'stage = "starter"\n{rest}', flock)
+    assert "ingredient 2: pellets tells no calcium" in one
+    assert sentences(f'stage = "layer"\n{rest}', flock) == []
+    assert sentences(f'stage = "starter"\n{rest}contains = {{ calcium = "1 %" }}\n', flock) == []
+
+
+def test_any_meal_of_unknown_calcium_is_kept_from_chicks() -> None:
+    rest = (
+        f'{MAIZE}[[ingredient]]\ningredient = "meal"\nprice_per_kg = 1\n'
+        'contains = { protein = "40 %" }\n'
+    )
+    (one,) = sentences(f'stage = "grower"\n{rest}')
+    assert "meal tells no calcium" in one
+
+
+def test_shelled_maize_is_no_shell_and_medicated_feed_is_no_ingredient() -> None:
+    rest = "price_per_kg = 0.3\n"
+    corn = f'[[ingredient]]\ningredient = "shelled corn"\nlike = "maize"\n{rest}'
+    assert sentences(f'stage = "starter"\n{corn}') == []
+    crumbs = f'[[ingredient]]\ningredient = "medicated crumbs"\nlike = "bag_gamebird_28"\n{rest}'
+    (one,) = sentences(f'stage = "starter"\n{crumbs}')
+    assert "a medicine, or a feed with one in it, is no ingredient of a ration." in one
 
 
 # No brief breaks them.
