@@ -376,3 +376,45 @@ def test_the_journal_tells_feeds_prices_stock_and_birds() -> None:
     assert asked.from_need
     assert stages_of(flock, date(2026, 10, 10)) == {"starter"}
     assert stages_of(flock, ON, "brooder") == frozenset()
+
+
+def test_the_journals_old_feed_is_not_thinned_with_good_feed() -> None:
+    """A bag of 90 days' keeping, bought 304 days before, beside one of 20 days before."""
+    flock = fold(
+        [
+            made("feed", "2026-07-01", feed="crumbs", protein_pct=28, keeps_days=90),
+            made("feed_bought", "2026-07-01", feed="crumbs", kg=20),
+            made("feed_bought", "2027-04-12", feed="crumbs", kg=5),
+            made("feed", "2026-07-01", feed="maize", protein_pct=9, keeps_days=90),
+            made("feed_bought", "2026-07-01", feed="maize", kg=20),
+            made("feed", "2027-04-01", feed="mouldy pellets", protein_pct=17),
+        ],
+        ON,
+    )
+    asked, findings = read_blend(b"birds = ['layer']\n", flock, ON)
+    assert findings == []
+    assert asked is not None
+    assert [(feed.stock_kg, feed.old_kg) for feed in asked.feeds] == [(5, 20), (0, 20), (None, 0)]
+    found = blended(asked)
+    assert found.kilograms[0] <= 5
+    assert found.kilograms[1:].tolist() == [0, 0]
+    assert found.left_out == {"mouldy pellets": "mouldy"}
+    sentences = said(found)
+    assert any("20 kg of maize is left out" in one for one in sentences)
+    assert "Never feed what is mouldy, nor thin it with good feed." in sentences
+
+
+def test_cocks_alone_do_not_lay() -> None:
+    """Their calcium is that of birds that do not lay."""
+    birds = {"hatched_on": "2026-10-01"}
+    flock = fold(
+        [
+            made("place", "2027-04-01", place="pen", role="pen"),
+            made("place", "2027-04-01", place="cage", role="pen"),
+            made("group", "2027-04-01", group="hens", place="pen", hens=10, cocks=2, **birds),
+            made("group", "2027-04-01", group="cocks", place="cage", cocks=4, **birds),
+        ],
+        ON,
+    )
+    assert stages_of(flock, ON, "cage") == {"grower"}
+    assert stages_of(flock, ON, "pen") == {"layer"}

@@ -170,6 +170,12 @@ def test_shelled_maize_is_no_shell_and_medicated_feed_is_no_ingredient() -> None
     assert "a medicine, or a feed with one in it, is no ingredient of a ration." in one
 
 
+def test_what_is_mouldy_is_no_ingredient() -> None:
+    mouldy = '[[ingredient]]\ningredient = "mouldy maize"\nlike = "maize"\nprice_per_kg = 0\n'
+    (one,) = sentences(f'stage = "layer"\n{mouldy}')
+    assert "what is mouldy is never fed" in one
+
+
 # No brief breaks them.
 
 _VALUES = st.one_of(

@@ -148,13 +148,15 @@ def _rich(feed: ShelfFeed) -> bool:
 
 def said(blend: Blend) -> list[str]:
     """What else is to be known."""
-    return [*_left_out(blend), *_shell(blend), *_covers(blend)]
+    return [*_left_out(blend), *_old(blend), *_shell(blend), *_covers(blend)]
 
 
 def _left_out(blend: Blend) -> Iterator[str]:
     for name, why in blend.left_out.items():
         if why == "medicated":
             yield say("{feed} is left out: it is medicated, and hens in lay eat here.", feed=name)
+        elif why == "mouldy":
+            yield say("{feed} is left out: what is mouldy is never fed.", feed=name)
         elif why == "limit":
             yield say("{feed} is left out: it is not for all birds that eat of this.", feed=name)
         elif why == "shell":
@@ -168,6 +170,17 @@ def _left_out(blend: Blend) -> Iterator[str]:
                 "{feed} is left out: a layer feed whose label tells no calcium is not for birds "
                 "that do not lay.",
                 feed=name,
+            )
+
+
+def _old(blend: Blend) -> Iterator[str]:
+    for feed in blend.asked.feeds:
+        if feed.old_kg > 0:
+            yield say(
+                "{kg:g} kg of {feed} is left out: by the journal it was mixed longer ago than it "
+                "keeps.",
+                kg=round(feed.old_kg, 2),
+                feed=feed.name,
             )
 
 
@@ -196,6 +209,7 @@ def _covers(blend: Blend) -> Iterator[str]:
         "balanced feed; for more than a little of it, ask for a ration.",
         nutrients=", ".join(say(NUTRIENTS[code].name) for code in blend.asked.targets),
     )
+    yield say("Never feed what is mouldy, nor thin it with good feed.")
 
 
 def heading(blend: Blend) -> str:

@@ -100,6 +100,7 @@ _NO_MEDICINE: Final = re.compile(
     r"|\b(?:antibi|coccidi|medic)\w*[\s_-]+free\b"
 )
 """Sulfates are salts, and unmedicated feed says so."""
+_MOULDS: Final = ("mould", "mold", "mofad", "mofo", "bolor", "embolor")
 _LAYERS: Final = frozenset(("lay", "layer", "layers", "laying", "postura", "poedeira", "poedeiras"))
 
 
@@ -118,6 +119,11 @@ _SHELLS: Final = frozenset(
 def is_shell(name: str) -> bool:
     """Whether a name is that of oyster shell or the like, which chicks never get."""
     return not _SHELLS.isdisjoint(_words(name))
+
+
+def is_mouldy(name: str) -> bool:
+    """Whether a name says that it is mouldy, which no bird gets, however thinned."""
+    return any(word.startswith(_MOULDS) for word in _words(name))
 
 
 def is_layer_feed(name: str) -> bool:

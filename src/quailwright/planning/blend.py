@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from quailwright.husbandry import facts
 from quailwright.husbandry.feeding import Stage
-from quailwright.husbandry.ingredients import is_shell
+from quailwright.husbandry.ingredients import is_mouldy, is_shell
 from quailwright.planning.program import Program
 from quailwright.planning.ration_mix import BATCH_KG
 from quailwright.planning.solver import solve
@@ -36,6 +36,7 @@ class ShelfFeed:
         least, most: shares, 0 to 1.
         layer: it is a layer feed.
         medicated: there is a medicine in it.
+        old_kg: what there is beside `stock_kg` that was mixed longer ago than it keeps.
         limit: share that these birds may have of it at most, whatever the keeper asks; 0 to 1.
     """
 
@@ -50,6 +51,7 @@ class ShelfFeed:
     layer: bool = False
     medicated: bool = False
     limit: float = 1.0
+    old_kg: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +90,7 @@ class Square:
     parts: tuple[float, float]
 
 
-Why = Literal["medicated", "layer feed", "shell", "limit"]
+Why = Literal["medicated", "layer feed", "shell", "limit", "mouldy"]
 
 
 @dataclass(frozen=True)
@@ -182,11 +184,14 @@ def blended(asked: BlendAsked) -> Blend:
 
 
 def _left_out(asked: BlendAsked) -> dict[str, Why]:
-    """Feeds that the birds may not have: medicated ones for hens in lay, and for birds that do not
-    lay oyster shell, a layer feed whose calcium is not told, and what is not for them at all."""
+    """Feeds that the birds may not have: mouldy ones, medicated ones for hens in lay, and for birds
+    that do not lay oyster shell, a layer feed whose calcium is not told, and what is not for them
+    at all."""
     found: dict[str, Why] = {}
     for feed in asked.feeds:
-        if feed.medicated and "layer" in asked.birds:
+        if is_mouldy(feed.name):
+            found[feed.name] = "mouldy"
+        elif feed.medicated and "layer" in asked.birds:
             found[feed.name] = "medicated"
         elif asked.calcium_most is not None and is_shell(feed.name):
             found[feed.name] = "shell"

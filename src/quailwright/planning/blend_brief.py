@@ -16,6 +16,7 @@ from quailwright.husbandry.nutrients import Basis, as_fed, problems_of
 from quailwright.journal import entries as kinds
 from quailwright.journal.findings import Finding
 from quailwright.language import mark, say
+from quailwright.outlook.feed_ahead import past_keeping_kg
 from quailwright.planning.blend import BlendAsked, ShelfFeed
 from quailwright.planning.brief import AMOUNT, Document, Field, Path, read_document
 from quailwright.planning.ration_brief import (
@@ -87,9 +88,9 @@ def read_blend(data: bytes, flock: Flock, on: date) -> tuple[BlendAsked | None, 
         )
     shelf = {name.casefold(): stock for name, stock in flock.feeds.items()}
     if "feed" in document.values:
-        feeds = tuple(_feeds(document, shelf, birds))
+        feeds = tuple(_feeds(document, shelf, birds, on))
     else:
-        feeds = tuple(_of_journal(flock, birds))
+        feeds = tuple(_of_journal(flock, birds, on))
     targets, from_need = _targets(document, birds)
     if len(feeds) < 2 and not document.findings:
         document.find(
@@ -139,11 +140,11 @@ def _told_of(
 
 
 def _feeds(
-    document: Document, shelf: Mapping[str, FeedStock], birds: frozenset[Stage]
+    document: Document, shelf: Mapping[str, FeedStock], birds: frozenset[Stage], on: date
 ) -> Iterator[ShelfFeed]:
     for path, told in document.tables("feed", FEED):
         if "feed" in told:
-            yield _feed(document, path, told, shelf.get(str(told["feed"]).casefold()), birds)
+            yield _feed(document, path, told, shelf.get(str(told["feed"]).casefold()), birds, on)
 
 
 def _feed(
@@ -152,6 +153,7 @@ def _feed(
     told: Mapping[str, Any],
     stock: FeedStock | None,
     birds: frozenset[Stage],
+    on: date,
 ) -> ShelfFeed:
     name = str(told["feed"])
     base = known(name)
@@ -164,7 +166,7 @@ def _feed(
     contents: dict[str, float] = {}
     if base is not None:
         contents = {code: base.composition[code] for code in _CODES.values()}
-    label = None if stock is None else _of_stock(stock)
+    label = None if stock is None else _of_stock(stock, on)
     contents |= label.contents if label else {}
     basis: Basis = told.get("basis", "as fed")
     if basis == "dry matter" and "dry_matter_pct" not in told:
@@ -214,6 +216,7 @@ def _feed(
         or ("stage" not in told and is_layer_feed(name)),
         bool(told.get("medicated", False)) or is_medicine(name),
         limit,
+        label.old_kg if label and "stock_kg" not in told else 0.0,
     )
 
 
@@ -230,8 +233,9 @@ def _by_the_dose(base: Ingredient | None) -> bool:
     return base is not None and base.category in ("amino acid", "premix")
 
 
-def _of_stock(stock: FeedStock) -> ShelfFeed:
-    """A feed of the journal: its label, its price, and what is left of it."""
+def _of_stock(stock: FeedStock, on: date) -> ShelfFeed:
+    """A feed of the journal: its label, its price, and what is left of it that is not too old."""
+    old = past_keeping_kg(stock, on)
     label = stock.label
     contents: dict[str, float] = {}
     if label is not None:
@@ -241,32 +245,36 @@ def _of_stock(stock: FeedStock) -> ShelfFeed:
         stock.name,
         contents,
         stock.price_per_kg,
-        max(0.0, stock.kg) if stock.bought else None,
+        max(0.0, stock.kg - old) if stock.bought else None,
         layer=label.stage == "layer"
         if label is not None and label.stage is not None
         else is_layer_feed(stock.name),
         medicated=is_medicine(stock.name),
+        old_kg=old,
     )
 
 
-def _of_journal(flock: Flock, birds: frozenset[Stage]) -> Iterator[ShelfFeed]:
+def _of_journal(flock: Flock, birds: frozenset[Stage], on: date) -> Iterator[ShelfFeed]:
     for stock in flock.feeds.values():
-        feed, base = _of_stock(stock), known(stock.name)
-        there = feed.stock_kg is None or feed.stock_kg > 0
+        feed, base = _of_stock(stock, on), known(stock.name)
+        there = not stock.bought or stock.kg > 0
         if "protein" in feed.contents and there and not _by_the_dose(base):
             yield replace(feed, limit=_limit(base, birds))
 
 
 def stages_of(flock: Flock, on: date, place: str | None = None) -> frozenset[Stage]:
     """Which stages the birds there belong to, of one place or of all; of a group both the oldest
-    and the youngest. Birds of unknown age are as delicate as they can be: chicks take starter."""
+    and the youngest. Birds of unknown age are as delicate as they can be: chicks take starter.
+    Where there are cocks alone nobody lays: they are counted with growers."""
     found: set[Stage] = set()
+    laying = False
     for group in flock.groups.values():
         birds = group.alive
         if place not in (None, group.place) or birds.chicks + birds.hens + birds.cocks <= 0:
             continue
+        laying = laying or birds.chicks + birds.hens > 0
         hatched = [day for day in (group.oldest, group.youngest) if day is not None]
         found |= {stage(max(0, (on - day).days)) for day in hatched}
         if not hatched:
             found.add("starter" if birds.chicks else "layer")
-    return frozenset(found)
+    return frozenset(found if laying else ("grower" if one == "layer" else one for one in found))

@@ -16,6 +16,7 @@ from quailwright.husbandry.ingredients import (
     ingredients,
     is_layer_feed,
     is_medicine,
+    is_mouldy,
     is_shell,
 )
 from quailwright.husbandry.nutrients import (
@@ -355,6 +356,13 @@ class _Offers:
                     "Leave it out. A medicated feed is fed as its label and a vet say, to the "
                     "species that it names, and its withdrawal period is kept."
                 ),
+            )
+            return True
+        if is_mouldy(name):
+            self._document.find(
+                path,
+                say("what is mouldy is never fed, nor thinned with good feed."),
+                say("Leave it out, and throw it away."),
             )
             return True
         if self._stage != "layer" and any(map(is_shell, (name, like))):
