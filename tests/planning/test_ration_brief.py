@@ -176,6 +176,31 @@ def test_what_is_mouldy_is_no_ingredient() -> None:
     assert "what is mouldy is never fed" in one
 
 
+def test_least_shares_past_the_whole_are_said() -> None:
+    peas = MAIZE.replace("maize", "peas") + "min_pct = 60\n"
+    (one,) = sentences(f'stage = "layer"\n{MAIZE}share_pct = 60\n{peas}')
+    assert "the least shares come to 120 % together, more than the whole mix." in one
+    assert sentences(f'stage = "layer"\n{MAIZE}share_pct = 40\n{peas}') == []
+
+
+def test_no_price_is_put_on_what_tells_too_little() -> None:
+    """Raw soybeans by a label of four figures: what harms chicks in them is on no label."""
+    prices = {"maize": 0.3, "sbm48": 0.6, "veg_oil": 1.3, "limestone": 0.15, "dcp": 0.9,
+              "salt": 0.2, "dl_met": 5, "corn_gluten_meal": 0.9, "fish_meal": 1.5}  # fmt: skip
+    table = "".join(
+        f'[[ingredient]]\ningredient = "{name}"\nprice_per_kg = {price}\n'
+        for name, price in prices.items()
+    )
+    beans = (
+        '[[ingredient]]\ningredient = "raw soybeans"\nprice_per_kg = 2\n'
+        'contains = { protein = "37 %", energy = "3300 kcal/kg", calcium = "0.25 %" }\n'
+    )
+    found = answer(asked(f'stage = "starter"\ncertainty = 0.5\n{table}{beans}').question)
+    assert found.status == "met"
+    assert found.worths
+    assert "raw soybeans" not in {one.choice.name for one in found.worths}
+
+
 # No brief breaks them.
 
 _VALUES = st.one_of(

@@ -45,6 +45,7 @@ from quailwright.planning.ration_mix import BATCH_KG, Choice, Need, Question
 
 FINE_KG: Final = 0.001
 """What the gram scale tells apart, where nothing else is told [kg]."""
+_A_SPECK: Final = 1e-9
 _MOST_KG: Final = 100_000
 
 
@@ -132,6 +133,16 @@ def read_ration(data: bytes, flock: Flock) -> tuple[RationAsked | None, list[Fin
             ("ingredient",),
             say("there is no ingredient in it."),
             say("Add [[ingredient]] with ingredient and price_per_kg."),
+        )
+    together = sum(choice.least for choice in choices)
+    if together > 1 + _A_SPECK:
+        document.find(
+            ("ingredient",),
+            say(
+                "the least shares come to {share:.0f} % together, more than the whole mix.",
+                share=100 * together,
+            ),
+            say("Lower share_pct or min_pct of one."),
         )
     own = _own_needs(document, document.values.get("needs", {}))
     _within_limits(document, stage, own)
