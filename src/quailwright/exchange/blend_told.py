@@ -186,7 +186,7 @@ def _old(blend: Blend) -> Iterator[str]:
 
 def _shell(blend: Blend) -> Iterator[str]:
     untold = blend.untold("calcium")
-    if untold and "layer" in blend.asked.birds:
+    if untold and blend.asked.birds & {"starter", "layer"} == {"layer"}:
         yield say(
             "How much calcium it holds is not known: the label of {feeds} is not told. Hens in lay "
             "need about {need:g} %: read the label before you give oyster shell beside it.",
