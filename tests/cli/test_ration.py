@@ -304,12 +304,12 @@ def test_medicated_feed_raises_the_caution(quail: Quail) -> None:
 
 def test_the_shelf_of_the_journal_is_blended(kept: Quail) -> None:
     kept("log", "feed", "feed=pellets", "protein_pct=24", "calcium_pct=1", "at=2027-05-01")
-    kept("log", "feed", "feed=barley", "protein_pct=11", "price_per_kg=0.3", "at=2027-05-01")
+    kept("log", "feed", "feed=maize", "protein_pct=9", "price_per_kg=0.3", "at=2027-05-01")
     answer = kept("blend", "-", "--on", "2027-05-06", "--json", stdin=b"batch_kg = 5\n")
     assert answer.code == 0, answer.err
     assert answer.json["birds"] == ["layer"]
     assert answer.json["targets"] == {"protein": 20.0}
-    assert {part["feed"] for part in answer.json["mix"]} == {"pellets", "barley"}
+    assert {part["feed"] for part in answer.json["mix"]} == {"pellets", "maize"}
 
 
 @pytest.mark.parametrize("command", ["ration", "blend"])

@@ -8,7 +8,10 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from tests.makers import made
 
+from quailwright.exchange.blend_told import said
 from quailwright.flock.fold import fold
+from quailwright.husbandry.feeding import Stage
+from quailwright.husbandry.ingredients import is_medicine
 from quailwright.planning.blend import Blend, BlendAsked, ShelfFeed, blended, square
 from quailwright.planning.blend_brief import read_blend, stages_of
 
@@ -194,6 +197,103 @@ def test_oyster_shell_stands_beside_for_hens_and_never_for_chicks() -> None:
         assert blended(BlendAsked(feeds, target, birds=frozenset(birds))).shell_g is None  # type: ignore[arg-type]
 
 
+def test_no_square_is_drawn_where_the_answer_is_no() -> None:
+    """Its parts would hold 2.9 % calcium, where growers stand 1.2 % (Wideman 1985)."""
+    crumbs = ShelfFeed("crumbs", {"protein": 28.0, "calcium": 1.1})
+    pellets = ShelfFeed("pellets", {"protein": 16.0, "calcium": 3.8})
+    asked = BlendAsked((pellets, crumbs), {"protein": 20.0}, birds=frozenset({"grower", "layer"}))
+    found = blended(asked)
+    assert (found.status, found.square) == ("infeasible", None)
+
+
+def test_oyster_shell_is_not_mixed_in_for_birds_that_do_not_lay() -> None:
+    """Not even in the nearest blend; shelled maize is no shell."""
+    shell = ShelfFeed("oyster shell", {"protein": 0.0, "calcium": 38.0})
+    soya = ShelfFeed("sbm48", {"protein": 48.5, "calcium": 0.27})
+    maize = ShelfFeed("shelled corn", {"protein": 8.5, "calcium": 0.02})
+    chicks: frozenset[Stage] = frozenset({"starter"})
+    found = blended(BlendAsked((shell, soya), {"protein": 24.0}, birds=chicks))
+    assert (found.left_out, found.square) == ({"oyster shell": "shell"}, None)
+    assert found.kilograms[0] == 0
+    assert blended(BlendAsked((maize, soya), {"protein": 24.0}, birds=chicks)).status == "met"
+
+
+def test_no_shell_is_proposed_beside_unknown_calcium() -> None:
+    pellets = ShelfFeed("hen pellets", {"protein": 16.0})
+    asked = BlendAsked((pellets, STARTER), {"protein": 20.0}, birds=frozenset({"layer"}))
+    found = blended(asked)
+    assert (found.status, found.shell_g) == ("met", None)
+    assert found.untold("calcium") == ["hen pellets"]
+    assert any("How much calcium it holds is not known" in one for one in said(found))
+
+
+def of_brief(birds: str, target: float, *feeds: str) -> Blend:
+    """The blend of a brief of feeds, each the fields of its table."""
+    text = f"birds = {birds}\n[target]\nprotein_pct = {target}\n"
+    asked, findings = read_blend(
+        (text + "".join(f"[[feed]]\n{one}\n" for one in feeds)).encode(), NOBODY, ON
+    )
+    assert findings == []
+    assert asked is not None
+    return blended(asked)
+
+
+def test_no_blend_goes_past_what_birds_may_have_of_an_ingredient() -> None:
+    """Salt at 0.4 % and limestone at 9 % (the table's limits) leave crumbs too rich; cottonseed
+    meal (gossypol) is not for chicks; the square still stands where a limit is far off."""
+    crumbs = "feed = 'crumbs'\nprotein_pct = 28\ncalcium_pct = 1.1"
+    found = of_brief('["layer"]', 20, crumbs, "feed = 'salt'", "feed = 'limestone'")
+    assert found.status == "infeasible"
+    assert percent(found) == pytest.approx([90.6, 0.4, 9.0])
+    chicks = of_brief('["starter"]', 28, crumbs, "feed = 'cottonseed_meal'", "feed = 'maize'")
+    assert chicks.left_out == {"cottonseed_meal": "limit"}
+    assert of_brief('["layer"]', 20, crumbs, "feed = 'maize'").square is not None
+    assert of_brief('["layer"]', 10, crumbs, "feed = 'maize'").status == "infeasible"
+
+
+@pytest.mark.parametrize(
+    ("feed", "says"),
+    [
+        ("feed = 'l_lys'", "l_lys is no feed to blend: it is dosed in a whole ration."),
+        ("feed = 'premix'", "premix is no feed to blend"),
+        ("feed = 'salt'\nshare_pct = 3", "these birds may have 0.4 % of salt in their feed"),
+    ],
+)
+def test_what_is_dosed_is_no_feed_to_blend(feed: str, says: str) -> None:
+    text = f"birds = ['layer']\n[[feed]]\nfeed = 'maize'\n[[feed]]\n{feed}\n"
+    assert any(says in sentence for sentence in sentences(text)), sentences(text)
+
+
+def test_layer_pellets_that_tell_no_calcium_are_kept_from_chicks_by_their_name() -> None:
+    crumbs = "feed = 'crumbs'\nprotein_pct = 28\ncalcium_pct = 1.1"
+    found = of_brief('["starter"]', 24, crumbs, "feed = 'layer pellets'\nprotein_pct = 18")
+    assert found.left_out == {"layer pellets": "layer feed"}
+    hens = of_brief('["layer"]', 24, crumbs, "feed = 'layer pellets'\nprotein_pct = 18")
+    assert hens.status == "met"
+
+
+@pytest.mark.parametrize(
+    ("name", "medicine"),
+    [
+        ("medicated chick crumbs", True),
+        ("ração medicada", True),
+        ("chick crumbs with a coccidiostat", True),
+        ("anticoccidial crumbs", True),
+        ("sulfadimethoxine premix", True),
+        ("medicated grower, copper sulfate", True),
+        ("copper sulfate", False),
+        ("unmedicated chick crumbs", False),
+        ("non-medicated starter", False),
+        ("ração sem coccidiostático", False),
+    ],
+)
+def test_medicine_is_known_by_the_name_of_a_feed(name: str, medicine: bool) -> None:
+    assert is_medicine(name) is medicine
+    crumbs = f"feed = '{name}'\nprotein_pct = 28\ncalcium_pct = 1.1"
+    found = of_brief('["layer"]', 20, crumbs, "feed = 'maize'")
+    assert (name in found.left_out) is medicine
+
+
 def test_medicated_feed_is_left_out_for_hens_in_lay() -> None:
     medicated = ShelfFeed("starter", {"protein": 28.0}, 1.0, medicated=True)
     maize = ShelfFeed("maize", {"protein": 8.5}, 0.3)
@@ -276,3 +376,45 @@ def test_the_journal_tells_feeds_prices_stock_and_birds() -> None:
     assert asked.from_need
     assert stages_of(flock, date(2026, 10, 10)) == {"starter"}
     assert stages_of(flock, ON, "brooder") == frozenset()
+
+
+def test_the_journals_old_feed_is_not_thinned_with_good_feed() -> None:
+    """A bag of 90 days' keeping, bought 304 days before, beside one of 20 days before."""
+    flock = fold(
+        [
+            made("feed", "2026-07-01", feed="crumbs", protein_pct=28, keeps_days=90),
+            made("feed_bought", "2026-07-01", feed="crumbs", kg=20),
+            made("feed_bought", "2027-04-12", feed="crumbs", kg=5),
+            made("feed", "2026-07-01", feed="maize", protein_pct=9, keeps_days=90),
+            made("feed_bought", "2026-07-01", feed="maize", kg=20),
+            made("feed", "2027-04-01", feed="mouldy pellets", protein_pct=17),
+        ],
+        ON,
+    )
+    asked, findings = read_blend(b"birds = ['layer']\n", flock, ON)
+    assert findings == []
+    assert asked is not None
+    assert [(feed.stock_kg, feed.old_kg) for feed in asked.feeds] == [(5, 20), (0, 20), (None, 0)]
+    found = blended(asked)
+    assert found.kilograms[0] <= 5
+    assert found.kilograms[1:].tolist() == [0, 0]
+    assert found.left_out == {"mouldy pellets": "mouldy"}
+    sentences = said(found)
+    assert any("20 kg of maize is left out" in one for one in sentences)
+    assert "Never feed what is mouldy, nor thin it with good feed." in sentences
+
+
+def test_cocks_alone_do_not_lay() -> None:
+    """Their calcium is that of birds that do not lay."""
+    birds = {"hatched_on": "2026-10-01"}
+    flock = fold(
+        [
+            made("place", "2027-04-01", place="pen", role="pen"),
+            made("place", "2027-04-01", place="cage", role="pen"),
+            made("group", "2027-04-01", group="hens", place="pen", hens=10, cocks=2, **birds),
+            made("group", "2027-04-01", group="cocks", place="cage", cocks=4, **birds),
+        ],
+        ON,
+    )
+    assert stages_of(flock, ON, "cage") == {"grower"}
+    assert stages_of(flock, ON, "pen") == {"layer"}

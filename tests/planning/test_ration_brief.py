@@ -7,8 +7,10 @@ from datetime import date
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests.makers import made
 
 from quailwright.flock.fold import fold
+from quailwright.flock.state import Flock
 from quailwright.husbandry.ingredients import ingredients
 from quailwright.husbandry.nutrients import NUTRIENTS
 from quailwright.planning.blend import blended
@@ -119,6 +121,84 @@ def test_own_needs_stand_as_written_and_the_tables_move_with_energy() -> None:
     assert found.question.energy == 2900
     flat = asked(f'stage = "layer"\nper_energy = false\n{MAIZE}')
     assert not any(need.per_energy for need in flat.question.needs)
+
+
+def sentences(text: str, flock: Flock = NOBODY) -> list[str]:
+    """Every problem of a brief."""
+    found, findings = read_ration(text.encode(), flock)
+    assert (found is None) is bool(findings)
+    return [finding.sentence for finding in findings]
+
+
+def test_an_own_most_may_not_pass_what_birds_stand() -> None:
+    """Laying hens' calcium damages the kidneys of growing birds (Wideman 1985)."""
+    (one,) = sentences(f'stage = "starter"\n[needs.calcium]\nmin = 3\nmax = 4\n{MAIZE}')
+    assert "needs.calcium.max: birds of this stage stand 1.2 % of calcium at most." in one
+    assert sentences(f'stage = "grower"\n[needs.sodium]\nmax = 1\n{MAIZE}')
+    own = asked(f'stage = "starter"\n[needs.calcium]\nmax = 1.0\n{MAIZE}').question.needs
+    assert {need.nutrient: need.most for need in own}["calcium"] == 1.0
+
+
+@pytest.mark.parametrize(
+    "fields", ['ingredient = "pellets"', 'ingredient = "pellets"\nlike = "maize"']
+)
+def test_a_layer_feed_of_unknown_calcium_is_kept_from_chicks(fields: str) -> None:
+    label = {"feed": "pellets", "protein_pct": 16, "me_kcal_kg": 2700, "stage": "layer"}
+    flock = fold([made("feed", "2027-05-01", **label)], ON)
+    rest = f"{MAIZE}[[ingredient]]\n{fields}\nprice_per_kg = 0.2\n"
+    (one,) = sentences(f'stage = "starter"\n{rest}', flock)
+    assert "ingredient 2: pellets tells no calcium" in one
+    assert sentences(f'stage = "layer"\n{rest}', flock) == []
+    assert sentences(f'stage = "starter"\n{rest}contains = {{ calcium = "1 %" }}\n', flock) == []
+
+
+def test_any_meal_of_unknown_calcium_is_kept_from_chicks() -> None:
+    rest = (
+        f'{MAIZE}[[ingredient]]\ningredient = "meal"\nprice_per_kg = 1\n'
+        'contains = { protein = "40 %" }\n'
+    )
+    (one,) = sentences(f'stage = "grower"\n{rest}')
+    assert "meal tells no calcium" in one
+
+
+def test_shelled_maize_is_no_shell_and_medicated_feed_is_no_ingredient() -> None:
+    rest = "price_per_kg = 0.3\n"
+    corn = f'[[ingredient]]\ningredient = "shelled corn"\nlike = "maize"\n{rest}'
+    assert sentences(f'stage = "starter"\n{corn}') == []
+    crumbs = f'[[ingredient]]\ningredient = "medicated crumbs"\nlike = "bag_gamebird_28"\n{rest}'
+    (one,) = sentences(f'stage = "starter"\n{crumbs}')
+    assert "a medicine, or a feed with one in it, is no ingredient of a ration." in one
+
+
+def test_what_is_mouldy_is_no_ingredient() -> None:
+    mouldy = '[[ingredient]]\ningredient = "mouldy maize"\nlike = "maize"\nprice_per_kg = 0\n'
+    (one,) = sentences(f'stage = "layer"\n{mouldy}')
+    assert "what is mouldy is never fed" in one
+
+
+def test_least_shares_past_the_whole_are_said() -> None:
+    peas = MAIZE.replace("maize", "peas") + "min_pct = 60\n"
+    (one,) = sentences(f'stage = "layer"\n{MAIZE}share_pct = 60\n{peas}')
+    assert "the least shares come to 120 % together, more than the whole mix." in one
+    assert sentences(f'stage = "layer"\n{MAIZE}share_pct = 40\n{peas}') == []
+
+
+def test_no_price_is_put_on_what_tells_too_little() -> None:
+    """Raw soybeans by a label of four figures: what harms chicks in them is on no label."""
+    prices = {"maize": 0.3, "sbm48": 0.6, "veg_oil": 1.3, "limestone": 0.15, "dcp": 0.9,
+              "salt": 0.2, "dl_met": 5, "corn_gluten_meal": 0.9, "fish_meal": 1.5}  # fmt: skip
+    table = "".join(
+        f'[[ingredient]]\ningredient = "{name}"\nprice_per_kg = {price}\n'
+        for name, price in prices.items()
+    )
+    beans = (
+        '[[ingredient]]\ningredient = "raw soybeans"\nprice_per_kg = 2\n'
+        'contains = { protein = "37 %", energy = "3300 kcal/kg", calcium = "0.25 %" }\n'
+    )
+    found = answer(asked(f'stage = "starter"\ncertainty = 0.5\n{table}{beans}').question)
+    assert found.status == "met"
+    assert found.worths
+    assert "raw soybeans" not in {one.choice.name for one in found.worths}
 
 
 # No brief breaks them.

@@ -59,8 +59,8 @@ def status_words(blend: Blend) -> str:
                 target=amount_said(code, target),
             )
     return say(
-        "No blend of these feeds holds {targets} within the amounts, the stock and the calcium "
-        "that these birds stand.",
+        "No blend of these feeds holds {targets} within the amounts, the stock, the calcium that "
+        "these birds stand, and how much of each ingredient they may have.",
         targets=targets_said(blend),
     )
 
@@ -148,13 +148,23 @@ def _rich(feed: ShelfFeed) -> bool:
 
 def said(blend: Blend) -> list[str]:
     """What else is to be known."""
-    return [*_left_out(blend), *_shell(blend), *_covers(blend)]
+    return [*_left_out(blend), *_old(blend), *_shell(blend), *_covers(blend)]
 
 
 def _left_out(blend: Blend) -> Iterator[str]:
     for name, why in blend.left_out.items():
         if why == "medicated":
             yield say("{feed} is left out: it is medicated, and hens in lay eat here.", feed=name)
+        elif why == "mouldy":
+            yield say("{feed} is left out: what is mouldy is never fed.", feed=name)
+        elif why == "limit":
+            yield say("{feed} is left out: it is not for all birds that eat of this.", feed=name)
+        elif why == "shell":
+            yield say(
+                "{feed} is left out: birds that do not lay eat of it. Hens get theirs in a dish of "
+                "its own.",
+                feed=name,
+            )
         else:
             yield say(
                 "{feed} is left out: a layer feed whose label tells no calcium is not for birds "
@@ -163,7 +173,26 @@ def _left_out(blend: Blend) -> Iterator[str]:
             )
 
 
+def _old(blend: Blend) -> Iterator[str]:
+    for feed in blend.asked.feeds:
+        if feed.old_kg > 0:
+            yield say(
+                "{kg:g} kg of {feed} is left out: by the journal it was mixed longer ago than it "
+                "keeps.",
+                kg=round(feed.old_kg, 2),
+                feed=feed.name,
+            )
+
+
 def _shell(blend: Blend) -> Iterator[str]:
+    untold = blend.untold("calcium")
+    if untold and blend.asked.birds & {"starter", "layer"} == {"layer"}:
+        yield say(
+            "How much calcium it holds is not known: the label of {feeds} is not told. Hens in lay "
+            "need about {need:g} %: read the label before you give oyster shell beside it.",
+            feeds=", ".join(untold),
+            need=facts.value("feeding.calcium_layer"),
+        )
     if blend.shell_g is not None:
         yield say(
             "It holds {calcium} calcium where hens in lay need about {need:g} %: put oyster shell "
@@ -180,6 +209,7 @@ def _covers(blend: Blend) -> Iterator[str]:
         "balanced feed; for more than a little of it, ask for a ration.",
         nutrients=", ".join(say(NUTRIENTS[code].name) for code in blend.asked.targets),
     )
+    yield say("Never feed what is mouldy, nor thin it with good feed.")
 
 
 def heading(blend: Blend) -> str:

@@ -1,6 +1,7 @@
 """Ingredients of feed: what they hold, how much of them a ration may hold, and their cautions."""
 
 import csv
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -85,22 +86,50 @@ def _ingredient(line: dict[str, str]) -> Ingredient:
 
 _MEDICINES: Final = (
     "amprolium", "antibiotic", "antibiotico", "antibiótico", "bacitracin", "chlortetracycline",
-    "coccidiostat", "coccidiostático", "decoquinate", "diclazuril", "doxycycline", "enrofloxacin",
+    "coccidi", "decoquinate", "diclazuril", "doxycycline", "enrofloxacin",
     "ethopabate", "erythromycin", "fenbendazole", "flubendazole", "ivermectin", "lasalocid",
-    "levamisole", "maduramicin", "medicine", "metronidazole", "monensin", "narasin", "nicarbazin",
+    "levamisole", "maduramicin", "medicad", "medicament", "medicat", "medicine",
+    "metronidazole", "monensin", "narasin", "nicarbazin",
     "oxytetracycline", "robenidine", "salinomycin", "semduramicin", "sulfa", "sulpha",
     "tetracycline", "tiamulin", "toltrazuril", "tylosin", "wormer", "zoalene",
 )  # fmt: skip
 """Words by which a medicine is known; no dose of any stands anywhere here."""
+_NO_MEDICINE: Final = re.compile(
+    r"sul(?:f|ph)at\w*"
+    r"|\b(?:un|non|no|not|without|não|nao|sem)[\s_-]*(?:antibi|coccidi|medic)\w*"
+    r"|\b(?:antibi|coccidi|medic)\w*[\s_-]+free\b"
+)
+"""Sulfates are salts, and unmedicated feed says so."""
+_MOULDS: Final = ("mould", "mold", "mofad", "mofo", "bolor", "embolor")
+_LAYERS: Final = frozenset(("lay", "layer", "layers", "laying", "postura", "poedeira", "poedeiras"))
 
 
 def is_medicine(name: str) -> bool:
-    """Whether a name is that of a medicine."""
-    low = name.lower()
+    """Whether a name is that of a medicine, or of a feed with one in it."""
+    low = _NO_MEDICINE.sub(" ", name.lower())
     return any(word in low for word in _MEDICINES)
+
+
+_SHELLS: Final = frozenset(
+    ("oyster", "oysters", "oystershell", "shell", "shells", "seashell", "seashells", "eggshell",
+     "eggshells", "ostra", "ostras", "concha", "conchas")
+)  # fmt: skip
 
 
 def is_shell(name: str) -> bool:
     """Whether a name is that of oyster shell or the like, which chicks never get."""
-    low = name.lower()
-    return "oyster" in low or "shell" in low
+    return not _SHELLS.isdisjoint(_words(name))
+
+
+def is_mouldy(name: str) -> bool:
+    """Whether a name says that it is mouldy, which no bird gets, however thinned."""
+    return any(word.startswith(_MOULDS) for word in _words(name))
+
+
+def is_layer_feed(name: str) -> bool:
+    """Whether a name is that of a feed for hens in lay, rich in calcium."""
+    return not _LAYERS.isdisjoint(_words(name))
+
+
+def _words(name: str) -> list[str]:
+    return re.findall(r"[^\W_]+", name.casefold())

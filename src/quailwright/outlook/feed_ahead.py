@@ -513,3 +513,12 @@ def stage_words(stage: Stage) -> str:
 def _day(day: date) -> str:
     """`2 May 2027`."""
     return dated(day, f"{day.day} {day:%b} {day.year}", "yMMMd")
+
+
+def past_keeping_kg(stock: FeedStock, on: date) -> float:
+    """Of what is there, what was mixed longer ago than it keeps [kg]; a bag of unknown age is not
+    counted."""
+    told = stock.label.keeps_days if stock.label is not None else None
+    keeps = timedelta(days=int(facts.value("feeding.mash_keeps_d") if told is None else told))
+    made = ((kg, mixed_on or bought_on) for kg, bought_on, mixed_on in _bags(stock))
+    return sum((kg for kg, day in made if day is not None and day + keeps < on), 0.0)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from quailwright.husbandry import facts
 from quailwright.husbandry.feeding import Stage
+from quailwright.husbandry.ingredients import is_mouldy, is_shell
 from quailwright.planning.program import Program
 from quailwright.planning.ration_mix import BATCH_KG
 from quailwright.planning.solver import solve
@@ -35,6 +36,8 @@ class ShelfFeed:
         least, most: shares, 0 to 1.
         layer: it is a layer feed.
         medicated: there is a medicine in it.
+        old_kg: what there is beside `stock_kg` that was mixed longer ago than it keeps.
+        limit: share that these birds may have of it at most, whatever the keeper asks; 0 to 1.
     """
 
     name: str
@@ -47,6 +50,8 @@ class ShelfFeed:
     most: float = 1.0
     layer: bool = False
     medicated: bool = False
+    limit: float = 1.0
+    old_kg: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +90,7 @@ class Square:
     parts: tuple[float, float]
 
 
-Why = Literal["medicated", "layer feed"]
+Why = Literal["medicated", "layer feed", "shell", "limit", "mouldy"]
 
 
 @dataclass(frozen=True)
@@ -120,6 +125,11 @@ class Blend:
             return 0.0
         held = np.array([feed.contents.get(code, 0.0) for feed in self.asked.feeds])
         return float(held @ self.kilograms / self.total_kg)
+
+    def untold(self, code: str) -> list[str]:
+        """Names of the feeds in the blend that do not tell a nutrient."""
+        pairs = zip(self.asked.feeds, self.kilograms.tolist(), strict=True)
+        return [feed.name for feed, kg in pairs if kg > 1e-9 and code not in feed.contents]
 
     @property
     def cost(self) -> float | None:
@@ -167,21 +177,28 @@ def blended(asked: BlendAsked) -> Blend:
         kilograms,
         left_out,
         reach,
-        _square(asked, left_out),
+        _square(asked, left_out) if met else None,
         None,
     )
     return replace(found, shell_g=_shell(found))
 
 
 def _left_out(asked: BlendAsked) -> dict[str, Why]:
-    """Feeds that the birds may not have: medicated ones for hens in lay, and for birds that do not
-    lay a layer feed whose calcium is not told."""
+    """Feeds that the birds may not have: mouldy ones, medicated ones for hens in lay, and for birds
+    that do not lay oyster shell, a layer feed whose calcium is not told, and what is not for them
+    at all."""
     found: dict[str, Why] = {}
     for feed in asked.feeds:
-        if feed.medicated and "layer" in asked.birds:
+        if is_mouldy(feed.name):
+            found[feed.name] = "mouldy"
+        elif feed.medicated and "layer" in asked.birds:
             found[feed.name] = "medicated"
+        elif asked.calcium_most is not None and is_shell(feed.name):
+            found[feed.name] = "shell"
         elif feed.layer and asked.calcium_most is not None and "calcium" not in feed.contents:
             found[feed.name] = "layer feed"
+        elif feed.limit <= 0:
+            found[feed.name] = "limit"
     return found
 
 
@@ -241,6 +258,8 @@ def _solved(asked: BlendAsked, allowed: list[bool], *, exact: bool) -> Array | N
 
 def _share_bounds(feed: ShelfFeed) -> Iterator[tuple[float, bool]]:
     """Each bound on the share of a feed, and whether it is a least."""
+    if feed.limit < 1:
+        yield feed.limit, False
     if feed.share is not None:
         yield feed.share, True
         yield feed.share, False
@@ -254,7 +273,7 @@ def _share_bounds(feed: ShelfFeed) -> Iterator[tuple[float, bool]]:
 def _square(asked: BlendAsked, left_out: Mapping[str, Why]) -> Square | None:
     """The square, where the question is one: two feeds, one target, nothing fixed."""
     feeds = [feed for feed in asked.feeds if feed.name not in left_out]
-    plain = all(not list(_share_bounds(f)) and f.exactly_kg is None for f in feeds)
+    plain = all((f.share, f.exactly_kg, f.least, f.most) == (None, None, 0.0, 1.0) for f in feeds)
     if len(feeds) != 2 or len(asked.targets) != 1 or not plain:
         return None
     ((code, target),) = asked.targets.items()
@@ -265,9 +284,12 @@ def _square(asked: BlendAsked, left_out: Mapping[str, Why]) -> Square | None:
 
 
 def _shell(blend: Blend) -> float | None:
-    """Oyster shell that a hen takes beside the blend: none where chicks could reach it."""
+    """Oyster shell that a hen takes beside the blend: none where chicks could reach it, nor where
+    the calcium of a feed in it is unknown."""
     birds = blend.asked.birds
     if "layer" not in birds or "starter" in birds or not blend.total_kg:
+        return None
+    if blend.untold("calcium"):
         return None
     lacking = facts.value("feeding.calcium_layer") - blend.holds("calcium")
     if lacking <= 0:

@@ -1,6 +1,7 @@
 """What a keeper asks of a blend, read from TOML, with the shelf and the birds of the journal."""
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from datetime import date
 from typing import Annotated, Any, Final
 
@@ -10,11 +11,12 @@ from msgspec import Meta
 from quailwright.flock.state import FeedStock, Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.feeding import Stage, stage
-from quailwright.husbandry.ingredients import is_medicine
+from quailwright.husbandry.ingredients import STAGES, Ingredient, is_layer_feed, is_medicine
 from quailwright.husbandry.nutrients import Basis, as_fed, problems_of
 from quailwright.journal import entries as kinds
 from quailwright.journal.findings import Finding
 from quailwright.language import mark, say
+from quailwright.outlook.feed_ahead import past_keeping_kg
 from quailwright.planning.blend import BlendAsked, ShelfFeed
 from quailwright.planning.brief import AMOUNT, Document, Field, Path, read_document
 from quailwright.planning.ration_brief import (
@@ -86,9 +88,9 @@ def read_blend(data: bytes, flock: Flock, on: date) -> tuple[BlendAsked | None, 
         )
     shelf = {name.casefold(): stock for name, stock in flock.feeds.items()}
     if "feed" in document.values:
-        feeds = tuple(_feeds(document, shelf))
+        feeds = tuple(_feeds(document, shelf, birds, on))
     else:
-        feeds = tuple(_of_journal(flock))
+        feeds = tuple(_of_journal(flock, birds, on))
     targets, from_need = _targets(document, birds)
     if len(feeds) < 2 and not document.findings:
         document.find(
@@ -137,21 +139,34 @@ def _told_of(
                 )
 
 
-def _feeds(document: Document, shelf: Mapping[str, FeedStock]) -> Iterator[ShelfFeed]:
+def _feeds(
+    document: Document, shelf: Mapping[str, FeedStock], birds: frozenset[Stage], on: date
+) -> Iterator[ShelfFeed]:
     for path, told in document.tables("feed", FEED):
         if "feed" in told:
-            yield _feed(document, path, told, shelf.get(str(told["feed"]).casefold()))
+            yield _feed(document, path, told, shelf.get(str(told["feed"]).casefold()), birds, on)
 
 
 def _feed(
-    document: Document, path: Path, told: Mapping[str, Any], stock: FeedStock | None
+    document: Document,
+    path: Path,
+    told: Mapping[str, Any],
+    stock: FeedStock | None,
+    birds: frozenset[Stage],
+    on: date,
 ) -> ShelfFeed:
     name = str(told["feed"])
     base = known(name)
+    if _by_the_dose(base):
+        document.find(
+            path,
+            say("{feed} is no feed to blend: it is dosed in a whole ration.", feed=name),
+            say("Leave it out, or ask for a ration."),
+        )
     contents: dict[str, float] = {}
     if base is not None:
         contents = {code: base.composition[code] for code in _CODES.values()}
-    label = None if stock is None else _of_stock(stock)
+    label = None if stock is None else _of_stock(stock, on)
     contents |= label.contents if label else {}
     basis: Basis = told.get("basis", "as fed")
     if basis == "dry matter" and "dry_matter_pct" not in told:
@@ -175,6 +190,18 @@ def _feed(
             say("Leave it out if the label does not tell it."),
         )
     document.low_first(path, told, "min_pct", "max_pct")
+    limit = _limit(base, birds)
+    for key in ("share_pct", "min_pct"):
+        if told.get(key, 0.0) > 100 * limit:
+            document.find(
+                (*path, key),
+                say(
+                    "these birds may have {most:g} % of {feed} in their feed at most.",
+                    most=100 * limit,
+                    feed=name,
+                ),
+                say("Give that or less, or leave it out."),
+            )
     return ShelfFeed(
         name,
         contents,
@@ -185,13 +212,30 @@ def _feed(
         told.get("min_pct", 0.0) / 100,
         told.get("max_pct", 100.0) / 100,
         told.get("stage", "layer" if label and label.layer else None) == "layer"
-        or bool(base and base.most["starter"] == 0),
+        or bool(base and base.category == "complete feed" and base.most["starter"] == 0)
+        or ("stage" not in told and is_layer_feed(name)),
         bool(told.get("medicated", False)) or is_medicine(name),
+        limit,
+        label.old_kg if label and "stock_kg" not in told else 0.0,
     )
 
 
-def _of_stock(stock: FeedStock) -> ShelfFeed:
-    """A feed of the journal: its label, its price, and what is left of it."""
+def _limit(base: Ingredient | None, birds: frozenset[Stage]) -> float:
+    """Share that the most delicate of the birds may have of it at most, 0 to 1; where the birds are
+    not told, what any may have."""
+    if base is None:
+        return 1.0
+    shares = [base.most[stage] / 100 for stage in (birds or STAGES)]
+    return min(shares) if birds else max(shares)
+
+
+def _by_the_dose(base: Ingredient | None) -> bool:
+    return base is not None and base.category in ("amino acid", "premix")
+
+
+def _of_stock(stock: FeedStock, on: date) -> ShelfFeed:
+    """A feed of the journal: its label, its price, and what is left of it that is not too old."""
+    old = past_keeping_kg(stock, on)
     label = stock.label
     contents: dict[str, float] = {}
     if label is not None:
@@ -201,29 +245,36 @@ def _of_stock(stock: FeedStock) -> ShelfFeed:
         stock.name,
         contents,
         stock.price_per_kg,
-        max(0.0, stock.kg) if stock.bought else None,
-        layer=label is not None and label.stage == "layer",
+        max(0.0, stock.kg - old) if stock.bought else None,
+        layer=label.stage == "layer"
+        if label is not None and label.stage is not None
+        else is_layer_feed(stock.name),
         medicated=is_medicine(stock.name),
+        old_kg=old,
     )
 
 
-def _of_journal(flock: Flock) -> Iterator[ShelfFeed]:
+def _of_journal(flock: Flock, birds: frozenset[Stage], on: date) -> Iterator[ShelfFeed]:
     for stock in flock.feeds.values():
-        feed = _of_stock(stock)
-        if "protein" in feed.contents and (feed.stock_kg is None or feed.stock_kg > 0):
-            yield feed
+        feed, base = _of_stock(stock, on), known(stock.name)
+        there = not stock.bought or stock.kg > 0
+        if "protein" in feed.contents and there and not _by_the_dose(base):
+            yield replace(feed, limit=_limit(base, birds))
 
 
 def stages_of(flock: Flock, on: date, place: str | None = None) -> frozenset[Stage]:
     """Which stages the birds there belong to, of one place or of all; of a group both the oldest
-    and the youngest. Birds of unknown age are as delicate as they can be: chicks take starter."""
+    and the youngest. Birds of unknown age are as delicate as they can be: chicks take starter.
+    Where there are cocks alone nobody lays: they are counted with growers."""
     found: set[Stage] = set()
+    laying = False
     for group in flock.groups.values():
         birds = group.alive
         if place not in (None, group.place) or birds.chicks + birds.hens + birds.cocks <= 0:
             continue
+        laying = laying or birds.chicks + birds.hens > 0
         hatched = [day for day in (group.oldest, group.youngest) if day is not None]
         found |= {stage(max(0, (on - day).days)) for day in hatched}
         if not hatched:
             found.add("starter" if birds.chicks else "layer")
-    return frozenset(found)
+    return frozenset(found if laying else ("grower" if one == "layer" else one for one in found))

@@ -14,7 +14,9 @@ from quailwright.husbandry.ingredients import (
     BY_THE_GRAM,
     Ingredient,
     ingredients,
+    is_layer_feed,
     is_medicine,
+    is_mouldy,
     is_shell,
 )
 from quailwright.husbandry.nutrients import (
@@ -43,6 +45,7 @@ from quailwright.planning.ration_mix import BATCH_KG, Choice, Need, Question
 
 FINE_KG: Final = 0.001
 """What the gram scale tells apart, where nothing else is told [kg]."""
+_A_SPECK: Final = 1e-9
 _MOST_KG: Final = 100_000
 
 
@@ -131,7 +134,18 @@ def read_ration(data: bytes, flock: Flock) -> tuple[RationAsked | None, list[Fin
             say("there is no ingredient in it."),
             say("Add [[ingredient]] with ingredient and price_per_kg."),
         )
+    together = sum(choice.least for choice in choices)
+    if together > 1 + _A_SPECK:
+        document.find(
+            ("ingredient",),
+            say(
+                "the least shares come to {share:.0f} % together, more than the whole mix.",
+                share=100 * together,
+            ),
+            say("Lower share_pct or min_pct of one."),
+        )
     own = _own_needs(document, document.values.get("needs", {}))
+    _within_limits(document, stage, own)
     if document.findings:
         return None, document.in_order_of_lines()
     needs, unchecked = _needs(stage, choices, own, per_energy=told.get("per_energy", True))
@@ -226,6 +240,24 @@ def _own_needs(document: Document, given: object) -> dict[str, Need]:
     return found
 
 
+def _within_limits(document: Document, stage: Stage, own: Mapping[str, Need]) -> None:
+    """An own most may be stricter than what birds of the stage stand, never laxer."""
+    limits = {row.nutrient: row.most for row in requirements_of(stage, "limit")}
+    for code, need in own.items():
+        most = limits.get(code)
+        if most is not None and need.most is not None and need.most > most:
+            document.find(
+                ("needs", code, "max"),
+                say(
+                    "birds of this stage stand {most:g} {unit} of {nutrient} at most.",
+                    most=most,
+                    unit=NUTRIENTS[code].unit,
+                    nutrient=say(NUTRIENTS[code].name),
+                ),
+                say("Give that or less, or leave it out."),
+            )
+
+
 def _need_amount(document: Document, path: Path, code: str, value: object) -> float | None:
     unit = NUTRIENTS[code].unit
     if isinstance(value, str) and unit != "ratio":
@@ -286,6 +318,17 @@ class _Offers:
         for problem in problems_of({**label, **own}, told.get("dry_matter_pct")):
             where = (*path, "contains") if own else path
             document.find(where, problem, say("Read the label or the laboratory's sheet again."))
+        if self._rich_perhaps(name, stock, base, {**label, **own}):
+            document.find(
+                path,
+                say(
+                    "{ingredient} tells no calcium; birds that do not lay take harm from what a "
+                    "layer feed holds.",
+                    ingredient=name,
+                ),
+                say("Add its calcium from the label, or leave it out."),
+            )
+            return None
         category = base.category if base else ""
         self._doubt(name, {**label, **own}, category)
         least, most = self._shares(path, told, category, name)
@@ -326,6 +369,13 @@ class _Offers:
                 ),
             )
             return True
+        if is_mouldy(name):
+            self._document.find(
+                path,
+                say("what is mouldy is never fed, nor thinned with good feed."),
+                say("Leave it out, and throw it away."),
+            )
+            return True
         if self._stage != "layer" and any(map(is_shell, (name, like))):
             self._document.find(
                 path,
@@ -334,6 +384,22 @@ class _Offers:
             )
             return True
         return False
+
+    def _rich_perhaps(
+        self,
+        name: str,
+        stock: FeedStock | None,
+        base: Ingredient | None,
+        told: Mapping[str, float],
+    ) -> bool:
+        """Whether birds that do not lay may get too much calcium of it, by what is not told."""
+        if self._stage == "layer" or "calcium" in told:
+            return False
+        if base is None:
+            return True
+        label = None if stock is None else stock.label
+        for_layers = is_layer_feed(name) or (label is not None and label.stage == "layer")
+        return for_layers and base.most[self._stage] > 0
 
     def _base(self, path: Path, told: Mapping[str, Any], *, knows: bool) -> Ingredient | None:
         """The row of the table that an ingredient is, or is like."""

@@ -81,16 +81,23 @@ def need_prices(question: Question, mix: Mix) -> list[NeedPrice]:
 
 
 def worths(question: Question, mix: Mix) -> list[Worth]:
-    """What ingredients that are left out, run out or stand at their limit are worth."""
+    """What ingredients that are left out, run out or stand at their limit are worth. Of one whose
+    label tells less than the birds need, nothing is said: what it holds is not known, nor whether
+    they should have it."""
     if mix.solution is None or not len(mix.solution.column_prices):
         return []
     found = []
+    wanted = {
+        need.nutrient
+        for need in question.needs
+        if need.least is not None and need.nutrient != "calcium_to_phosphorus"
+    }
     demands = frozenset(demands_of(question))
     for number, choice in enumerate(question.choices):
         price = float(mix.solution.column_prices[number])
         low, high = bounds_of(question, number, demands)
         share = float(mix.shares[number])
-        if low == high or choice.least > 0:
+        if low == high or choice.least > 0 or not wanted <= choice.composition.keys():
             continue
         if share <= NEAR and price > NEAR:
             found.append(Worth(choice, choice.price - price, "unused"))
