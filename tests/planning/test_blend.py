@@ -264,11 +264,12 @@ def test_what_is_dosed_is_no_feed_to_blend(feed: str, says: str) -> None:
     assert any(says in sentence for sentence in sentences(text)), sentences(text)
 
 
-def test_layer_pellets_that_tell_no_calcium_are_kept_from_chicks_by_their_name() -> None:
+@pytest.mark.parametrize("name", ["layer pellets", "hen pellets", "ração de postura"])
+def test_layer_feed_that_tells_no_calcium_is_kept_from_chicks_by_its_name(name: str) -> None:
     crumbs = "feed = 'crumbs'\nprotein_pct = 28\ncalcium_pct = 1.1"
-    found = of_brief('["starter"]', 24, crumbs, "feed = 'layer pellets'\nprotein_pct = 18")
-    assert found.left_out == {"layer pellets": "layer feed"}
-    hens = of_brief('["layer"]', 24, crumbs, "feed = 'layer pellets'\nprotein_pct = 18")
+    found = of_brief('["starter"]', 24, crumbs, f"feed = '{name}'\nprotein_pct = 18")
+    assert found.left_out == {name: "layer feed"}
+    hens = of_brief('["layer"]', 24, crumbs, f"feed = '{name}'\nprotein_pct = 18")
     assert hens.status == "met"
 
 

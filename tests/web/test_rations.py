@@ -76,12 +76,16 @@ def test_two_labels_are_blended_in_words_and_as_the_square(
 
 def test_hens_get_shell_beside_it_and_chicks_never(keeper: TestClient) -> None:
     shell = "put oyster shell in a dish of its own"
-    assert shell in keeper.get("/feed/blend", params=LABELS).text
+    labels = {**LABELS, "feed 1, calcium_pct": "0.02", "feed 3, calcium_pct": "0.3"}
+    assert shell in keeper.get("/feed/blend", params=labels).text
+    unknown = keeper.get("/feed/blend", params=LABELS).text
+    assert shell not in unknown
+    assert "How much calcium it holds is not known" in unknown
     for birds in ("starter", "starter layer", "grower"):
-        told = keeper.get("/feed/blend", params={**LABELS, "birds": birds})
+        told = keeper.get("/feed/blend", params={**labels, "birds": birds})
         assert told.status_code == 200
         assert shell not in told.text
-    together = keeper.get("/feed/blend", params={**LABELS, "birds": "starter layer"}).text
+    together = keeper.get("/feed/blend", params={**labels, "birds": "starter layer"}).text
     assert "put no oyster shell where chicks can reach it" in together
 
 

@@ -101,7 +101,23 @@ _NO_MEDICINE: Final = re.compile(
 )
 """Sulfates are salts, and unmedicated feed says so."""
 _MOULDS: Final = ("mould", "mold", "mofad", "mofo", "bolor", "embolor")
-_LAYERS: Final = frozenset(("lay", "layer", "layers", "laying", "postura", "poedeira", "poedeiras"))
+_LAYERS: Final = frozenset(
+    (
+        "breeder",
+        "breeders",
+        "galinha",
+        "galinhas",
+        "hen",
+        "hens",
+        "lay",
+        "layer",
+        "layers",
+        "laying",
+        "poedeira",
+        "poedeiras",
+        "postura",
+    )
+)
 
 
 def is_medicine(name: str) -> bool:
