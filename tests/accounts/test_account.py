@@ -27,7 +27,7 @@ def accounted(
 
 def hens(hens: int = 40, cocks: int = 8, **more: Any) -> Entry:
     fields = {"group": "hens", "place": "pen", "hatched_on": "2026-10-01", **more}
-    return made("group", "2027-05-03", hens=hens, cocks=cocks, **fields)
+    return made("group", fields.pop("at", "2027-05-03"), hens=hens, cocks=cocks, **fields)
 
 
 def sized() -> list[Entry]:
@@ -126,6 +126,49 @@ def test_what_a_count_finds_missing_was_used() -> None:
     found = accounted(entries)
     assert found.costs["feed"] == pytest.approx(25.0)
     assert found.feed_in_store["pellets"].kg == pytest.approx(25.0)
+
+
+@pytest.mark.parametrize("told", ["feed_counted", "feed_given"])
+def test_bags_bought_after_the_last_count_go_on_costing(told: str) -> None:
+    """Invented: 10 kg a month, 12 hens; one count or one giving in the second month, then none."""
+    bags = [
+        made("feed_bought", date(2027, month, 1), feed="mash", kg=10, cost=10)
+        for month in range(1, 8)
+    ]
+    kept = hens(12, 0, hatched_on="2026-10-01", at="2027-01-01")
+    found = accounted(
+        [kept, *bags, made(told, "2027-02-02", feed="mash", kg=9)],
+        date(2027, 1, 1), date(2027, 6, 30),
+    )  # fmt: skip
+    for month in found.months[2:5]:
+        assert month.feed_kg == pytest.approx(10.0, abs=1.0)
+        assert month.costs["feed"] == pytest.approx(month.feed_kg)
+    assert found.feed_in_store["mash"].kg == pytest.approx(60 - found.feed_kg)
+
+
+def test_bags_stocked_up_lie_in_the_store() -> None:
+    """12 hens use 0.31 kg a day: 25 kg are not gone in three days."""
+    bags = [made("feed_bought", date(2027, 1, day), feed="mash", kg=25, cost=25) for day in (1, 4)]
+    kept = hens(12, 0, hatched_on="2026-10-01", at="2027-01-01")
+    found = accounted([kept, *bags], date(2027, 1, 1), date(2027, 1, 31))
+    assert found.feed_kg == pytest.approx(31 * 12 * 0.02324 / 0.9, rel=1e-6)
+    assert found.feed_in_store["mash"].kg == pytest.approx(50 - found.feed_kg)
+
+
+def test_what_a_count_finds_beyond_all_that_was_bought_is_there_to_be_used() -> None:
+    """Bought 10, given 2, counted 33: none was used, and 23 came that nobody bought."""
+    entries = [
+        hens(),
+        made("feed_bought", "2027-05-03", feed="mash", kg=10, cost=10),
+        made("feed_given", "2027-05-04", feed="mash", kg=2),
+        made("feed_counted", "2027-05-05", feed="mash", kg=33),
+        made("feed_given", "2027-05-20", feed="mash", kg=20),
+    ]
+    found = accounted(entries)
+    assert found.feed_in_store["mash"].kg == pytest.approx(13.0)
+    assert found.costs["feed"] == pytest.approx(10.0)
+    assert sum(one.unpriced_kg for one in found.used) == pytest.approx(10.0)
+    assert sum(one.unbought_kg for one in found.used) == 0
 
 
 def test_feed_without_a_price_costs_nothing_and_it_says_which_entry_would_tell() -> None:
