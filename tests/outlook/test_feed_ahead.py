@@ -164,6 +164,17 @@ def test_feed_that_grows_old_before_it_is_eaten_is_told() -> None:
     assert not any("Unless a label tells" in said for said in told.said)
 
 
+def test_feed_past_its_day_puts_off_no_order() -> None:
+    """40 kg lie there that were good until three weeks ago; of what is good there are 3 kg."""
+    counted = made("feed_counted", ON, feed="pellets", kg=43)
+    old = [NOWHERE, hens(20), pellets(delivery_days=10), bought(40, 70), bought(3, 2), counted]
+    found = ahead(old)
+    [one] = found.feeds
+    assert one.order_by is not None
+    assert one.order_by <= ON
+    assert any(said.startswith("Order pellets now") for said in found.said)
+
+
 def test_a_feed_without_a_stage_serves_the_birds_that_no_other_is_for() -> None:
     entries = [NOWHERE, hens(20), chicks(20, 5), pellets(), bought(10), bought(5, feed="sack")]
     found = ahead(entries)

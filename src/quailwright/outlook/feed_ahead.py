@@ -61,6 +61,7 @@ class FeedOf:
             lasts beyond the weeks, or no delivery days are told. In the past: order at once.
         silent_since: the day from which on nobody told what was used of it, though birds that eat
             it were there; None where its use is told. Then there is no day on which it runs out.
+        good_out: as `runs_out`, of what is still good: what is too old is thrown away.
     """
 
     feed: str
@@ -72,7 +73,8 @@ class FeedOf:
     keeps_told: bool
     delivery_d: float | None
     order_by: date | None
-    silent_since: date | None = None
+    silent_since: date | None
+    good_out: Array
 
     @property
     def runs_out(self) -> Array:
@@ -292,8 +294,11 @@ def _feed(
         bags.append(Bag(kg, bought_on, mixed_on, until, runs_out, left))
     delivery = label.delivery_days if label is not None else None
     order_by = None
+    good = sum(bag.kg for bag in bags if bag.keeps_until is None or bag.keeps_until >= on)
+    days = (eaten < good - _A_SPECK_KG).sum(0) + 1.0
+    good_out = np.where((days > len(eaten)) | (silent_since is not None), np.inf, days)
     if bags and delivery is not None:
-        early = float(np.quantile(bags[-1].runs_out, EARLY, method="lower"))
+        early = float(np.quantile(good_out, EARLY, method="lower"))
         if math.isfinite(early):
             order_by = on + timedelta(days=int(early) - math.ceil(delivery))
     return FeedOf(
@@ -307,6 +312,7 @@ def _feed(
         delivery,
         order_by,
         silent_since,
+        good_out,
     )
 
 
@@ -429,7 +435,7 @@ def _of_orders(found: FeedAhead) -> list[Remark]:
     said: list[Remark] = []
     untold = []
     for one in found.feeds:
-        early = found.day(one.runs_out, EARLY)
+        early = found.day(one.good_out, EARLY)
         if early is not None and one.order_by is not None and one.order_by <= found.on:
             said.append(
                 Remark(
