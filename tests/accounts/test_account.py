@@ -11,6 +11,7 @@ from tests.flock.journals import DAYS, FIRST, journals
 from tests.makers import made
 
 from quailwright.accounts.account import Account, account
+from quailwright.exchange.costs_told import break_even_words, per_dozen_of
 from quailwright.flock.fold import fold
 from quailwright.husbandry import facts
 from quailwright.journal.entries import Entry
@@ -27,7 +28,7 @@ def accounted(
 
 def hens(hens: int = 40, cocks: int = 8, **more: Any) -> Entry:
     fields = {"group": "hens", "place": "pen", "hatched_on": "2026-10-01", **more}
-    return made("group", "2027-05-03", hens=hens, cocks=cocks, **fields)
+    return made("group", fields.pop("at", "2027-05-03"), hens=hens, cocks=cocks, **fields)
 
 
 def sized() -> list[Entry]:
@@ -126,6 +127,49 @@ def test_what_a_count_finds_missing_was_used() -> None:
     found = accounted(entries)
     assert found.costs["feed"] == pytest.approx(25.0)
     assert found.feed_in_store["pellets"].kg == pytest.approx(25.0)
+
+
+@pytest.mark.parametrize("told", ["feed_counted", "feed_given"])
+def test_bags_bought_after_the_last_count_go_on_costing(told: str) -> None:
+    """Invented: 10 kg a month, 12 hens; one count or one giving in the second month, then none."""
+    bags = [
+        made("feed_bought", date(2027, month, 1), feed="mash", kg=10, cost=10)
+        for month in range(1, 8)
+    ]
+    kept = hens(12, 0, hatched_on="2026-10-01", at="2027-01-01")
+    found = accounted(
+        [kept, *bags, made(told, "2027-02-02", feed="mash", kg=9)],
+        date(2027, 1, 1), date(2027, 6, 30),
+    )  # fmt: skip
+    for month in found.months[2:5]:
+        assert month.feed_kg == pytest.approx(10.0, abs=1.0)
+        assert month.costs["feed"] == pytest.approx(month.feed_kg)
+    assert found.feed_in_store["mash"].kg == pytest.approx(60 - found.feed_kg)
+
+
+def test_bags_stocked_up_lie_in_the_store() -> None:
+    """12 hens use 0.31 kg a day: 25 kg are not gone in three days."""
+    bags = [made("feed_bought", date(2027, 1, day), feed="mash", kg=25, cost=25) for day in (1, 4)]
+    kept = hens(12, 0, hatched_on="2026-10-01", at="2027-01-01")
+    found = accounted([kept, *bags], date(2027, 1, 1), date(2027, 1, 31))
+    assert found.feed_kg == pytest.approx(31 * 12 * 0.02324 / 0.9, rel=1e-6)
+    assert found.feed_in_store["mash"].kg == pytest.approx(50 - found.feed_kg)
+
+
+def test_what_a_count_finds_beyond_all_that_was_bought_is_there_to_be_used() -> None:
+    """Bought 10, given 2, counted 33: none was used, and 23 came that nobody bought."""
+    entries = [
+        hens(),
+        made("feed_bought", "2027-05-03", feed="mash", kg=10, cost=10),
+        made("feed_given", "2027-05-04", feed="mash", kg=2),
+        made("feed_counted", "2027-05-05", feed="mash", kg=33),
+        made("feed_given", "2027-05-20", feed="mash", kg=20),
+    ]
+    found = accounted(entries)
+    assert found.feed_in_store["mash"].kg == pytest.approx(13.0)
+    assert found.costs["feed"] == pytest.approx(10.0)
+    assert sum(one.unpriced_kg for one in found.used) == pytest.approx(10.0)
+    assert sum(one.unbought_kg for one in found.used) == 0
 
 
 def test_feed_without_a_price_costs_nothing_and_it_says_which_entry_would_tell() -> None:
@@ -237,9 +281,93 @@ def test_bought_hens_cost_what_was_paid() -> None:
     assert found.per_egg.value is None
 
 
+def given_away() -> list[Entry]:
+    """Feed that cost nothing, and is known to."""
+    return [
+        made("feed_bought", "2027-05-03", feed="gift", kg=20, cost=0),
+        made("feed_given", "2027-05-04", feed="gift", kg=10),
+    ]
+
+
+def test_without_any_feed_told_what_an_egg_costs_is_not_known() -> None:
+    eggs = made("eggs_collected", "2027-05-05", group="hens", eggs=24)
+    unpriced = made("feed_given", "2027-05-05", feed="pellets", kg=10)
+    for entries in ([hens(), eggs], [hens(), eggs, unpriced]):
+        found = accounted(entries)
+        assert found.per_egg.value is None
+        assert found.per_dozen.value is None
+        assert found.cocks.per_egg is None
+        assert found.break_even_dozen is None
+        assert break_even_words(found) == ""
+    assert accounted([hens(), eggs, *given_away()]).per_egg.value == 0
+
+
+def test_months_in_which_no_feed_is_told_are_named() -> None:
+    entries = [
+        hens(at="2027-01-01"),
+        made("feed_bought", "2027-01-01", feed="mash", kg=200, cost=200),
+        *(made("feed_given", date(2027, 1, day), feed="mash", kg=1.2) for day in range(1, 32)),
+        *(made("eggs_collected", date(2027, m, 9), group="hens", eggs=20) for m in (1, 2)),
+    ]
+    found = accounted(entries, date(2027, 1, 1), date(2027, 3, 31))
+    assert any("In 2027-02, 2027-03 no feed is on the record" in said for said in found.said)
+    assert per_dozen_of(found.months[0]) is not None
+    assert per_dozen_of(found.months[1]) is None
+
+
+def test_two_purchases_of_a_day_are_counted_once() -> None:
+    both = [hens(5, 0, cost=50), hens(5, 0, cost=30)]
+    found = accounted(both)
+    assert found.raised == 10
+    assert found.per_hen_at_lay.value == pytest.approx(8.0)
+
+
+def test_cocks_alone_make_no_hen_at_lay() -> None:
+    found = accounted([hens(0, 5, cost=20)])
+    assert found.per_hen_at_lay.value is None
+    assert found.by_bearer["raising"] == {"birds": pytest.approx(20.0)}
+
+
+def test_where_other_income_pays_for_all_no_price_of_a_dozen_is_told() -> None:
+    entries = [
+        hens(10, 0),
+        *given_away(),
+        made("money", "2027-05-04", amount=50, category="manure"),
+        made("eggs_collected", "2027-05-05", group="hens", eggs=24),
+    ]
+    found = accounted(entries)
+    assert break_even_words(found) == "What came in beside eggs pays for everything."
+
+
+def test_eggs_sold_without_income_told_are_no_free_eggs() -> None:
+    entries = [
+        hens(10, 0),
+        *given_away(),
+        made("eggs_collected", "2027-05-05", group="hens", eggs=36),
+        made("eggs_out", "2027-05-06", use="sold", eggs=12, income=3),
+        made("eggs_out", "2027-05-07", use="sold", eggs=24),
+    ]
+    found = accounted(entries)
+    assert found.paid_per_dozen == pytest.approx(3.0)
+    assert any("What 24 eggs sold brought is not told" in said for said in found.said)
+
+
+def test_own_words_are_kept_apart_from_ours() -> None:
+    own = [
+        made("money", "2027-05-04", amount=-5, category=word)
+        for word in ("time", "equipment", "feed")
+    ]
+    found = accounted([hens(10, 0), *given_away(), *own])
+    assert {kind for kind, amount in found.costs.items() if amount} == {
+        "money: time", "money: equipment", "money: feed",
+    }  # fmt: skip
+    assert found.earned == pytest.approx(-15)
+
+
 def test_eaten_eggs_are_no_income_and_the_sold_ones_must_pay_for_them() -> None:
     entries = [
         hens(10, 0),
+        *given_away(),
         made("money", "2027-05-04", amount=-12, category="bedding"),
         made("eggs_collected", "2027-05-05", group="hens", eggs=24),
         made("eggs_out", "2027-05-06", use="eaten", eggs=12),

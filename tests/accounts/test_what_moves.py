@@ -78,3 +78,10 @@ def test_parts_add_up_and_costs_move_the_way_they_must(keeping: Keeping) -> None
 def test_a_figure_that_moves_nothing_has_no_bar() -> None:
     names = {bar.what for bar in bars_of(replace(SIZED, cocks=0.0))}
     assert names == {"feed_per_kg", "lay", "spill"}
+
+
+def test_where_less_is_used_than_birds_eat_there_is_no_bar_of_spill() -> None:
+    """Spill would be below nothing, and the range from `at_low` would not hold the present."""
+    names = {bar.what for bar in bars_of(replace(SIZED, used_over_eaten=0.8))}
+    assert "spill" not in names
+    assert "lay" in names

@@ -102,6 +102,30 @@ def test_the_terminal_says_it_in_words(paid: Quail) -> None:
     assert max(len(line) for line in answer.out.splitlines()) <= 140
 
 
+def test_feed_is_told_in_the_units_of_the_keeper(paid: Quail) -> None:
+    """8 kg are 17.6 lb: the pound is 0.45359237 kg (International yard and pound, 1959)."""
+    assert "feed, kg" in paid("costs", *ON).out
+    assert paid("log", "holding", "name=Home", "units=us", "at=2027-05-02").code == 0
+    told = paid("costs", *ON).out
+    assert "feed, lb" in told
+    assert "17.6" in told
+
+
+def test_without_feed_told_no_egg_costs_nothing(quail: Quail) -> None:
+    for words in (
+        "place place=pen role=pen at=2027-01-01",
+        "group group=hens place=pen hens=10 hatched_on=2026-10-01 at=2027-01-01",
+        "eggs_collected group=hens eggs=8 at=2027-05-02",
+    ):
+        assert quail("log", *words.split()).code == 0
+    told = quail("costs", "--on", "2027-05-02", "--json").json
+    assert told["eggs"]["laid"] > 0
+    assert told["per_egg"]["value"] is None
+    assert told["break_even"]["per_dozen"] is None
+    assert "0.000" not in quail("costs", "--on", "2027-05-02").out
+    assert quail("costs", "--on", "2027-05-02", "--sheet", "s.xlsx").code == 0
+
+
 def test_days_are_those_asked_for(paid: Quail) -> None:
     told = paid("costs", *ON, "--from", "2027-05-22", "--until", "2027-05-23", "--json").json
     assert (told["from"], told["until"]) == ("2027-05-22", "2027-05-23")

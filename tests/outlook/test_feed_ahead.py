@@ -84,7 +84,8 @@ def test_a_bag_runs_out_when_so_many_hens_have_eaten_it() -> None:
 
 
 def test_of_several_bags_the_oldest_is_eaten_first_and_each_has_its_day() -> None:
-    found = ahead([NOWHERE, hens(20), pellets(bag_kg=5), bought(5, 20), bought(10, 3)])
+    counted = made("feed_counted", ON - timedelta(days=2), feed="pellets", kg=15)
+    found = ahead([NOWHERE, hens(20), pellets(bag_kg=5), bought(5, 20), bought(10, 3), counted])
     [one] = found.feeds
     assert [bag.kg for bag in one.bags] == [5, 5, 5]
     assert [bag.bought_on for bag in one.bags] == [
@@ -93,6 +94,27 @@ def test_of_several_bags_the_oldest_is_eaten_first_and_each_has_its_day() -> Non
     days = [bag.runs_out for bag in one.bags]
     assert (days[0] < days[1]).all()
     assert (days[1] < days[2]).all()
+
+
+def test_of_feed_that_is_only_bought_no_day_is_told_until_it_is_weighed() -> None:
+    """20 hens use half a kilogram a day; six bags bought in half a year, and no use logged."""
+    only = [
+        NOWHERE,
+        hens(20),
+        pellets(delivery_days=4),
+        *(bought(15, 5 + 28 * n) for n in range(6)),
+    ]
+    found = ahead(only)
+    [one] = found.feeds
+    assert one.kg == 90
+    assert found.day(one.runs_out, EARLY) is None
+    assert one.order_by is None
+    assert any("What was used of pellets since" in said and "kg=..." in said for said in found.said)
+    assert not any("will be left on" in said or "should have been" in said for said in found.said)
+    counted = made("feed_counted", ON - timedelta(days=1), feed="pellets", kg=12)
+    weighed = ahead([*only, counted])
+    assert weighed.day(weighed.feeds[0].runs_out, EARLY) is not None
+    assert not any("is not told, so when it runs out" in said for said in weighed.said)
 
 
 def test_an_opened_bag_holds_the_rest() -> None:
@@ -140,6 +162,17 @@ def test_feed_that_grows_old_before_it_is_eaten_is_told() -> None:
     assert told.feeds[0].bags[0].keeps_until == mixed + timedelta(days=20)
     assert any("should have been used by" in said for said in told.said)
     assert not any("Unless a label tells" in said for said in told.said)
+
+
+def test_feed_past_its_day_puts_off_no_order() -> None:
+    """40 kg lie there that were good until three weeks ago; of what is good there are 3 kg."""
+    counted = made("feed_counted", ON, feed="pellets", kg=43)
+    old = [NOWHERE, hens(20), pellets(delivery_days=10), bought(40, 70), bought(3, 2), counted]
+    found = ahead(old)
+    [one] = found.feeds
+    assert one.order_by is not None
+    assert one.order_by <= ON
+    assert any(said.startswith("Order pellets now") for said in found.said)
 
 
 def test_a_feed_without_a_stage_serves_the_birds_that_no_other_is_for() -> None:
@@ -207,7 +240,10 @@ def test_bags_hold_what_is_there_and_run_out_in_order(
     birds: int, lots: list[tuple[float, int]], bag_kg: float | None
 ) -> None:
     told = {} if bag_kg is None else {"bag_kg": bag_kg}
-    entries = [NOWHERE, hens(birds), pellets(**told), *(bought(kg, ago) for kg, ago in lots)]
+    # Weighed today, and so much is there: else what is bought and never given has no day.
+    counted = made("feed_counted", ON, feed="pellets", kg=sum(kg for kg, _ in lots))
+    bags = [bought(kg, ago) for kg, ago in lots]
+    entries = [NOWHERE, hens(birds), pellets(**told), *bags, counted]
     [one] = ahead(entries, weeks=3, draws=20).feeds
     assert sum(bag.kg for bag in one.bags) == pytest.approx(one.kg)
     for before, after in pairwise(one.bags):

@@ -27,7 +27,17 @@ def test_the_day_a_feed_runs_out_is_told_in_words(app: FastAPI, keeper: TestClie
     assert text.index("runs out first") < text.index("<svg")
 
 
-def test_what_nobody_told_leads_to_the_entry(keeper: TestClient) -> None:
+def test_feed_that_nobody_weighed_since_it_was_bought_has_no_day(keeper: TestClient) -> None:
+    """20 kg a month ago, of which 12 birds ate some nine."""
+    text = keeper.get("/feed").text
+    assert "When feed runs out is not known" in text
+    assert "What was used of pellets since 1 Apr 2027 is not told" in text
+    assert 'href="/log/feed_counted?feed=pellets&amp;back=/feed"' in text
+    assert "quailwright log" not in text
+
+
+def test_what_nobody_told_leads_to_the_entry(app: FastAPI, keeper: TestClient) -> None:
+    app.state.home.record(made("feed_counted", "2027-05-01", feed="pellets", kg=10))
     text = keeper.get("/feed").text
     assert "How long feed takes to come is not told" in text
     assert 'href="/log/feed?feed=pellets&amp;back=/feed"' in text

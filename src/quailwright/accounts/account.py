@@ -18,12 +18,14 @@ from quailwright.accounts.borne import (
     born_of,
     borne,
     feed_if_cocks_ate_as_hens,
+    kind_of,
+    money_of,
     months_between,
 )
 from quailwright.accounts.feed import InStore, Used, feed_used
 from quailwright.accounts.heads import BEARERS, Month, Record, month_of
 from quailwright.accounts.minutes import Minutes, minutes_of
-from quailwright.accounts.untold import untold
+from quailwright.accounts.untold import unpaid_eggs, untold
 from quailwright.flock.remark import Remark
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
@@ -207,13 +209,16 @@ def account(flock: Flock, first: date, last: date, minute_price: float = 0.0) ->
     gone: Counter[str] = sum((month.gone for month in months), Counter())
     hen_days = sum(month.hen_days for month in months)
     keeping = _together(by_bearer["hens"], by_bearer["cocks"])
-    per_egg = Each.of(keeping, eggs)
+    knows_feed = _knows_feed(used, costs, first, last) or not any(m.bird_days for m in months)
+    per_egg = Each.of(keeping, eggs) if knows_feed else Each(None, {})
     per_hen, cocks_bear_none, raised = _per_hen(record, batches, first, last)
     per_dressed, dressed = _per_dressed(record, batches, by_bearer["table"], first, last)
     earned = _together(income, {kind: -amount for kind, amount in costs.items() if kind != "time"})
     other_income = sum(income.values()) - income.get(EGGS_SOLD, 0.0)
     to_earn = sum(costs.values()) - other_income
     sold = gone["sold"]
+    # Income may also be told apart from the eggs, as money.
+    paid_for = sold - unpaid_eggs(flock, first, last) or sold
     found = Account(
         first,
         last,
@@ -237,10 +242,10 @@ def account(flock: Flock, first: date, last: date, minute_price: float = 0.0) ->
         per_dressed,
         dressed,
         Each.of(earned, minutes.hours),
-        DOZEN * to_earn / eggs if eggs else None,
-        DOZEN * to_earn / sold if sold else None,
-        DOZEN * income[EGGS_SOLD] / sold if sold and EGGS_SOLD in income else None,
-        _cocks(record, used, by_bearer["cocks"], eggs, first, last),
+        DOZEN * to_earn / eggs if eggs and knows_feed else None,
+        DOZEN * to_earn / sold if sold and knows_feed else None,
+        DOZEN * income[EGGS_SOLD] / paid_for if paid_for and EGGS_SOLD in income else None,
+        _cocks(record, used, by_bearer["cocks"], eggs if knows_feed else 0, first, last),
         batches,
         [],
         record,
@@ -248,6 +253,13 @@ def account(flock: Flock, first: date, last: date, minute_price: float = 0.0) ->
     )
     found.remarks += untold(found)
     return found
+
+
+def _knows_feed(used: Sequence[Used], costs: Parts, first: date, last: date) -> bool:
+    """Whether what feed cost is told of any of it: else what an egg costs is not known."""
+    return money_of(FEED) in costs or any(
+        one.cost > 0 or one.kg > one.unpriced_kg for one in used if first <= one.day <= last
+    )
 
 
 def _by_kind(shared: Iterable[Borne]) -> Parts:
@@ -286,7 +298,7 @@ def _months(
         own = found[month_of(payment.day)]
         own.cash += payment.amount
         if payment.amount > 0 and payment.lasts_years is None:
-            kind = payment.category
+            kind = kind_of(payment)
             own.income[kind] = own.income.get(kind, 0.0) + payment.amount
     for lot in flock.lots.values():
         if first <= lot.laid <= last:
@@ -311,6 +323,7 @@ def _per_hen(
     """A hen at lay: of the batches that grew up in these days, and grown birds bought in them."""
     parts: Parts = defaultdict(float)
     birds = hens = 0.0
+    bought: set[tuple[str, date]] = set()
     for batch in batches:
         if batch.grown_on is not None and first <= batch.grown_on <= last and batch.raised > 0:
             birds += batch.raised
@@ -323,11 +336,14 @@ def _per_hen(
         group = record.flock.groups.get(payment.group)
         if group is None or born_of(record, payment) is not None:
             continue
-        came = [c.birds for c in group.changes if c.day == payment.day and c.why == "in"]
+        bought.add((payment.group, payment.day))
+        parts[BIRDS] += -payment.amount
+    for name, day in bought:
+        changes = record.flock.groups[name].changes
+        came = [c.birds for c in changes if c.day == day and c.why == "in"]
         birds += sum(one.total for one in came)
         hens += sum(one.hens for one in came)
-        parts[BIRDS] += -payment.amount
-    each = Each.of(parts, birds)
+    each = Each.of(parts, birds) if hens > 0 else Each(None, {})
     return each, sum(parts.values()) / hens if hens > 0 else None, birds
 
 

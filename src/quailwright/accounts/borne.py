@@ -42,13 +42,21 @@ class Borne:
     amount: float
 
 
+_OURS = (FEED, EGGS_TO_HATCH, BIRDS, EQUIPMENT, TIME)
+
+
+def money_of(word: str) -> str:
+    """The kind of what a money entry calls by one of our own words: it is not the same thing."""
+    return f"money: {word}" if word in _OURS else word
+
+
 def kind_of(payment: Payment) -> str:
-    """The kind of cost of what was spent."""
+    """The kind of cost of what was spent, or of income."""
     if payment.entry == "eggs_received":
         return EGGS_TO_HATCH
     if payment.lasts_years is not None:
         return EQUIPMENT
-    return BIRDS if payment.entry == "group" else payment.category
+    return BIRDS if payment.entry == "group" else money_of(payment.category)
 
 
 def worn(payment: Payment, first: date, last: date) -> dict[Month, float]:

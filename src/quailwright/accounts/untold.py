@@ -2,11 +2,12 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
+from datetime import date
 from typing import TYPE_CHECKING
 
 from quailwright.accounts.feed import is_reckoned
 from quailwright.flock.remark import Remark
-from quailwright.flock.state import Change
+from quailwright.flock.state import Change, Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.language import say, say_many
@@ -21,6 +22,33 @@ def untold(found: "Account") -> list[Remark]:
         *_of_feed(found),
         *_of_minutes(found),
         *_of_birds(found),
+        *_of_sales(found),
+    ]
+
+
+def unpaid_eggs(flock: Flock, first: date, last: date) -> int:
+    """Eggs sold in the days from `first` to `last` of which nobody told what they brought."""
+    return sum(
+        one.eggs
+        for one in flock.eggs_gone
+        if one.use == "sold" and not one.income_told and first <= one.day <= last
+    )
+
+
+def _of_sales(found: "Account") -> list[Remark]:
+    eggs = unpaid_eggs(found.record.flock, found.first, found.last)
+    if not eggs or ("eggs sold" in found.income and eggs == found.gone["sold"]):
+        return []
+    return [
+        Remark(
+            say_many(
+                "What {n} egg sold brought is not told: it is left out of what a dozen brought.",
+                "What {n} eggs sold brought is not told: they are left out of what a dozen "
+                "brought.",
+                eggs,
+            ),
+            say("If they were paid for, correct that eggs_out with income=..."),
+        )
     ]
 
 
@@ -63,6 +91,21 @@ def _of_feed(found: "Account") -> list[Remark]:
         said.append(
             Remark(
                 say("No feed is on the record for these days, so feed costs nothing here."),
+                say("Log each bag: quailwright log feed_bought feed=... kg=... cost=..."),
+                "feed_bought",
+            )
+        )
+    empty = [
+        f"{m.month[0]}-{m.month[1]:02d}" for m in found.months if m.bird_days and not m.feed_kg
+    ]
+    if own and empty:
+        said.append(
+            Remark(
+                say(
+                    "In {months} no feed is on the record, so it costs nothing there: a dozen "
+                    "of those days cost more than stands here.",
+                    months=", ".join(empty),
+                ),
                 say("Log each bag: quailwright log feed_bought feed=... kg=... cost=..."),
                 "feed_bought",
             )

@@ -159,15 +159,16 @@ def _cases(now: Keeping) -> Iterator[_Case]:
     yield ("feed_per_kg", now.feed_per_kg, *_about(now.feed_per_kg), fifth)
     low, high = _about(now.lay)
     yield "lay", now.lay, low, min(1.0, high), fifth
-    spilled = facts.figure("feeding.wastage")
-    spill = 1.0 - 1.0 / now.used_over_eaten if now.used_over_eaten > 1.0 else 0.0
-    yield (
-        "spill",
-        spill,
-        spilled.low or 0.0,
-        spilled.high or 0.0,
-        say("of feed offered, from a clean feeder to an open trough: from memory"),
-    )
+    # Less used than birds are published to eat: the record then tells nothing of spill.
+    if now.used_over_eaten >= 1.0:
+        spilled = facts.figure("feeding.wastage")
+        yield (
+            "spill",
+            1.0 - 1.0 / now.used_over_eaten,
+            spilled.low or 0.0,
+            spilled.high or 0.0,
+            say("of feed offered, from a clean feeder to an open trough: from memory"),
+        )
     if now.deaths_a_week > 0 and now.hen_raised > 0:
         yield (
             "deaths_a_week",

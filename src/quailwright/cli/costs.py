@@ -20,7 +20,8 @@ from quailwright.exchange.typed import local
 from quailwright.flock.fold import fold, newest_zone
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
-from quailwright.guide.round import day_at
+from quailwright.guide.round import day_at, units_of
+from quailwright.journal.entries import Units
 from quailwright.journal.findings import BadInput
 from quailwright.journal.moments import NotAMoment, parse_moment
 from quailwright.language import figure, say, say_many
@@ -129,7 +130,7 @@ def _show(costs: "Costs", flock: Flock) -> None:
         return
     _show_whole(found)
     _show_each(found)
-    _show_months(found)
+    _show_months(found, units_of(flock))
     _show_batches(found)
     _show_moves(costs)
     _show_met(costs)
@@ -173,7 +174,7 @@ def _show_each(found: "Account") -> None:
             _wrapped(sentence)
 
 
-def _show_months(found: "Account") -> None:
+def _show_months(found: "Account", units: Units) -> None:
     from quailwright.exchange.costs_told import month_words, per_dozen_of
 
     show.heading(say("By month"))
@@ -181,7 +182,7 @@ def _show_months(found: "Account") -> None:
         (
             say("month"),
             say("eggs"),
-            say("feed, kg"),
+            say("feed, {unit}", unit=wording.feed_unit(units)),
             say("cost"),
             say("came in"),
             say("money left"),
@@ -191,7 +192,7 @@ def _show_months(found: "Account") -> None:
             (
                 month_words(month.month),
                 month.eggs,
-                figure(month.feed_kg, ".1f"),
+                figure(wording.feed_mass(month.feed_kg, units), ".1f"),
                 _money(sum(month.costs.values())),
                 _money(sum(month.income.values())),
                 _money(month.result),

@@ -90,7 +90,9 @@ def _rows(found: "FeedAhead", one: "FeedOf", units: Units) -> list[tuple[object,
                 figure(wording.feed_mass(bag.kg, units), ".1f"),
                 ", ".join(map(stage_words, one.serves)),
                 bag.bought_on or say("not known"),
-                say("after these weeks")
+                say("not known")
+                if one.silent_since is not None
+                else say("after these weeks")
                 if middle is None or early is None
                 else say("{day} (from {early})", day=middle, early=early)
                 if late is None

@@ -243,6 +243,8 @@ def _amount(each: Each, found: Account) -> str:
 
 def _answer(found: Account) -> list[str]:
     """What a dozen costs, and what would pay for it."""
+    if found.per_dozen.value is None and found.eggs:
+        return [say("What an egg costs is not known for these days: what feed cost is not told.")]
     if found.per_dozen.value is None:
         return [say("What an egg costs is not known for these days: no eggs are on the record.")]
     dozen = say(
@@ -255,6 +257,8 @@ def _answer(found: Account) -> list[str]:
 
 def _things(found: Account) -> list[Thing]:
     no_eggs = Remark(say("No eggs are on the record for these days."), "", "eggs_collected")
+    if found.eggs:
+        no_eggs = Remark(say("What feed cost is not told."), "", "feed_bought")
     no_minutes = Remark(
         say("No minutes are noted, so what an hour earns is not known."),
         "",

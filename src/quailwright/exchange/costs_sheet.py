@@ -155,6 +155,9 @@ def _shares(sheet: _Sheet, costs: Costs, months: str) -> None:
     eggs = f"'{months}'!{_cell(len(found.months) + 1, 1)}"
     keeping = f"{_cell(all_, 1)}+{_cell(all_, 2)}"
     sheet.text(all_ + 2, 0, say("an egg (hens and cocks with them, over eggs laid)"))
+    if found.eggs and found.per_egg.value is None:
+        sheet.text(all_ + 2, 1, say("not known"))
+        return
     sheet.formula(all_ + 2, 1, f'IF({eggs}=0,"",({keeping})/{eggs})', found.per_egg.value)
     sheet.text(all_ + 3, 0, say("a dozen"))
     egg = _cell(all_ + 2, 1)

@@ -191,6 +191,8 @@ def break_even_words(found: Account) -> str:
     )
     if at_all is None:
         return ""
+    if at_all <= 0 and paid is None:
+        return say("What came in beside eggs pays for everything.")
     if at_sold is None or paid is None:
         return say("All eggs at {price:.2f} a dozen would pay for everything.", price=at_all)
     if at_sold <= 0:
@@ -263,8 +265,9 @@ def verdict_words(month: MonthMet) -> str:
 
 
 def per_dozen_of(month: MonthOf) -> float | None:
-    """What keeping hens and their cocks cost a dozen in a month."""
-    return DOZEN * month.keeping / month.eggs if month.eggs else None
+    """What keeping hens and their cocks cost a dozen in a month; None where no feed is told."""
+    is_told = month.eggs and (month.feed_kg or not month.bird_days)
+    return DOZEN * month.keeping / month.eggs if is_told else None
 
 
 def kinds_of(months: Sequence[MonthOf], of: str) -> list[str]:

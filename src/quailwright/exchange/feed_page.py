@@ -117,7 +117,7 @@ def feed_page(outlook: Outlook, flock: Flock) -> FeedPage:
                 one.feed,
                 _amount(bag.kg, units),
                 bag.bought_on,
-                _runs_out(found, bag.runs_out),
+                _lasts(found, one, bag.runs_out),
                 bag.keeps_until,
             )
             for one in found.feeds
@@ -148,6 +148,8 @@ def _answer(found: FeedAhead) -> str:
     if not found.feeds:
         return say("No feed is in the store by the record.")
     ends = [(day, one) for one in found.feeds if (day := found.day(one.runs_out, MIDDLE))]
+    if not ends and any(one.silent_since is not None for one in found.feeds):
+        return say("When feed runs out is not known: what was used of it is not told.")
     if not ends:
         return say("What is there lasts beyond the {weeks} weeks looked at.", weeks=found.weeks)
     _, first = min(ends, key=lambda pair: pair[0])
@@ -185,8 +187,12 @@ def _feed(found: FeedAhead, one: FeedOf, units: Units) -> FeedRow:
         one.feed,
         _amount(one.kg, units),
         say("used as {stages}", stages=serves) if serves else say("no birds here eat it"),
-        _runs_out(found, one.runs_out),
+        _lasts(found, one, one.runs_out),
     )
+
+
+def _lasts(found: FeedAhead, one: FeedOf, days: Array) -> str:
+    return say("not known") if one.silent_since is not None else _runs_out(found, days)
 
 
 def _use(found: FeedAhead, units: Units) -> list[str]:

@@ -360,11 +360,12 @@ class Payment:
 
 
 class EggsGone(NamedTuple):
-    """Eggs that left the store on a day, and for what."""
+    """Eggs that left the store on a day, and for what; whether what they brought is told."""
 
     day: date
     use: kinds.EggsUse
     eggs: int
+    income_told: bool
 
 
 class Tick(NamedTuple):

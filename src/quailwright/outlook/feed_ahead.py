@@ -1,17 +1,17 @@
 """Feed ahead: kilograms by stage and week, when each bag runs out, and whether its use is usual."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
-from quailwright.flock.cohorts import birds_on
+from quailwright.flock.cohorts import Cohort, birds_on
 from quailwright.flock.remark import Remark
 from quailwright.flock.state import FeedStock, Flock
-from quailwright.husbandry import facts
+from quailwright.husbandry import facts, feeding
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.feeding import STAGES, Stage
 from quailwright.language import dated, say
@@ -59,6 +59,9 @@ class FeedOf:
         delivery_d: days from ordering to having it, None where nobody told.
         order_by: the last day to order, so that nine times in ten it comes in time; None where it
             lasts beyond the weeks, or no delivery days are told. In the past: order at once.
+        silent_since: the day from which on nobody told what was used of it, though birds that eat
+            it were there; None where its use is told. Then there is no day on which it runs out.
+        good_out: as `runs_out`, of what is still good: what is too old is thrown away.
     """
 
     feed: str
@@ -70,6 +73,8 @@ class FeedOf:
     keeps_told: bool
     delivery_d: float | None
     order_by: date | None
+    silent_since: date | None
+    good_out: Array
 
     @property
     def runs_out(self) -> Array:
@@ -147,7 +152,11 @@ def feed_ahead(outlook: Outlook, flock: Flock) -> FeedAhead:
     by_stage = outlook.feed_by_stage
     serves = _serves(flock)
     eaten, lacking = _eaten(flock, by_stage, serves, outlook.draws, weeks)
-    feeds = [_feed(flock.feeds[name], stages, eaten[name], on) for name, stages in serves.items()]
+    silent = _silent(flock, outlook.rates, serves, on)
+    feeds = [
+        _feed(flock.feeds[name], stages, eaten[name], on, silent.get(name))
+        for name, stages in serves.items()
+    ]
     unserved = {stage: kg for stage, kg in lacking.items() if kg > 0}
     figure = facts.figure("feeding.wastage")
     spill = (figure.value or 0.0, figure.low or 0.0, figure.high or 0.0)
@@ -209,7 +218,64 @@ def _given_last(stock: FeedStock) -> int:
     return (stock.last_given or date.min).toordinal()
 
 
-def _feed(stock: FeedStock, serves: tuple[Stage, ...], eaten: Array, on: date) -> FeedOf:
+_SILENT_D = 14
+_SILENT_SHARE = 0.25
+"""From so many days without a word of its use, in which the birds ate so much of what the record
+has of a feed, the record no longer tells what is there. Our judgement."""
+
+
+def _silent(
+    flock: Flock, rates: Rates, serves: Mapping[str, tuple[Stage, ...]], on: date
+) -> dict[str, date]:
+    """Feeds of which nobody told what was used, and since when."""
+    found: dict[str, date] = {}
+    heard = {name: _heard(flock.feeds[name]) for name in serves}
+    for name, stages in serves.items():
+        # While another feed for the same birds is told of, this one may well lie untouched.
+        since = max(
+            (day for other, day in heard.items() if day and set(stages) & set(serves[other])),
+            default=None,
+        )
+        stock = flock.feeds[name]
+        since = since or min((bag.day for bag in stock.bought), default=None)
+        if since is None or (on - since).days <= _SILENT_D:
+            continue
+        days = [since + timedelta(days=n) for n in range(1, (on - since).days + 1)]
+        if _eaten_by_stages_kg(rates, days, stages) > _SILENT_SHARE * stock.kg:
+            found[name] = since
+    return found
+
+
+def _heard(stock: FeedStock) -> date | None:
+    """The last day on which the use of a feed was told."""
+    told = [day for day in (stock.last_given, stock.counted_on) if day is not None]
+    return max(told, default=None)
+
+
+def _eaten_by_stages_kg(rates: Rates, days: Sequence[date], stages: tuple[Stage, ...]) -> float:
+    """What the birds of some stages used on these days by their age, with the usual spill [kg]."""
+    grams = sum(
+        eaten_g_per_day(cohort, day)
+        for history in rates.histories.values()
+        for cohorts, day in zip(birds_on(history, days), days, strict=True)
+        for cohort in cohorts
+        if _stage_of(cohort, day) in stages
+    )
+    return grams / 1000.0 / (1.0 - facts.value("feeding.wastage"))
+
+
+def _stage_of(cohort: Cohort, day: date) -> Stage:
+    age = cohort.age_d(day)
+    return "layer" if age is None else feeding.stage(age)
+
+
+def _feed(
+    stock: FeedStock,
+    serves: tuple[Stage, ...],
+    eaten: Array,
+    on: date,
+    silent_since: date | None,
+) -> FeedOf:
     label = stock.label
     told = label.keeps_days if label is not None else None
     keeps = facts.value("feeding.mash_keeps_d") if told is None else told
@@ -223,11 +289,16 @@ def _feed(stock: FeedStock, serves: tuple[Stage, ...], eaten: Array, on: date) -
         made = mixed_on or bought_on
         until = None if made is None else made + timedelta(days=int(keeps))
         left = None if until is None else _left(eaten, begin, above, (until - on).days)
+        if silent_since is not None:
+            runs_out, left = np.full_like(days, np.inf), None
         bags.append(Bag(kg, bought_on, mixed_on, until, runs_out, left))
     delivery = label.delivery_days if label is not None else None
     order_by = None
+    good = sum(bag.kg for bag in bags if bag.keeps_until is None or bag.keeps_until >= on)
+    days = (eaten < good - _A_SPECK_KG).sum(0) + 1.0
+    good_out = np.where((days > len(eaten)) | (silent_since is not None), np.inf, days)
     if bags and delivery is not None:
-        early = float(np.quantile(bags[-1].runs_out, EARLY, method="lower"))
+        early = float(np.quantile(good_out, EARLY, method="lower"))
         if math.isfinite(early):
             order_by = on + timedelta(days=int(early) - math.ceil(delivery))
     return FeedOf(
@@ -240,6 +311,8 @@ def _feed(stock: FeedStock, serves: tuple[Stage, ...], eaten: Array, on: date) -
         told is not None,
         delivery,
         order_by,
+        silent_since,
+        good_out,
     )
 
 
@@ -337,14 +410,32 @@ def _remarks(found: FeedAhead) -> list[Remark]:
 
 def of_store(found: FeedAhead) -> list[Remark]:
     """What to order, what grows too old, and which birds no feed is for."""
-    return [*_of_orders(found), *_of_age(found), *_of_lacking(found)]
+    return [*_of_silence(found), *_of_orders(found), *_of_age(found), *_of_lacking(found)]
+
+
+def _of_silence(found: FeedAhead) -> list[Remark]:
+    return [
+        Remark(
+            say(
+                "What was used of {feed} since {day} is not told, so when it runs out is not "
+                "known: weigh what is left.",
+                feed=one.feed,
+                day=_day(one.silent_since),
+            ),
+            say('Tell it: quailwright log feed_counted feed="{feed}" kg=...', feed=one.feed),
+            "feed_counted",
+            {"feed": one.feed},
+        )
+        for one in found.feeds
+        if one.silent_since is not None
+    ]
 
 
 def _of_orders(found: FeedAhead) -> list[Remark]:
     said: list[Remark] = []
     untold = []
     for one in found.feeds:
-        early = found.day(one.runs_out, EARLY)
+        early = found.day(one.good_out, EARLY)
         if early is not None and one.order_by is not None and one.order_by <= found.on:
             said.append(
                 Remark(

@@ -80,7 +80,7 @@ def eggs_out(flock: Flock, entry: kinds.EggsOut, day: date, forced: bool) -> Non
         lot = lot_of(flock, entry.laid_to or day, entry.group or "")
         lot.found += left
         lot.out += left
-    flock.eggs_gone.append(EggsGone(day, entry.use, entry.eggs))
+    flock.eggs_gone.append(EggsGone(day, entry.use, entry.eggs, entry.income is not None))
     pay(flock, day, entry.income, mark("eggs sold"))
 
 
