@@ -1,11 +1,15 @@
 """Paper on a real browser: what prints, what shuts nobody out, how long a week takes to type."""
 
+from pathlib import Path
 from typing import Any
 
 import pytest
 from playwright.sync_api import Page, expect
+from scripts.screenshots import DAY, MORNING, pages_of
 from tests.browser.conftest import PHONE, Phone, Server, until
 from tests.browser.test_access import AXE, RUN, SMALL, WIDE, unfold, violations
+
+from quailwright.exchange.demo_file import build_demo
 
 PAGES = (
     "/eggs", "/eggs?by=place&weeks=13", "/paper", "/paper/round", "/paper/round?days=7",
@@ -95,9 +99,12 @@ def test_sheets_print_without_bar_and_forms_black_on_white(shown: Server, phone:
         assert colours == ["rgb(0, 0, 0)", "rgb(255, 255, 255)"], path
 
 
-def test_a_days_round_is_one_sheet(shown: Server, phone: Phone) -> None:
-    page = phone(f"{shown.address}/paper/round")
-    assert sheets(page) == 1
+def test_a_days_round_is_one_sheet(tmp_path: Path, phone: Phone) -> None:
+    """Of the invented flock's eight places, on a usual day."""
+    flock = str(tmp_path / "demo.sqlite")
+    build_demo(flock, DAY, 1, MORNING)
+    with pages_of(flock) as port:
+        assert sheets(phone(f"http://localhost:{port}/paper/round")) == 1
 
 
 def sheets(page: Page) -> int:
