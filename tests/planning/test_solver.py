@@ -259,3 +259,69 @@ def test_nodes_end_it_the_same_way_every_time() -> None:
     assert first.ended == "best so far"
     np.testing.assert_array_equal(first.values, again.values)
     assert first.bound <= first.cost
+
+
+def diet(
+    cost: list[float], holds: list[list[float]], least: list[float], most: float | None = None
+) -> Program:
+    """The cheapest amounts that hold the least of each nutrient; `most` of all together."""
+    program = Program()
+    amounts = [program.column(f"feed {n}", cost=each) for n, each in enumerate(cost)]
+    for n, (row, at_least) in enumerate(zip(holds, least, strict=True)):
+        program.row(f"nutrient {n}", zip(amounts, row, strict=True), lower=at_least)
+    if most is not None:
+        program.row("together", [(each, 1.0) for each in amounts], upper=most)
+    return program
+
+
+@pytest.mark.parametrize(
+    ("program", "amounts", "total"),
+    [
+        # Burke, University of Washington, Mathematics 407: a pig's diet; only the problem is
+        # printed, the optimum is another solver's.
+        (
+            diet([35, 30, 25], [[90, 20, 40], [30, 80, 60], [10, 20, 50]], [200, 180, 150]),
+            [0.975610, 0, 2.804878], 104.268293,
+        ),
+        # Hillier and Lieberman, Introduction to Operations Research: pig feed; printed 1.14 kg,
+        # 2.43 kg and 241.71 (from memory).
+        (
+            diet([84, 72, 60], [[90, 20, 40], [30, 80, 60], [10, 20, 60]], [200, 180, 150]),
+            [1.142857, 0, 2.428571], 241.714286,
+        ),
+        # Render and Stair, Quantitative Analysis for Management: a stable's feed; printed 1.33, 0,
+        # 3.33 and 0.687 (from memory).
+        (
+            diet(
+                [0.09, 0.14, 0.17],
+                [[2, 3, 1], [0.5, 1, 0.5], [3, 5, 6], [1, 1.5, 2], [0.5, 0.5, 1.5]],
+                [6, 2, 9, 8, 5], most=6,
+            ),
+            [1.333333, 0, 3.333333], 0.686667,
+        ),
+        # Jacques, Mathematics for Economics and Business, chapter 8: fish meal or meat scraps;
+        # calcium has a most. Only the problem is printed, the optimum is another solver's.
+        (
+            diet(
+                [0.65, 0.52], [[0.67, 0.37], [0.16, 0.09], [-0.08, -0.08]], [1.6, 0.3, -0.3]
+            ),
+            [2.388060, 0], 1.552239,
+        ),
+    ],
+)  # fmt: skip
+def test_least_cost_diets_of_textbooks(
+    program: Program, amounts: list[float], total: float
+) -> None:
+    found = solve(program, gap=0.0, seconds=20)
+    assert found.ended == "optimal"
+    assert found.values == pytest.approx(amounts, abs=1e-6)
+    assert found.cost == pytest.approx(total, abs=1e-6)
+
+
+def test_a_printed_diet_that_is_not_the_cheapest_is_beaten() -> None:
+    """Sacks of soya and oats, as an exercise's printed answer has them: 18/11 and 28/11, "52"."""
+    found = solve(diet([21, 7], [[70, 21], [9, 7], [7, 1]], [168, 27, 14]), gap=0.0, seconds=20)
+    printed = 21 * 18 / 11 + 7 * 28 / 11
+    assert found.cost == pytest.approx(51.279070, abs=1e-6)
+    assert found.values == pytest.approx([2.023256, 1.255814], abs=1e-6)
+    assert found.cost < printed - 0.8
