@@ -28,6 +28,9 @@ PAGES = {
     "outlook": "/outlook",
     "eggs": "/eggs",
     "journal": "/journal",
+    "costs": "/costs",
+    "feed": "/feed",
+    "blend": "/feed/blend",
 }
 CATEGORIES = ("performance", "accessibility", "best-practices")
 _TIMES = {
