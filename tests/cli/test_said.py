@@ -4,56 +4,35 @@ The other language is invented here, for a few sentences. Its decimal comma is t
 CLDR for Portuguese.
 """
 
-import gettext
 import json
-from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
 from tests.cli.conftest import Quail
+from tests.languages import invented
 
 from quailwright.cli import main
-from quailwright.language import Spoken, of_terminal
-
-
-class _Invented(gettext.NullTranslations):
-    """A catalogue of a few sentences."""
-
-    def __init__(self, texts: Mapping[str, str]) -> None:
-        super().__init__()
-        self._texts = texts
-
-    def gettext(self, message: str) -> str:
-        return self._texts.get(message, message)
-
-    def ngettext(self, msgid1: str, msgid2: str, n: int) -> str:
-        text = msgid1 if n == 1 else msgid2
-        return self._texts.get(text, text)
+from quailwright.language import of_terminal
 
 
 @pytest.fixture
 def elsewhere(quail: Quail, monkeypatch: pytest.MonkeyPatch) -> Quail:
     """A terminal of people who speak the invented language."""
-    spoken = Spoken(
-        "xx",
-        _Invented(
-            {
-                "{n} entry kept": "{n} registro guardado",
-                "{n} entries kept": "{n} registros guardados",
-                "{n} were in the journal already": "{n} já estavam no diário",
-                "{given!r} is not field=value. Write, say, eggs=12.": "{given!r}: escreva ovos=12.",
-                "Eggs gathered from a group. The day of `at` is their lay date.": "Ovos.",
-                "eggs gathered, cracked ones too": "ovos recolhidos, os trincados também",
-                "field, needed, takes, what it says": "campo, preciso, aceita, o que diz",
-                "From {first} to {last}.": "De {first} a {last}.",
-                "mean {mean}, {lowest} to {highest}": "média {mean}, de {lowest} a {highest}",
-                "Line {line}, {field}: {said}": "Linha {line}, {field}: {said}",
-                "there is no kind {kind}.": "não há o tipo {kind}.",
-                "Did you mean {name}?": "Seria {name}?",
-            }
-        ),
-        decimal=",",
-        thousands=".",
+    spoken = invented(
+        {
+            "{n} entry kept": "{n} registro guardado",
+            "{n} entries kept": "{n} registros guardados",
+            "{n} were in the journal already": "{n} já estavam no diário",
+            "{given!r} is not field=value. Write, say, eggs=12.": "{given!r}: escreva ovos=12.",
+            "Eggs gathered from a group. The day of `at` is their lay date.": "Ovos.",
+            "eggs gathered, cracked ones too": "ovos recolhidos, os trincados também",
+            "field, needed, takes, what it says": "campo, preciso, aceita, o que diz",
+            "From {first} to {last}.": "De {first} a {last}.",
+            "mean {mean}, {lowest} to {highest}": "média {mean}, de {lowest} a {highest}",
+            "Line {line}, {field}: {said}": "Linha {line}, {field}: {said}",
+            "there is no kind {kind}.": "não há o tipo {kind}.",
+            "Did you mean {name}?": "Seria {name}?",
+        }
     )
     monkeypatch.setattr(main, "of_terminal", lambda: spoken)
     return quail

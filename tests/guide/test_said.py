@@ -5,7 +5,6 @@ the catalogue, that their parts are filled in, and that nothing said gets into w
 decimal comma and its way with dates are those of Unicode CLDR for Portuguese.
 """
 
-import gettext
 import re
 from collections import Counter
 from collections.abc import Mapping
@@ -17,6 +16,7 @@ import pytest
 from tests.guide.hatch.test_report import air, report, setting, weighed
 from tests.guide.hatch.test_report import home as hatch_home
 from tests.guide.rounds import adults, asked, day, home, round_on, tasks_of
+from tests.languages import invented
 from tests.makers import made
 
 from quailwright.flock.fold import fold
@@ -33,23 +33,8 @@ from quailwright.journal.entries import KINDS, Entry
 from quailwright.language import LANGUAGES, Said, Spoken, say, speaking
 
 
-class _Invented(gettext.NullTranslations):
-    """A catalogue of a few sentences; of two forms it knows both by the singular."""
-
-    def __init__(self, texts: Mapping[str, str]) -> None:
-        super().__init__()
-        self._texts = texts
-
-    def gettext(self, message: str) -> str:
-        return self._texts.get(message, message)
-
-    def ngettext(self, msgid1: str, msgid2: str, n: int) -> str:
-        text = msgid1 if n == 1 else msgid2
-        return self._texts.get(text, text)
-
-
 def _in(texts: Mapping[str, str]) -> Spoken:
-    return Spoken("pt", _Invented(texts), decimal=",", thousands=".")
+    return invented(texts, "pt")
 
 
 # Figures.

@@ -4,13 +4,12 @@ The other language is invented here, for a few sentences: what is held is which 
 the catalogue, and when. Its decimal comma is that of Unicode CLDR for Portuguese.
 """
 
-import gettext
 import json
-from collections.abc import Mapping
 from pathlib import Path
 
 import msgspec
 import pytest
+from tests.languages import invented
 from tests.makers import DAY, made, uid
 
 from quailwright.exchange.readings_csv import import_csv
@@ -27,7 +26,6 @@ from quailwright.journal.store import open_store
 from quailwright.language import (
     ENGLISH,
     LANGUAGES,
-    Spoken,
     later,
     later_many,
     said_plainly,
@@ -36,28 +34,9 @@ from quailwright.language import (
 )
 
 
-class _Invented(gettext.NullTranslations):
-    """A catalogue of a few sentences."""
-
-    def __init__(self, texts: Mapping[str, str]) -> None:
-        super().__init__()
-        self._texts = texts
-
-    def gettext(self, message: str) -> str:
-        return self._texts.get(message, message)
-
-    def ngettext(self, msgid1: str, msgid2: str, n: int) -> str:
-        text = msgid1 if n == 1 else msgid2
-        return self._texts.get(text, text)
-
-
-def _in(texts: Mapping[str, str]) -> Spoken:
-    return Spoken("xx", _Invented(texts), decimal=",", thousands=".")
-
-
 def test_a_refusal_is_said_in_the_language_of_who_is_refused() -> None:
     with (
-        speaking(_in({"{given} is not a date or a date-time. Write 2027-05-02, or "
+        speaking(invented({"{given} is not a date or a date-time. Write 2027-05-02, or "
                       "2027-05-02T20:00+01:00 with the offset from UTC.": "{given}: que dia?"})),
         pytest.raises(NotAMoment, match=r"^'soon': que dia\?$"),
     ):  # fmt: skip
@@ -69,7 +48,7 @@ def test_a_flock_that_is_not_there_is_told_in_the_other_language(tmp_path: Path)
         "There is no flock file at {path}. `quailwright log` or `quailwright journal import` "
         "begins one; `quailwright demo` shows an invented one."
     )
-    with speaking(_in({text: "Nada em {path}."})), pytest.raises(FlockUnusable) as refused:
+    with speaking(invented({text: "Nada em {path}."})), pytest.raises(FlockUnusable) as refused:
         open_store(str(tmp_path / "none.sqlite"))
     assert refused.value.sentence == f"Nada em {tmp_path / 'none.sqlite'}."
 
@@ -82,7 +61,7 @@ def test_a_bad_line_names_line_and_field_in_the_other_language() -> None:
         "Line {line}, {field}: {said}": "Linha {line}, {field}: {said}",
     }
     bad = {"id": uid(1), "kind": "eggs_collected", "at": DAY, "group": "hens", "eggs": "many"}
-    with speaking(_in(texts)):
+    with speaking(invented(texts)):
         _, findings = parse_lines(json.dumps(bad).encode())
         assert [each.sentence for each in findings] == [
             'Linha 1, eggs: "many" não serve. Dê um número inteiro, de 0 a 1000000.'
@@ -95,7 +74,9 @@ def test_a_finding_kept_in_one_flock_is_read_in_two_languages() -> None:
     flock.findings.append(
         Finding("impossible", later(text, mean=41.5, group="hens"), later("Weigh again."))
     )
-    other = _in({text: "{group}: {mean:.1f} g por ovo não pode ser.", "Weigh again.": "Repese."})
+    other = invented(
+        {text: "{group}: {mean:.1f} g por ovo não pode ser.", "Weigh again.": "Repese."}
+    )
     (kept,) = flock.findings
     assert kept.sentence == "41.5 g an egg of hens cannot be. Weigh again."
     with speaking(other):
@@ -113,7 +94,7 @@ def test_a_kept_sentence_inside_another_is_said_with_it() -> None:
     logged = made("eggs_set", hatch="may-1", eggs=24, place="a", source="b")
     about, eggs = described(logged), later_many("{n} egg", "{n} eggs", 2.0)
     assert about == "the eggs_set of 2027-05-02 (may-1)"
-    with speaking(_in(texts)):
+    with speaking(invented(texts)):
         said = "Contradiz o registro eggs_set de 2027-05-02 (may-1)."
         assert say(later("It contradicts {other}.", other=about)) == said
         assert say("It contradicts {other}.", other=about) == said
@@ -122,7 +103,7 @@ def test_a_kept_sentence_inside_another_is_said_with_it() -> None:
 
 def test_findings_are_written_as_json_in_the_language_of_who_asks() -> None:
     kept = Finding("orphan", later("there is no group {group!r}.", group="hens"))
-    with speaking(_in({"there is no group {group!r}.": "não há o lote {group!r}."})):
+    with speaking(invented({"there is no group {group!r}.": "não há o lote {group!r}."})):
         (shape,) = findings_shape([kept])
         assert (shape["what"], shape["sentence"]) == ("não há o lote 'hens'.",) * 2
         assert msgspec.json.encode(kept.what, enc_hook=said_plainly).decode() == (
@@ -139,7 +120,7 @@ def test_field_notes_are_kept_in_english_and_said_when_shown() -> None:
         "a list; each is {wanted}": "uma lista; cada um é {wanted}",
         "text of {shortest} to {longest} characters, with no space at its ends": "texto",
     }
-    with speaking(_in(texts)):
+    with speaking(invented(texts)):
         eggs = next(note for note in field_notes("eggs_collected") if note.name == "eggs")
         assert (eggs.meaning, say(eggs.meaning)) == (
             "eggs gathered, cracked ones too",
@@ -154,7 +135,7 @@ def test_field_notes_are_kept_in_english_and_said_when_shown() -> None:
 
 def test_a_temperature_that_cannot_be_has_the_decimal_comma() -> None:
     text = "{celsius:g} °C is not possible: it must be {low:g} to {high:g} °C."
-    with speaking(_in({text: "{celsius:g} °C não pode ser: de {low:g} a {high:g} °C."})):
+    with speaking(invented({text: "{celsius:g} °C não pode ser: de {low:g} a {high:g} °C."})):
         problem = temperature_problem(150.5)
     assert problem is not None
     assert problem[0].startswith("150,5 °C não pode ser: de -")
@@ -171,12 +152,12 @@ def test_bad_readings_are_named_in_the_other_language(tmp_path: Path) -> None:
     file.write_text("time,temperature_c\n" + "2027-05-02T20:00Z,warm\n" * 1000)
     with (
         open_store(str(tmp_path / "flock.sqlite"), create=True) as store,
-        speaking(_in(texts)),
+        speaking(invented(texts)),
         pytest.raises(BadInput) as refused,
     ):
         import_csv(store, file, "a", "", Told())
     assert refused.value.sentence == "1.000 linhas erradas."
-    with speaking(_in(texts)):
+    with speaking(invented(texts)):
         said = refused.value.findings[-1].sentence
     assert said == "Linha 1001, temperature_c: 'warm' não é um número. Escreva um número."
 
