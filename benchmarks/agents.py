@@ -16,11 +16,11 @@ import simpy
 from numpy.random import Generator as Drawing
 
 from quailwright.flock.cohorts import classes_of
+from quailwright.flock.light import Light, lay_share
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.outlook.lay import Walk, by_row, curves
 from quailwright.outlook.learning import expit
-from quailwright.outlook.light import Light, lay_share
 from quailwright.outlook.rates import RateDraws, cock_shift
 from quailwright.outlook.simulate import Flight
 

@@ -23,10 +23,10 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from quailwright.flock.fold import fold
+from quailwright.flock.light import Light, light_of
 from quailwright.journal.entries import AnyEntry, Entry, encode
 from quailwright.journal.store import open_store
 from quailwright.outlook.forecast import learn
-from quailwright.outlook.light import Light, light_of
 from quailwright.outlook.rates import RateDraws, draw_rates
 from quailwright.outlook.simulate import Flight, simulate
 

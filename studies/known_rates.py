@@ -13,11 +13,11 @@ import numpy as np
 from studies.simulated_nature import Floats, Nature
 from studies.simulated_plan import Course, Truth
 
+from quailwright.flock.light import Light
 from quailwright.flock.state import Clutch, Flock
 from quailwright.husbandry import facts
 from quailwright.outlook.lay import Hens, LayBelief, curves, levels, usual_levels
 from quailwright.outlook.learning import Learnt, Prior, Seen, learn
-from quailwright.outlook.light import Light
 from quailwright.outlook.rates import Rates, hatch_shift
 
 MANY = 1e5

@@ -20,10 +20,11 @@ from numpy.typing import NDArray
 from scipy import stats  # type: ignore[import-untyped]
 
 from quailwright.flock.cohorts import group_history
+from quailwright.flock.history import LaidDay
+from quailwright.flock.light import light_of
 from quailwright.flock.state import Birds, Change, Flock, Group
 from quailwright.husbandry import facts
 from quailwright.journal.entries import Holding
-from quailwright.outlook.history import LaidDay
 from quailwright.outlook.lay import (
     Hens,
     LayBelief,
@@ -35,7 +36,6 @@ from quailwright.outlook.lay import (
     weeks_of,
 )
 from quailwright.outlook.learning import Learnt, Prior, Seen, expit, learn
-from quailwright.outlook.light import light_of
 from quailwright.outlook.rates import prior_of_deaths, prior_of_hatch
 
 Array = NDArray[np.float64]

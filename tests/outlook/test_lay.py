@@ -9,11 +9,11 @@ from tests.outlook.flocks import LISBON, NOWHERE, ON, binomial, hens, laid, outl
 
 from quailwright.flock.cohorts import group_history
 from quailwright.flock.fold import fold
+from quailwright.flock.history import laid_days
+from quailwright.flock.light import lay_share, light_of
 from quailwright.journal.entries import Entry
 from quailwright.outlook.forecast import learn
-from quailwright.outlook.history import laid_days
 from quailwright.outlook.lay import Weeks, curves, weeks_of
-from quailwright.outlook.light import lay_share, light_of
 
 WEEKS = 8
 

@@ -83,6 +83,8 @@ class Place:
     role: kinds.Role | None = None
     capacity_eggs: int | None = None
     floor_m2: float | None = None
+    height_m: float | None = None
+    floor_kind: kinds.FloorKind | None = None
     heater_w: float | None = None
     walk_order: int | None = None
     closed: bool = False
@@ -96,6 +98,7 @@ class Death:
     day: date
     birds: Birds
     found: kinds.Found | None
+    together: bool = False
 
 
 @dataclass(slots=True)
@@ -368,6 +371,24 @@ class EggsGone(NamedTuple):
     income_told: bool
 
 
+class WaterFilled(NamedTuple):
+    """Water filled in at a place on a day."""
+
+    day: date
+    place: str
+    litres: float
+
+
+class AirSeen(NamedTuple):
+    """Lowest and highest temperature since the last look, as read at an instant."""
+
+    at: datetime
+    place: str
+    lowest_c: float | None
+    highest_c: float | None
+    spot: kinds.Spot | None
+
+
 class Tick(NamedTuple):
     """A task done on a day, and the minutes that it took where they were noted."""
 
@@ -467,6 +488,10 @@ class Flock:
     )
     withholdings: list[Withholding] = field(default_factory=list)
     outages: list[tuple[date, kinds.Outage]] = field(default_factory=list)
+    water: list[WaterFilled] = field(default_factory=list)
+    air: list[AirSeen] = field(default_factory=list)
+    contacts: dict[str, kinds.Contact] = field(default_factory=dict)
+    egg_rules: dict[kinds.Storage, kinds.EggRule] = field(default_factory=dict)
     payments: list[Payment] = field(default_factory=list)
     eggs_gone: list[EggsGone] = field(default_factory=list)
     ticks: list[Tick] = field(default_factory=list)

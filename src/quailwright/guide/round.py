@@ -7,13 +7,13 @@ them it comes up on its plan, counted from the day on which the birds came.
 """
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from itertools import chain
 from typing import Any
 
-from quailwright.flock.state import Flock, Hatch
+from quailwright.flock.state import AirSeen, Flock, Hatch
 from quailwright.guide import wording
 from quailwright.guide.occasions import (
     MEMORY,
@@ -124,8 +124,11 @@ def day_at(flock: Flock, on: date | datetime) -> date:
     return until(on, flock.zone).day
 
 
-def todays_round(flock: Flock, on: date) -> Round:
-    """The round of the day `on`. `flock` is what stands then: fold the entries up to `on`."""
+def todays_round(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> Round:
+    """The round of the day `on`. `flock` is what stands then: fold the entries up to `on`.
+
+    `air` is what sensors told of the last days.
+    """
     units = units_of(flock)
     tasks: list[Task] = []
     missed: list[Missed] = []
@@ -161,7 +164,7 @@ def todays_round(flock: Flock, on: date) -> Round:
         tuple(PlaceRound(name, tuple(sorted(by_place[name], key=_in_order))) for name in walk),
         tuple(missed),
         tuple(sorted(coming, key=lambda task: task.due.isoformat())),
-        tuple(signs(flock, on)),
+        tuple(signs(flock, on, air)),
         tuple(_withheld(flock, on)),
     )
 

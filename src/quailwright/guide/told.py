@@ -45,13 +45,19 @@ KIND_WORDS: Final[Mapping[str, str]] = {
     "birds_weighed": mark("birds weighed"),
     "eggs_collected": mark("eggs collected"),
     "eggs_out": mark("eggs out"),
+    "eggs_boxed": mark("eggs boxed"),
+    "eggs_ordered": mark("eggs ordered"),
+    "egg_rule": mark("egg rule"),
     "feed_bought": mark("feed bought"),
     "feed_given": mark("feed given"),
     "feed_counted": mark("feed counted"),
+    "water_given": mark("water given"),
+    "temperature_seen": mark("temperature seen"),
     "care": mark("task done"),
     "treated": mark("treated"),
     "quarantine": mark("quarantine"),
     "outage": mark("outage"),
+    "contact": mark("contact"),
     "money": mark("money"),
     "bird": mark("bird"),
     "bird_weighed": mark("bird weighed"),
@@ -96,11 +102,17 @@ FIELD_WORDS: Final = frozenset({
     mark("kg"), mark("product"), mark("dose"), mark("eggs withheld until"),
     mark("meat withheld until"), mark("directed by"), mark("lowest"), mark("highest"),
     mark("amount"), mark("category"), mark("bird"), mark("sire"), mark("dam"), mark("plumage"),
-    mark("mass"), mark("pen"), mark("entry"), mark("instead"),
+    mark("mass"), mark("pen"), mark("entry"), mark("instead"), mark("lamp on"), mark("lamp off"),
+    mark("rests in winter"), mark("space standard"), mark("height"), mark("floor kind"),
+    mark("together"), mark("box"), mark("order"), mark("checked on"), mark("said by"),
+    mark("litres"), mark("spot"), mark("contact"), mark("phone"),
 })  # fmt: skip
 """What the fields of all kinds are called, without their units."""
 
-_CHOSEN: Final = frozenset({"role", "route", "stage", "units", "sex", "found", "use"})
+_CHOSEN: Final = frozenset({
+    "role", "route", "stage", "units", "sex", "found", "use", "floor_kind", "spot",
+    "storage",
+})  # fmt: skip
 """Fields whose value is one of a few words of ours; others hold a keeper's own."""
 
 VALUE_WORDS: Final = frozenset({
@@ -110,11 +122,19 @@ VALUE_WORDS: Final = frozenset({
     mark("chilled"), mark("drowned"), mark("injured"), mark("predator"), mark("sold"),
     mark("given"), mark("lost"), mark("eaten"), mark("discarded"), mark("died"),
     mark("processed"), mark("holding"), mark("planned_set"), mark("received"), mark("hatch"),
-    mark("machine"), mark("chicks"), mark("planned_cull"),
+    mark("machine"), mark("chicks"), mark("planned_cull"), mark("wet"), mark("solid"),
+    mark("litter"), mark("wire"), mark("heated"), mark("away"), mark("room"), mark("cool"),
+    mark("refrigerated"), mark("vet"), mark("animal_health"), mark("sitter"), mark("helper"),
+    mark("other"),
 })  # fmt: skip
 """The values of those fields."""
 
-_CHOICE_WORDS: Final = (mark("egg store"), mark("planned set"), mark("planned cull"))
+_CHOICE_WORDS: Final = (
+    mark("egg store"),
+    mark("planned set"),
+    mark("planned cull"),
+    mark("animal health"),
+)
 """Those of them that a form shows otherwise than they are written."""
 
 

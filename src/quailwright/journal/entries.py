@@ -22,6 +22,7 @@ _PRINTED = r" -~\xa0-\ud7ff\ue000-\U0010ffff"
 ONE_LINE = rf"\A[{_PRINTED}]*\Z"
 LINES = rf"\A[{_PRINTED}\t\n\r]*\Z"
 NAME = rf"\A(?!\s)[{_PRINTED}]*\Z(?<!\s)"
+CLOCK = r"\A([01]\d|2[0-3]):[0-5]\d\Z"
 
 
 def _text(longest: int, pattern: str = ONE_LINE) -> Meta:
@@ -38,13 +39,18 @@ Amount = Annotated[float, Meta(ge=0, le=1e9)]
 Percent = Annotated[float, Meta(ge=0, le=100)]
 Celsius = Annotated[float, Meta(ge=-90, le=150)]
 Share = Annotated[float, Meta(gt=0, lt=1)]
+Clock = Annotated[str, Meta(pattern=CLOCK)]
 
 Role = Literal["incubator", "hatcher", "brooder", "pen", "egg_store"]
 Route = Literal["own", "collected", "shipped"]
 Stage = Literal["starter", "grower", "layer"]
 Units = Literal["metric", "us"]
 Sex = Literal["hen", "cock", "unknown"]
-Found = Literal["chilled", "drowned", "injured", "predator", "unknown"]
+Found = Literal["chilled", "wet", "drowned", "injured", "predator", "unknown"]
+FloorKind = Literal["solid", "litter", "wire"]
+Spot = Literal["heated", "away", "room"]
+Storage = Literal["room", "cool", "refrigerated"]
+ContactRole = Literal["vet", "animal_health", "sitter", "helper", "other"]
 BirdsUse = Literal["sold", "given", "lost"]
 EggsUse = Literal["eaten", "sold", "given", "discarded"]
 LeftUse = Literal["died", "processed", "sold", "given", "lost"]
@@ -99,6 +105,12 @@ class Holding(Entry, frozen=True, kw_only=True, tag="holding"):
     light_target_h: (
         Annotated[float, Meta(ge=0, le=24), says("hours of light a day you aim for")] | None
     ) = None
+    lamp_on: Annotated[Clock, says("when the lamp goes on, such as 05:30")] | None = None
+    lamp_off: Annotated[Clock, says("when the lamp goes off, such as 08:00")] | None = None
+    rests_in_winter: (
+        Annotated[bool, says("true: the hens rest in the dark months, by your choice")] | None
+    ) = None
+    space_standard: Annotated[str, _text(40), says("the standard of room that you keep to")] = ""
 
 
 class Place(Entry, frozen=True, kw_only=True, tag="place"):
@@ -108,6 +120,8 @@ class Place(Entry, frozen=True, kw_only=True, tag="place"):
     role: Annotated[Role, says("incubator, hatcher, brooder, pen or egg_store")]
     capacity_eggs: Annotated[Count, says("eggs it holds")] | None = None
     floor_m2: Annotated[Amount, says("floor for the birds, square metres")] | None = None
+    height_m: Annotated[Amount, says("height inside, metres")] | None = None
+    floor_kind: Annotated[FloorKind, says("solid, litter or wire")] | None = None
     heater_w: Annotated[Amount, says("its heater, watts")] | None = None
     walk_order: (
         Annotated[int, Meta(ge=-9999, le=9999), says("its turn in the daily walk; low first")]
@@ -359,7 +373,10 @@ class BirdsDied(Entry, frozen=True, kw_only=True, tag="birds_died"):
     chicks: Annotated[Count, says("birds not sexed yet")] = 0
     hens: Annotated[Count, says("hens")] = 0
     cocks: Annotated[Count, says("cocks")] = 0
-    found: Annotated[Found, says("chilled, drowned, injured, predator or unknown")] | None = None
+    found: Annotated[Found, says("chilled, wet, drowned, injured, predator or unknown")] | None = (
+        None
+    )
+    together: Annotated[bool, says("true: found in a heap or in one corner")] = False
 
 
 class BirdsProcessed(Entry, frozen=True, kw_only=True, tag="birds_processed"):
@@ -431,6 +448,42 @@ class EggsOut(Entry, frozen=True, kw_only=True, tag="eggs_out"):
     laid_to: Annotated[date, says("only laid on or before this day")] | None = None
     income: Annotated[Amount, says("what was paid")] | None = None
     to: Annotated[str, _text(80), says("to whom")] = ""
+    box: Annotated[Name, says("only from this box")] | None = None
+    order: Annotated[Name, says("the order that they fill")] | None = None
+
+
+class EggsBoxed(Entry, frozen=True, kw_only=True, tag="eggs_boxed"):
+    """Eggs put into a box, the oldest that fit first. A second entry adds to the same box.
+
+    What holds one lot of a box back holds the whole box back.
+    """
+
+    box: Annotated[Name, says("what is written on it")]
+    eggs: Annotated[Positive, says("eggs put in")]
+    group: Annotated[Name, says("only from this group")] | None = None
+    laid_from: Annotated[date, says("only laid on or after this day")] | None = None
+    laid_to: Annotated[date, says("only laid on or before this day")] | None = None
+
+
+class EggsOrdered(Entry, frozen=True, kw_only=True, tag="eggs_ordered"):
+    """Eggs promised to somebody. A later entry of the same order replaces it."""
+
+    order: Annotated[Name, says("your name for it")]
+    eggs: Annotated[Count, says("eggs wanted; 0 calls it off")]
+    on: Annotated[date, says("the day they are wanted")]
+    to: Annotated[str, _text(80), says("for whom")] = ""
+    price_per_egg: Annotated[Amount, says("price of one egg")] | None = None
+
+
+class EggRule(Entry, frozen=True, kw_only=True, tag="egg_rule"):
+    """How long eggs may be kept where you live, as somebody told you. It is yours to ask again."""
+
+    storage: Annotated[Storage, says("room, cool or refrigerated")]
+    keeps_days: Annotated[float, Meta(ge=1, le=365), says("days from the day of lay")]
+    checked_on: Annotated[date, says("the day on which you asked")]
+    said_by: Annotated[
+        str, Meta(min_length=1, max_length=120, pattern=ONE_LINE), says("who said so")
+    ]
 
 
 class FeedBought(Entry, frozen=True, kw_only=True, tag="feed_bought"):
@@ -448,6 +501,25 @@ class FeedGiven(Entry, frozen=True, kw_only=True, tag="feed_given"):
     feed: Annotated[Name, says("which feed")]
     kg: Annotated[Amount, says("kilograms")]
     place: Annotated[Name, says("where it was given")] | None = None
+
+
+class WaterGiven(Entry, frozen=True, kw_only=True, tag="water_given"):
+    """Water filled in at a place since the last time. It tells what the birds drink."""
+
+    place: Annotated[Name, says("where")]
+    litres: Annotated[Amount, says("litres filled in")]
+
+
+class TemperatureSeen(Entry, frozen=True, kw_only=True, tag="temperature_seen"):
+    """Lowest and highest since the last look, from a thermometer that keeps them."""
+
+    place: Annotated[Name, says("where")]
+    lowest_c: Annotated[Celsius, says("lowest, degrees C")] | None = None
+    highest_c: Annotated[Celsius, says("highest, degrees C")] | None = None
+    spot: (
+        Annotated[Spot, says("under the heat, away from it, or the room: heated, away, room")]
+        | None
+    ) = None
 
 
 class FeedCounted(Entry, frozen=True, kw_only=True, tag="feed_counted"):
@@ -492,6 +564,14 @@ class Outage(Entry, frozen=True, kw_only=True, tag="outage"):
     minutes: Annotated[Amount, says("how long")]
     lowest_c: Annotated[Celsius, says("lowest temperature seen, degrees C")] | None = None
     highest_c: Annotated[Celsius, says("highest temperature seen, degrees C")] | None = None
+
+
+class Contact(Entry, frozen=True, kw_only=True, tag="contact"):
+    """Whom to ring. A later entry of the same name replaces it."""
+
+    contact: Annotated[Name, says("who, in your own words")]
+    role: Annotated[ContactRole, says("vet, animal_health, sitter, helper or other")]
+    phone: Annotated[str, _text(60), says("number to ring; empty takes the name off the list")] = ""
 
 
 class Money(Entry, frozen=True, kw_only=True, tag="money"):
@@ -553,21 +633,21 @@ AnyFact = (
     | PlanAccepted | SetPlanned | CullPlanned
     | EggsReceived | EggsSet | EggsWeighed | EggsCandled | TurningStopped | ChicksHatched
     | EggsOpened | HatchClosed | Group | BirdsMoved | BirdsSexed | BirdsDied | BirdsProcessed
-    | BirdsOut | BirdsCounted | BirdsWeighed | EggsCollected | EggsOut | FeedBought | FeedGiven
-    | FeedCounted | Care | Treated | Quarantine | Outage | Money | Bird | BirdWeighed | BirdLeft
-    | Pairing
+    | BirdsOut | BirdsCounted | BirdsWeighed | EggsCollected | EggsOut | EggsBoxed | EggsOrdered
+    | EggRule | FeedBought | FeedGiven | FeedCounted | WaterGiven | TemperatureSeen | Care | Treated
+    | Quarantine | Outage | Contact | Money | Bird | BirdWeighed | BirdLeft | Pairing
 )  # fmt: skip
 AnyEntry = AnyFact | Retract
 
 KINDS: dict[str, type[Entry]] = {str(cls.__struct_config__.tag): cls for cls in get_args(AnyEntry)}
 
 _RANKED = (
-    (Holding, Place, Instrument, Source, Feed, Goal, CareRule, FeedBought),
+    (Holding, Place, Instrument, Source, Feed, Goal, CareRule, EggRule, Contact, FeedBought),
     (PlanAccepted,),
     (SetPlanned,),
     (CullPlanned,),
     (EggsReceived, EggsCollected),
-    (EggsSet,),
+    (EggsSet, EggsBoxed, EggsOrdered),
     (EggsWeighed, EggsCandled),
     (TurningStopped,),
     (ChicksHatched,),
@@ -594,7 +674,7 @@ def kind_of(entry: Entry) -> str:
 
 _SUBJECTS = (
     "hatch", "group", "bird", "pen", "place", "feed", "source", "instrument", "task", "rule",
-    "category", "name",
+    "category", "box", "order", "storage", "contact", "name",
 )  # fmt: skip
 
 

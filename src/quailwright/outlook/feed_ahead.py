@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quailwright.flock.cohorts import Cohort, birds_on
+from quailwright.flock.history import FeedUse, feed_use
 from quailwright.flock.remark import Remark
 from quailwright.flock.state import FeedStock, Flock
 from quailwright.husbandry import facts, feeding
@@ -16,7 +17,6 @@ from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.feeding import STAGES, Stage
 from quailwright.language import dated, say
 from quailwright.outlook.forecast import Outlook
-from quailwright.outlook.history import FeedUse, feed_use
 from quailwright.outlook.rates import FEED_WEEKS, Rates, eaten_g_per_day, prior_of_feed
 
 Array = NDArray[np.float64]

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
+from quailwright.flock.light import Light, light_of
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
@@ -27,7 +28,6 @@ from quailwright.outlook.hatching import (
     coming_of_set,
 )
 from quailwright.outlook.lay import WEEKS_REMEMBERED
-from quailwright.outlook.light import Light, light_of
 from quailwright.outlook.rates import Rates, draw_rates, learn_rates
 from quailwright.outlook.simulate import (
     Flight,

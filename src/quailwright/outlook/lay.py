@@ -23,11 +23,11 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from quailwright.flock.cohorts import Cohort, GroupHistory, birds_on, hatched
+from quailwright.flock.history import LaidDay
+from quailwright.flock.light import Curves, Light, lay_share
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
-from quailwright.outlook.history import LaidDay
 from quailwright.outlook.learning import expit
-from quailwright.outlook.light import Curves, Light, lay_share
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]

@@ -12,13 +12,14 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from quailwright.flock.cohorts import AGE_CLASSES, Cohort, GroupHistory, birds_on, group_history
+from quailwright.flock.history import FeedUse, days_logged, feed_use, laid_days
+from quailwright.flock.light import Light
 from quailwright.flock.state import Clutch, Flock, Hatch
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.feeding import intake_of_g_per_day
 from quailwright.husbandry.fertility import storage_factor
 from quailwright.husbandry.growth import mass_g
-from quailwright.outlook.history import FeedUse, days_logged, feed_use, laid_days
 from quailwright.outlook.lay import (
     WEEKS_REMEMBERED,
     LayBelief,
@@ -28,7 +29,6 @@ from quailwright.outlook.lay import (
     weeks_of,
 )
 from quailwright.outlook.learning import Drawn, Learnt, Prior, Seen, learn, log_odds_of_beta
-from quailwright.outlook.light import Light
 
 Array = NDArray[np.float64]
 

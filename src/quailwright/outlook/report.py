@@ -10,6 +10,7 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from quailwright.flock.cohorts import AGE_CLASSES
+from quailwright.flock.light import latitude_of
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.proportion import QUANTILES
@@ -18,7 +19,6 @@ from quailwright.outlook.forecast import Outlook, evening
 from quailwright.outlook.hatching import NOTHING_PLANNED, Planned
 from quailwright.outlook.lay import LayBelief
 from quailwright.outlook.learning import Drawn, Learnt, expit
-from quailwright.outlook.light import latitude_of
 from quailwright.outlook.planned import planned_of
 from quailwright.outlook.rates import (
     RateDraws,

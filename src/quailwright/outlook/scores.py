@@ -9,11 +9,11 @@ from numpy.random import Generator
 
 from quailwright.flock.cohorts import group_history
 from quailwright.flock.fold import fold
+from quailwright.flock.history import laid_days
 from quailwright.flock.state import Flock
 from quailwright.journal.entries import Entry
 from quailwright.language import say_many
 from quailwright.outlook.forecast import Question, forecast, learn, light_ahead
-from quailwright.outlook.history import laid_days
 from quailwright.outlook.lay import Weeks, weeks_of
 from quailwright.outlook.planned import planned_of
 

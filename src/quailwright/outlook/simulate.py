@@ -13,6 +13,7 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from quailwright.flock.cohorts import GroupHistory, class_ages, hatched
+from quailwright.flock.light import Light, lay_share
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.feeding import STAGES, Stage, intake_of_g_per_day
@@ -21,7 +22,6 @@ from quailwright.husbandry.survival import Sex
 from quailwright.outlook.hatching import Coming
 from quailwright.outlook.lay import Hens, Walk, by_row, curves
 from quailwright.outlook.learning import expit
-from quailwright.outlook.light import Light, lay_share
 from quailwright.outlook.rates import RateDraws, cock_shift
 
 Array = NDArray[np.float64]

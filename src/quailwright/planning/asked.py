@@ -6,6 +6,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from quailwright.flock.light import latitude_of
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
@@ -16,7 +17,6 @@ from quailwright.journal.findings import BadInput
 from quailwright.language import say
 from quailwright.outlook.forecast import learn
 from quailwright.outlook.hatching import HatchTime
-from quailwright.outlook.light import latitude_of
 from quailwright.outlook.report import prices_of
 from quailwright.planning.accept import accepted_ahead
 from quailwright.planning.brief import (

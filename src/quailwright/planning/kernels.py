@@ -8,13 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quailwright.flock.cohorts import AGE_CLASSES
+from quailwright.flock.light import Light, lay_share
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.feeding import STAGES, intake_of_g_per_day, stage
 from quailwright.husbandry.housing import floor_m2_per_bird
 from quailwright.outlook.lay import by_row, curves
 from quailwright.outlook.learning import expit
-from quailwright.outlook.light import Light, lay_share
 from quailwright.outlook.rates import Rates, cock_shift
 
 Array = NDArray[np.float64]

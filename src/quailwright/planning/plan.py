@@ -15,6 +15,7 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
+from quailwright.flock.light import Light, light_of
 from quailwright.flock.state import Clutch, Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
@@ -22,7 +23,6 @@ from quailwright.language import later, mark
 from quailwright.outlook.forecast import Outlook, Question, forecast
 from quailwright.outlook.hatching import HatchTime, PlannedSet, Stay, shares_of_batch
 from quailwright.outlook.learning import expit
-from quailwright.outlook.light import Light, light_of
 from quailwright.outlook.rates import Rates, draw_rates, hatch_shift
 from quailwright.planning.columns import Columns
 from quailwright.planning.drafts import read

@@ -9,10 +9,10 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
+from quailwright.flock.light import latitude_of, light_of
 from quailwright.husbandry import facts
 from quailwright.language import later, mark, say
 from quailwright.outlook.forecast import Question
-from quailwright.outlook.light import latitude_of, light_of
 from quailwright.planning.as_read import AsRead, plain_day
 from quailwright.planning.asked import lamp_cost
 from quailwright.planning.given import Asked

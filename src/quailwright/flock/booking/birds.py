@@ -268,7 +268,7 @@ def birds_died(flock: Flock, entry: kinds.BirdsDied, day: date, forced: bool) ->
     group = group_of(flock, entry, entry.group)
     birds = _birds(entry)
     leave(flock, entry, group, birds, day, forced, "died")
-    group.deaths.append(Death(day, birds, entry.found))
+    group.deaths.append(Death(day, birds, entry.found, entry.together))
 
 
 def birds_processed(flock: Flock, entry: kinds.BirdsProcessed, day: date, forced: bool) -> None:

@@ -142,3 +142,11 @@ def _eggs_short(
         ),
         later("Log eggs_collected first, or mend the number."),
     )
+
+
+def eggs_boxed(flock: Flock, entry: kinds.EggsBoxed, day: date, forced: bool) -> None:
+    """To be written by whoever writes boxes."""
+
+
+def eggs_ordered(flock: Flock, entry: kinds.EggsOrdered, day: date, forced: bool) -> None:
+    """To be written by whoever writes orders."""

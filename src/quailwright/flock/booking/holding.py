@@ -5,8 +5,11 @@ from datetime import date
 import msgspec
 
 from quailwright.flock.booking.known import feed_of, merged, pay, place_of
-from quailwright.flock.state import Flock, Tick
+from quailwright.flock.state import AirSeen, Flock, Tick, WaterFilled
 from quailwright.journal import entries as kinds
+from quailwright.journal.moments import instant
+
+_OF_A_PLACE = ("capacity_eggs", "floor_m2", "height_m", "floor_kind", "heater_w", "walk_order")
 
 
 def holding(flock: Flock, entry: kinds.Holding, day: date, forced: bool) -> None:
@@ -17,7 +20,7 @@ def place(flock: Flock, entry: kinds.Place, day: date, forced: bool) -> None:
     place = place_of(flock, entry.place)
     place.role = entry.role
     place.closed = entry.closed
-    for name in ("capacity_eggs", "floor_m2", "heater_w", "walk_order"):
+    for name in _OF_A_PLACE:
         if getattr(entry, name) is not None:
             setattr(place, name, getattr(entry, name))
 
@@ -66,3 +69,24 @@ def outage(flock: Flock, entry: kinds.Outage, day: date, forced: bool) -> None:
 
 def money(flock: Flock, entry: kinds.Money, day: date, forced: bool) -> None:
     pay(flock, day, entry.amount, entry.category, entry.lasts_years)
+
+
+def water_given(flock: Flock, entry: kinds.WaterGiven, day: date, forced: bool) -> None:
+    place_of(flock, entry.place)
+    flock.water.append(WaterFilled(day, entry.place, entry.litres))
+
+
+def temperature_seen(flock: Flock, entry: kinds.TemperatureSeen, day: date, forced: bool) -> None:
+    place_of(flock, entry.place)
+    at = instant(entry.at, flock.zone)
+    flock.air.append(AirSeen(at, entry.place, entry.lowest_c, entry.highest_c, entry.spot))
+
+
+def contact(flock: Flock, entry: kinds.Contact, day: date, forced: bool) -> None:
+    flock.contacts[entry.contact] = entry
+    if not entry.phone:
+        del flock.contacts[entry.contact]
+
+
+def egg_rule(flock: Flock, entry: kinds.EggRule, day: date, forced: bool) -> None:
+    flock.egg_rules[entry.storage] = entry

@@ -11,9 +11,9 @@ from tests.outlook.flocks import LISBON, ON, hens, laid
 
 from quailwright.flock.cohorts import AGE_CLASSES, GroupHistory, birds_on, group_history
 from quailwright.flock.fold import fold
+from quailwright.flock.history import feed_use, laid_days
 from quailwright.flock.state import CLASSES
 from quailwright.journal.entries import Entry
-from quailwright.outlook.history import feed_use, laid_days
 
 LAST = date(2027, 5, 30)
 

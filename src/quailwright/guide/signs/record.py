@@ -1,7 +1,6 @@
-"""What looks wrong in the record, with the first thing to check. Never a diagnosis."""
+"""What contradicts itself in what stands: machines, room, counts, dates."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import combinations
 
@@ -14,6 +13,7 @@ from quailwright.guide.occasions import (
     surplus_cocks,
     turns_until,
 )
+from quailwright.guide.signs.sign import Sign
 from quailwright.husbandry import facts, housing
 from quailwright.journal.moments import as_date, day_text
 from quailwright.language import mark, say, say_many
@@ -23,23 +23,8 @@ TOLD_FOR = timedelta(days=14)
 _ADULT_FROM_D = 365
 
 
-@dataclass(frozen=True, slots=True)
-class Sign:
-    """Something that looks wrong: where, since when, on what evidence, and what to check first.
-
-    `sign` names it in English, as programs read it: whoever shows it says it. `where` may be the
-    name of a field.
-    """
-
-    sign: str
-    where: str
-    since: date
-    evidence: str
-    check: str
-
-
-def signs(flock: Flock, on: date) -> Iterator[Sign]:
-    """Everything that looks wrong on the day `on`."""
+def signs_of_record(flock: Flock, on: date) -> Iterator[Sign]:
+    """Everything that contradicts itself, or is too full, on the day `on`."""
     yield from _machines_that_clash(flock, on)
     yield from _machines_too_full(flock, on)
     yield from _hatches_overdue(flock, on)

@@ -1,0 +1,18 @@
+"""What looks wrong: in the record, and in how birds, eggs, feed, water and air run on."""
+
+from collections.abc import Iterator, Sequence
+from datetime import date
+
+from quailwright.flock.state import AirSeen, Flock
+from quailwright.guide.signs.record import signs_of_record
+from quailwright.guide.signs.sign import Sign
+
+__all__ = ["Sign", "signs"]
+
+
+def signs(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> Iterator[Sign]:
+    """Everything that looks wrong on the day `on`.
+
+    `air` adds what sensors told of the last days to what the keeper read off a thermometer.
+    """
+    yield from signs_of_record(flock, on)
