@@ -232,9 +232,11 @@ def _falls(one: Seen, before: Sequence[Seen]) -> Scored:
     each_day = likeness * max(0.0, one.units - 1.0) / max(1.0, trials - 1.0)
     eggs = min(round(one.amount), trials)
     spread = _own_spread(before, usual, likeness)
-    chance = chance_below(eggs, trials, share, min(0.9, each_day + doubt))
     deviation = sqrt(trials * share * (1.0 - share) * (1.0 + (trials - 1.0) * (each_day + doubt)))
     step = facts.value("signs.lay_fall") * trials * share / deviation / spread
+    if eggs >= trials * share:
+        return Scored((trials * share - eggs) / deviation / spread, step)
+    chance = chance_below(eggs, trials, share, min(0.9, each_day + doubt))
     return Scored(-score_of_chance(chance) / spread, step)
 
 

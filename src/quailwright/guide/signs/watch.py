@@ -137,11 +137,13 @@ def off_its_level(
             total, began = 0.0, None
         last = one.day - lag if began is None else min(one.day - lag, began - _DAY)
         first = bisect_left(days, max(learn_from, last - reach))
-        before = tuple(
-            other
-            for other in seen[first : min(number, bisect_right(days, last))]
-            if not any(begun <= other.day < over for begun, over in left_out)
-        )
+        before = tuple(seen[first : min(number, bisect_right(days, last))])
+        if left_out:
+            before = tuple(
+                other
+                for other in before
+                if not any(begun <= other.day < over for begun, over in left_out)
+            )
         if not enough(before):
             continue
         scored = score(one, before)
