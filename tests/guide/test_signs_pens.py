@@ -114,10 +114,10 @@ def test_a_pen_that_falls_alone_is_seen_inside_its_week_and_water_comes_first(
     assert day(19) <= sign.since <= day(number)
     assert sign.check.startswith("Water at pen a today")
     told = " ".join(sign.shared)
-    assert "Light: pen b had the same" in told
-    assert "Age: pen b is as old" in told
+    assert "Light: pen b, under the same" in told
+    assert "Age: pen b, as old" in told
     if feed:
-        assert "Feed: pen b eats the same (layer)" in told
+        assert "Feed: pen b, on the same (layer)" in told
     first_to_check = (sign.check, *sign.then[:1])
     assert not any(word in " ".join(first_to_check).lower() for word in ("lamp", "age", "new feed"))
 

@@ -23,8 +23,8 @@ from quailwright.language import mark, say, say_many
 _DAY = timedelta(days=1)
 _WEEK = 7
 _FELL, _HELD = 0.9, 0.88
-_SURELY = 2.0
-"""Standard deviations beyond which another pen's fall is no chance."""
+"""Less than this share of the usual is a fall; another pen at this share, chance allowed, holds."""
+_OTHERS_TOLD = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,15 +96,14 @@ def _pens(flock: Flock, watched: Sequence[Stream]) -> list[_Pen]:
 # What the other pens did meanwhile.
 
 
-def _kept_up(pen: _Pen, since: date) -> float | None:
-    """What a pen laid (or ate) since a day over what it did before, with its surest fall taken off.
+def _kept_up(other: _Pen, pen: _Pen, since: date) -> float | None:
+    """What another pen laid since a day over what it did before: of the same kind as what fell.
 
-    None where too little was seen; below 1 only as far as chance does not explain it.
+    Pens that lay are held against pens that lay; feed against feed. None where too little was
+    seen; below 1 only as far as chance does not explain it.
     """
-    ratios = [ratio for stream in pen.eggs if (ratio := _since(stream.seen, since)) is not None]
-    if not ratios and pen.feed is not None:
-        ratio = _since(pen.feed.seen, since)
-        ratios = [] if ratio is None else [ratio]
+    streams = other.eggs if pen.eggs else tuple(s for s in (other.feed, other.water) if s)
+    ratios = [ratio for stream in streams if (ratio := _since(stream.seen, since)) is not None]
     return min(ratios, default=None)
 
 
@@ -131,7 +130,7 @@ def _held(pen: _Pen, others: Sequence[_Pen]) -> list[_Pen]:
         for other in others
         if other is not pen
         and not other.leads
-        and (ratio := _kept_up(other, since)) is not None
+        and (ratio := _kept_up(other, pen, since)) is not None
         and ratio >= _HELD
     ]
 
@@ -158,8 +157,7 @@ def _of_one(
     held = _held(pen, pens)
     evidence = [_evidence(pen, leading, off), *_also(pen, leading)]
     if held:
-        names = say(", ").join(_kept(other, pen) for other in held)
-        evidence.append(names)
+        evidence.extend(_kept(other, pen) for other in held[:_OTHERS_TOLD])
     elif len(pens) < 2:
         evidence.append(say("There is no other pen to compare with."))
     shared = tuple(_shared(flock, pen, held)) if held else ()
@@ -269,23 +267,29 @@ def _kept(other: _Pen, pen: _Pen) -> str:
 
 def _shared(flock: Flock, pen: _Pen, held: Sequence[_Pen]) -> Iterator[str]:
     """What this pen has in common with pens that held."""
-    names = say(" and ").join(other.place for other in held)
-    yield say("Light: {others} had the same and lays on.", others=names)
+    names = _names(held)
+    yield say("Light: {others}, under the same, did not fall.", others=names)
     same_feed = [other for other in held if _feeds_of(flock, pen) & _feeds_of(flock, other)]
     if same_feed:
         feeds = sorted(_feeds_of(flock, pen) & _feeds_of(flock, same_feed[0]))
         yield say(
-            "Feed: {others} eats the same ({feed}) and lays on.",
-            others=say(" and ").join(other.place for other in same_feed),
+            "Feed: {others}, on the same ({feed}), did not fall.",
+            others=_names(same_feed),
             feed=", ".join(feeds),
         )
-    near = facts.value("signs.same_age_d")
-    same_age = [
-        other for other in held if (apart := _ages_apart(pen, other)) is not None and apart <= near
-    ]
+    same_age = _of_its_age(pen, held)
     if same_age:
-        yield say("Age: {others} is as old.", others=say(" and ").join(o.place for o in same_age))
+        yield say("Age: {others}, as old, did not fall.", others=_names(same_age))
     yield say("Season and weather: the same for {others}.", others=names)
+
+
+def _names(pens: Sequence[_Pen]) -> str:
+    return ", ".join(pen.place for pen in pens)
+
+
+def _of_its_age(pen: _Pen, held: Sequence[_Pen]) -> list[_Pen]:
+    near = facts.value("signs.same_age_d")
+    return [o for o in held if (apart := _ages_apart(pen, o)) is not None and apart <= near]
 
 
 def _feeds_of(flock: Flock, pen: _Pen) -> set[str]:
@@ -356,15 +360,9 @@ def _own(
         feeds = sorted(_feeds_of(flock, pen))
         if feeds:
             yield say("Its own feed ({feed}).", feed=", ".join(feeds))
-    near = facts.value("signs.same_age_d")
-    for other in held:
-        apart = _ages_apart(pen, other)
-        if apart is not None and apart > near:
-            yield say(
-                "Its birds are {days} days apart in age from {place}.",
-                days=apart,
-                place=other.place,
-            )
+    aged = [other for other in held if _ages_apart(pen, other) is not None]
+    if aged and not _of_its_age(pen, held):
+        yield say("Its age: no other pen is as old.")
 
 
 def _units(flock: Flock) -> Units:
