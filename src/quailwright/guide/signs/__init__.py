@@ -12,9 +12,9 @@ __all__ = ["Sign", "signs"]
 
 
 def signs(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> Iterator[Sign]:
-    """Everything that looks wrong on the day `on`.
+    """Everything that looks wrong on the day `on`, what harms birds first.
 
     `air` adds what sensors told of the last days to what the keeper read off a thermometer.
     """
-    yield from signs_of_record(flock, on)
     yield from signs_of_pens(flock, on, air)
+    yield from signs_of_record(flock, on)
