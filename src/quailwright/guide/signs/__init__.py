@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 
 from quailwright.flock.state import AirSeen, Flock
+from quailwright.guide.signs.hatch import signs_of_hatches
 from quailwright.guide.signs.pens import signs_of_pens
 from quailwright.guide.signs.record import signs_of_record
 from quailwright.guide.signs.sign import Sign
@@ -17,4 +18,5 @@ def signs(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> Iterator[Sign]
     `air` adds what sensors told of the last days to what the keeper read off a thermometer.
     """
     yield from signs_of_pens(flock, on, air)
+    yield from signs_of_hatches(flock, on, air)
     yield from signs_of_record(flock, on)
