@@ -276,7 +276,9 @@ def losses(box: Box, birds_kg: float = 0.0, case: Case = "usual") -> Losses:
     )
 
 
-def watts_needed(lost: Losses, air_c: float | Array, room_c: float | Array, birds_w: float) -> Array:
+def watts_needed(
+    lost: Losses, air_c: float | Array, room_c: float | Array, birds_w: float
+) -> Array:
     """Heater that holds this mean temperature: what is lost less what the birds give [W], from 0.
 
     Args:

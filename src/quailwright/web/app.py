@@ -24,6 +24,7 @@ from quailwright.language import best_of, say, speaking
 from quailwright.web import (
     api,
     api_readings,
+    brooding,
     costs,
     eggs,
     entering,
@@ -94,7 +95,19 @@ def create_app(settings: Settings) -> FastAPI:
         lifespan=life,
     )
     app.state.home = Home(settings, Desk(store), Household(store))
-    parts = (pages, hatches, eggs, paper, plan, outlook, entering, journal, people, offline)
+    parts = (
+        pages,
+        hatches,
+        eggs,
+        brooding,
+        paper,
+        plan,
+        outlook,
+        entering,
+        journal,
+        people,
+        offline,
+    )
     for part in (*parts, *_FEED_AND_MONEY, *_SETTING_UP, *_FOR_SCRIPTS):
         app.include_router(part.router)
     app.mount(f"/static/{static_version()}", StaticFiles(directory=STATIC), name="static")
