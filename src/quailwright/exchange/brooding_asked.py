@@ -241,7 +241,7 @@ class _Reader:
         if not text:
             return None
         inches = _INCHES.search(text)
-        parts = re.split(r"\s*[xX×*]\s*", _INCHES.sub("", text).strip())
+        parts = re.split(r"\s*[xX*\u00d7]\s*", _INCHES.sub("", text).strip())
         if len(parts) != 3:
             mend = say("Give length, width and height inside: 80x60x45, or 32x24x18in.")
             self.wrong("box", say("{text!r} is not the size of a box.", text=text), mend)

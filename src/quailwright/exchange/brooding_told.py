@@ -47,9 +47,9 @@ ABOUT: Final = (
         "the far edge is hot, all on one side is a draught."
     ),
     mark(
-        "Ranges run from the box that loses least heat (still air, dry board) to the one that loses "
-        "most (wind along it, more fresh air). Measure yours: one night with the thermometer at "
-        "chick level says more."
+        "Ranges run from the box that loses least heat (still air, dry board) to the one that "
+        "loses most (wind along it, more fresh air). Measure yours: one night with the thermometer "
+        "at chick level says more."
     ),
 )
 CAUTIONS: Final = (
@@ -70,8 +70,8 @@ CAUTIONS: Final = (
     ),
 )
 _BURNS: Final = mark(
-    "Cardboard and polystyrene catch fire from a heater that touches them, and chicks peck at foam: "
-    "on the outside only, and nothing of them near the heat."
+    "Cardboard and polystyrene catch fire from a heater that touches them, and chicks peck at "
+    "foam: on the outside only, and nothing of them near the heat."
 )
 IF_POWER_FAILS: Final = (
     mark("Bring the chicks together into a small box with dry litter, in the warmest room."),
@@ -523,7 +523,8 @@ def _seen_answer(found: Brooding) -> str:
                 ),
                 say(
                     "Tonight: draw the brooder in so that no corner lies far from the heat, close "
-                    "the lid but for holes, stop draughts, and look at dusk, before bed and at dawn."
+                    "the lid but for holes, stop draughts, and look at dusk, before bed and at "
+                    "dawn."
                 ),
             ]
         )
@@ -626,8 +627,9 @@ def _out(found: Brooding, units: Units) -> list[str]:
     if out.allows == "yes":
         said.append(
             say(
-                "Such nights allow it for feathered birds, dry and out of the wind: groups of three "
-                "and a half weeks came through nights of {span} (common practice, no source).",
+                "Such nights allow it for feathered birds, dry and out of the wind: groups of "
+                "three and a half weeks came through nights of {span} (common practice, no "
+                "source).",
                 span=span,
             )
         )
