@@ -57,7 +57,15 @@ def test_the_answer_comes_first_and_cautions_with_it(brooder: Quail) -> None:
     lines = answer.out.splitlines()
     assert "36 birds" in lines[0]
     assert "Wanted at chick level now: 35 °C" in lines[1]
-    for word in ("two supports", "carbon", "RCD", "power fails", "dangerously cold", "mean air"):
+    for word in (
+        "two supports",
+        "carbon",
+        "RCD",
+        "power fails",
+        "Foam",
+        "dangerously cold",
+        "mean air",
+    ):
         assert word in answer.out, word
     assert "tell the price of a kWh" in answer.out
     assert "EUR" not in answer.out

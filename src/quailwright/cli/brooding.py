@@ -31,37 +31,44 @@ journal knows them. docs/brooding.md tells what is reckoned and what is not know
 
 def brooding(
     ctx: typer.Context,
-    group: Annotated[str, typer.Argument(help="Whose. Default: the youngest birds.")] = "",
+    group: Annotated[str | None, typer.Argument(help="Whose. Default: the youngest birds.")] = None,
     flock_file: FlockOption = None,
     on: OnOption = None,
     as_json: JsonOption = False,
-    place: Annotated[str, typer.Option("--place", help="The brooder.")] = "",
-    birds: Annotated[str, typer.Option("--birds", metavar="N", help="Their number.")] = "",
-    age: Annotated[str, typer.Option("--age", metavar="DAYS", help="Their age.")] = "",
+    place: Annotated[str | None, typer.Option("--place", help="The brooder.")] = None,
+    birds: Annotated[str | None, typer.Option("--birds", metavar="N", help="Their number.")] = None,
+    age: Annotated[str | None, typer.Option("--age", metavar="DAYS", help="Their age.")] = None,
     room: Annotated[
-        str, typer.Option("--room", metavar="C", help="Of the room, degrees C (or 68F).")
-    ] = "",
+        str | None, typer.Option("--room", metavar="C", help="Of the room, degrees C (or 68F).")
+    ] = None,
     box: Annotated[
-        str, typer.Option("--box", metavar="LxWxH", help="Inside of the box, cm (or 32x24x18in).")
-    ] = "",
-    wall: Annotated[str, typer.Option("--wall", metavar="MATERIAL", help="Of the walls.")] = "",
+        str | None,
+        typer.Option("--box", metavar="LxWxH", help="Inside of the box, cm (or 32x24x18in)."),
+    ] = None,
+    wall: Annotated[
+        str | None, typer.Option("--wall", metavar="MATERIAL", help="Of the walls.")
+    ] = None,
     thickness: Annotated[
-        str, typer.Option("--thickness", metavar="MM", help="Of the walls, mm.")
-    ] = "",
-    lid: Annotated[str, typer.Option("--lid", help="closed, half or open.")] = "",
-    litter: Annotated[str, typer.Option("--litter", metavar="CM", help="Its depth, cm.")] = "",
+        str | None, typer.Option("--thickness", metavar="MM", help="Of the walls, mm.")
+    ] = None,
+    lid: Annotated[str | None, typer.Option("--lid", help="closed, half or open.")] = None,
+    litter: Annotated[
+        str | None, typer.Option("--litter", metavar="CM", help="Its depth, cm.")
+    ] = None,
     air_changes: Annotated[
-        str, typer.Option("--air-changes", metavar="N", help="Of the box, an hour.")
-    ] = "",
-    watts: Annotated[str, typer.Option("--watts", metavar="W", help="Of the heater.")] = "",
-    price: Annotated[str, typer.Option("--price", help="Of a kWh, on your bill.")] = "",
+        str | None, typer.Option("--air-changes", metavar="N", help="Of the box, an hour.")
+    ] = None,
+    watts: Annotated[
+        str | None, typer.Option("--watts", metavar="W", help="Of the heater.")
+    ] = None,
+    price: Annotated[str | None, typer.Option("--price", help="Of a kWh, on your bill.")] = None,
     night: Annotated[
         list[str] | None,
         typer.Option("--night", metavar="MONTH=C", help="Lowest night of a month: 2027-05=8."),
     ] = None,
 ) -> None:
     """Heat for chicks by week: what a heater holds, its cost, power cuts, when heat can end."""
-    from quailwright.exchange.brooding_asked import with_nights
+    from quailwright.exchange.brooding_asked import given
     from quailwright.exchange.brooding_told import brooding_of, brooding_shape
 
     typed = {
@@ -73,7 +80,7 @@ def brooding(
         entries = store.entries()
         asked = moment_asked(on, newest_zone(entries))
         flock = fold(entries, asked)
-        found = brooding_of(store, flock, day_at(flock, asked), with_nights(typed, night))
+        found = brooding_of(store, flock, day_at(flock, asked), given(typed, night))
     if as_json:
         show.json_document(brooding_shape(found))
     else:
@@ -90,17 +97,20 @@ def _show(told: "Told") -> None:
 
     print(heading(told.found))
     _paragraphs([*told.answer, *told.heat, *told.missing])
-    for caution in told.cautions:
+    for caution in (told.fire, told.water):
         show.caution(caution)
-    show.heading(say("How much heat, week by week?"))
-    show.table(told.columns, told.weeks)
-    if told.cut:
+    if told.weeks:
+        show.heading(say("How much heat, week by week?"))
+        show.table(told.columns, told.weeks)
+    if told.weeks:
         show.heading(say("What if the power fails?"))
         _paragraphs([*told.cut, *told.if_power_fails])
+        show.caution(told.smoke)
     if told.changes:
         show.heading(say("What would change the watts?"))
         _paragraphs([told.changes_answer])
         show.table((say("if it were otherwise"), say("needed")), told.changes)
+        show.caution(told.foam)
     if told.seen_answer:
         show.heading(say("Was it warm enough?"))
         _paragraphs([told.seen_answer])

@@ -21,7 +21,7 @@ from quailwright.husbandry.heat_balance import (
     Material,
 )
 from quailwright.journal.findings import BadInput, Finding
-from quailwright.language import TwoReadings, figure, say, with_point
+from quailwright.language import TwoReadings, say, with_point
 
 NIGHT: Final = "night "
 """Of the names of fields with the lowest night of a month: `night 2027-05`."""
@@ -75,25 +75,26 @@ def brooder_group(flock: Flock, on: date, place: str = "") -> Group | None:
 
 
 def filled(typed: Mapping[str, str], flock: Flock, on: date) -> dict[str, str]:
-    """What was typed, and what the journal knows beside it: group, place, box and heater."""
-    values = {name: text.strip() for name, text in typed.items() if text.strip()}
-    place = values.get("place", "")
-    group = flock.groups.get(values.get("group", ""))
+    """What was typed, and what the journal knows beside it: group, place, box and heater.
+
+    A field that was left empty stays so; only what was not asked at all is filled in.
+    """
+    values = {name: text.strip() for name, text in typed.items()}
     if "group" not in values and "age" not in values:
-        group = brooder_group(flock, on, place)
+        group = brooder_group(flock, on, values.get("place", ""))
         if group is not None:
             values["group"] = group.name
-    if not place and group is not None:
-        values["place"] = place = group.place
-    known = flock.places.get(place)
-    if known is None:
-        return values
-    if "watts" not in values and known.heater_w:
-        values["watts"] = figure(known.heater_w, "g")
-    if "box" not in values and known.floor_m2 and known.height_m:
-        side, height = math.sqrt(known.floor_m2) * _CM_IN_M, known.height_m * _CM_IN_M
-        values["box"] = f"{side:.0f}x{side:.0f}x{height:.0f}"
-    return values
+    known = flock.groups.get(values.get("group", ""))
+    if "place" not in values and known is not None:
+        values["place"] = known.place
+    place = flock.places.get(values.get("place", ""))
+    if place is not None:
+        if "watts" not in values and place.heater_w:
+            values["watts"] = f"{place.heater_w:g}"
+        if "box" not in values and place.floor_m2 and place.height_m:
+            side, height = math.sqrt(place.floor_m2) * _CM_IN_M, place.height_m * _CM_IN_M
+            values["box"] = f"{side:.0f}x{side:.0f}x{height:.0f}"
+    return {name: text for name, text in values.items() if text}
 
 
 def asked(typed: Mapping[str, str], flock: Flock, on: date) -> Asked:
@@ -314,7 +315,7 @@ def questions(
         (
             "box",
             say("box inside, cm"),
-            say("length x width x height: 80x60x45, or 32x24x18in"),
+            say("80x60x45, or 32x24x18in"),
             "text",
             (),
             False,
@@ -322,22 +323,22 @@ def questions(
         (
             "room",
             say("room, °F with an F") if us else say("room, °C"),
-            say("left empty: as seen in the room these seven days; °F with an F, such as 68F"),
+            say("or 68F; left empty: as it was seen"),
             "text",
             (),
             False,
         ),
         ("wall", say("walls"), "", "choice", walls, False),
         ("thickness", say("how thick, mm"), say("left empty: 12"), "text", (), False),
-        ("lid", say("lid"), "", "choice", lids, False),
         (
             "watts",
             say("heater, watts"),
-            say("left empty: you are told what is needed"),
+            say("left empty: needed is told"),
             "number",
             (),
             False,
         ),
+        ("lid", say("lid"), "", "choice", lids, False),
         (
             "price",
             say("price of a kWh"),
@@ -383,7 +384,8 @@ def questions(
     ]
 
 
-def with_nights(typed: Mapping[str, str], nights: Sequence[str] | None) -> dict[str, str]:
-    """Fields, and the lowest nights of months beside them, each as `2027-05=8`."""
+def given(fields: Mapping[str, str | None], nights: Sequence[str] | None) -> dict[str, str]:
+    """The fields that a caller gave, and the lowest nights of months, each as `2027-05=8`."""
     pairs = (text.partition("=") for text in nights or ())
-    return {**typed, **{f"{NIGHT}{month.strip()}": night or month for month, _, night in pairs}}
+    told = {name: text for name, text in fields.items() if text is not None}
+    return {**told, **{f"{NIGHT}{month.strip()}": night or month for month, _, night in pairs}}

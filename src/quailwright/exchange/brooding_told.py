@@ -52,26 +52,22 @@ ABOUT: Final = (
         "at chick level says more."
     ),
 )
-CAUTIONS: Final = (
-    mark(
-        "Heat and fire: guard the lamp and hang it from two supports, a chain and a cord, for a "
-        "clamp alone is not enough; {clearance} from anything that burns, no extension cable in "
-        "dust, dust and cobwebs off, a smoke alarm that you hear. A plate or a ceramic heater "
-        "lowers the risk. Local fire rules and a qualified electrician decide."
-    ),
-    mark(
-        "Electricity and water: keep drinkers and wet litter away from plugs and leads. A "
-        "residual-current breaker (RCD, GFCI) in the circuit, and something that tells you when it "
-        "has tripped."
-    ),
-    mark(
-        "Never a candle, a flame, charcoal or a generator where birds or people breathe: carbon "
-        "monoxide kills both, and flames burn sheds. A generator stands outside, away from windows."
-    ),
+FIRE: Final = mark(
+    "Heat and fire: a guarded lamp on two supports (a clamp alone is not enough), {clearance} from "
+    "what burns, no extension cable in dust, a smoke alarm that you hear. A plate or a ceramic "
+    "heater lowers the risk. Local fire rules decide."
 )
-_BURNS: Final = mark(
-    "Cardboard and polystyrene catch fire from a heater that touches them, and chicks peck at "
-    "foam: on the outside only, and nothing of them near the heat."
+WATER: Final = mark(
+    "Electricity and water: drinkers and wet litter away from plugs and leads, a residual-current "
+    "breaker (RCD, GFCI) in the circuit. A qualified electrician decides."
+)
+SMOKE: Final = mark(
+    "Never a candle, flame, charcoal or generator where birds or people breathe: carbon monoxide "
+    "kills both. A generator stands outside, away from windows."
+)
+FOAM: Final = mark(
+    "Foam and cardboard catch fire from a heater that touches them, and chicks peck at foam: line "
+    "on the outside only."
 )
 IF_POWER_FAILS: Final = (
     mark("Bring the chicks together into a small box with dry litter, in the warmest room."),
@@ -87,7 +83,7 @@ IF_POWER_FAILS: Final = (
     mark("Write the outage down, with the lowest temperature that you saw."),
 )
 _ENOUGH: Final = {
-    "yes": mark("holds, even in the box that loses most"),
+    "yes": mark("holds"),
     "likely": mark("likely holds"),
     "perhaps": mark("may not hold"),
     "no": mark("too weak"),
@@ -145,7 +141,7 @@ class Told:
         cut: what happens without power; `changes` what would change the watts.
         seen_answer, seen: what was logged, against what was wanted.
         ends, out: when heat can end, and when birds can go out.
-        facts: keys of the figures it rests on, for the page of figures.
+        fire, water, smoke, foam: cautions.
     """
 
     found: Brooding
@@ -162,9 +158,17 @@ class Told:
     seen: list[list[str]]
     ends: list[str]
     out: list[str]
-    cautions: list[str]
+    fire: str
+    water: str
+    smoke: str
+    foam: str
     about: list[str]
     if_power_fails: list[str]
+
+    @property
+    def cautions(self) -> list[str]:
+        """All of them; on a page each stands at its step."""
+        return [self.fire, self.water, self.smoke, self.foam]
 
 
 def air_of(store: Store | None, flock: Flock, on: date) -> list[Air]:
@@ -218,9 +222,7 @@ def told(found: Brooding, flock: Flock) -> Told:
     """A brooding said in words, in the keeper's units."""
     units = units_of(flock)
     currency = flock.holding.currency if flock.holding is not None else ""
-    box = found.asked.box
     columns, weeks = _weeks(found, units)
-    burns = box is not None and box.wall in ("cardboard", "eps", "xps")
     clearance = wording.length(facts.value("brooding.lamp_clearance_m"), units)
     return Told(
         found,
@@ -237,11 +239,10 @@ def told(found: Brooding, flock: Flock) -> Told:
         [_seen(day, units) for day in found.seen],
         _ends(found, units),
         _out(found, units),
-        [
-            *(say(text, clearance=clearance) for text in CAUTIONS[:1]),
-            *([say(_BURNS)] if burns else []),
-            *(say(text) for text in CAUTIONS[1:]),
-        ],
+        say(FIRE, clearance=clearance),
+        say(WATER),
+        say(SMOKE),
+        say(FOAM),
         [say(text) for text in ABOUT],
         [say(text) for text in IF_POWER_FAILS],
     )
@@ -325,6 +326,8 @@ def _heat(found: Brooding, units: Units, currency: str) -> list[str]:
     if now.duty is not None:
         said.append(
             say("A thermostat would have it on about {share:.0%} of the time.", share=now.duty)
+            if now.duty < 1
+            else say("With a thermostat it would never rest.")
         )
     said.append(
         say_many(
@@ -364,16 +367,32 @@ def _heat(found: Brooding, units: Units, currency: str) -> list[str]:
             )
     said.append(
         say(
-            "Reckoned with {wall}, {thickness:.0f} mm; lid {lid}; {litter:.0f} cm of litter; the "
-            "room at {room}, at its coldest {cold}.",
+            "Reckoned with a box of {length:.0f} x {width:.0f} x {height:.0f} cm inside, {wall} of "
+            "{thickness:g} mm, lid {lid}, {litter:.0f} cm of litter.",
+            length=box.length_m * 100.0,
+            width=box.width_m * 100.0,
+            height=box.height_m * 100.0,
             wall=say(MATERIAL_WORDS[box.wall]),
-            thickness=box.thickness_m * 1000.0,
+            thickness=round(box.thickness_m * 1000.0, 1),
             lid=say(LID_WORDS[box.lid]),
             litter=box.litter_m * 100.0,
-            room=wording.temperature(round(found.room_c, 1), units),
-            cold=wording.temperature(round(found.room_low_c, 1), units),
         )
     )
+    if found.room_told:
+        room = wording.temperature(round(found.room_c, 1), units)
+        said.append(say("The room is taken at {room}, as told.", room=room))
+    else:
+        said.append(
+            say_many(
+                "The room was seen on {n} day of the last seven: {room} in the mean, {cold} at its "
+                "coldest, which sizes the heater.",
+                "The room was seen on {n} days of the last seven: {room} in the mean, {cold} at "
+                "its coldest, which sizes the heater.",
+                found.room_seen,
+                room=wording.temperature(round(found.room_c, 1), units),
+                cold=wording.temperature(round(found.room_low_c, 1), units),
+            )
+        )
     return said
 
 
@@ -394,36 +413,35 @@ def _missing(found: Brooding) -> list[str]:
 
 
 def _weeks(found: Brooding, units: Units) -> tuple[list[str], list[list[str]]]:
-    columns = [say("week of life"), say("from"), say("wanted"), say("sources")]
     with_watts = any(week.needed_w is not None for week in found.weeks)
     with_heater = any(week.enough is not None for week in found.weeks)
+    columns = [say("week"), say("wanted")]
     if with_watts:
-        columns += [say("needed, W"), say("kWh a day")]
+        columns += [say("needed, W")]
     if with_heater:
-        columns += [say("heater on"), say("your heater")]
-    return columns, [_week(week, units, with_watts, with_heater) for week in found.weeks]
+        columns += [say("your heater"), say("on")]
+    if with_watts:
+        columns += [say("kWh a day")]
+    columns += [say("sources want"), say("from")]
+    return columns, [_week(week, units) for week in found.weeks]
 
 
-def _week(week: Week, units: Units, with_watts: bool, with_heater: bool) -> list[str]:
-    row = [
-        str(week.week),
-        wording.weekday(week.first),
-        wording.heat(week.wanted_c, units),
-        wording.heats(week.low_c, week.high_c, units),
-    ]
-    if with_watts and week.needed_w is not None and week.kwh_a_day is not None:
-        row += [
+def _week(week: Week, units: Units) -> list[str]:
+    row = [say("week {number}", number=week.week), wording.heat(week.wanted_c, units)]
+    if week.needed_w is not None:
+        row.append(
             say(
                 "{middle:.0f} ({low:.0f} to {high:.0f})",
                 middle=week.needed_w.usual,
                 low=week.needed_w.least,
                 high=week.needed_w.most,
-            ),
-            figure(week.kwh_a_day.usual, ".1f"),
-        ]
-    if with_heater and week.duty is not None and week.enough is not None:
-        row += [figure(week.duty, ".0%"), say(_ENOUGH[week.enough])]
-    return row
+            )
+        )
+    if week.duty is not None and week.enough is not None:
+        row += [say(_ENOUGH[week.enough]), figure(week.duty, ".0%")]
+    if week.kwh_a_day is not None:
+        row.append(figure(week.kwh_a_day.usual, ".1f"))
+    return [*row, wording.heats(week.low_c, week.high_c, units), wording.weekday(week.first)]
 
 
 def _hours(hours: float) -> str:
@@ -477,8 +495,8 @@ def _cut(found: Brooding, units: Units) -> list[str]:
     said.append(
         say(
             "The danger line is no promise: it is a judgement between another species, one trial "
-            "and keepers' losses, and some came through as low as {low}. Chicks that huddle last "
-            "longer, wet or few ones less long.",
+            "and keepers' losses, and some came through as low as {low}. Birds cool slower than "
+            "the air, and last longer in a huddle; wet or few ones less long.",
             low=wording.temperature(cut.danger_low_c, units),
         )
     )

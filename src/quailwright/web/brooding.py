@@ -15,7 +15,7 @@ from quailwright.web.view import page
 
 router = APIRouter(default_response_class=Response)
 
-Text = Annotated[str, Query(max_length=80)]
+Text = Annotated[str | None, Query(max_length=80)]
 
 
 @router.get("/brooding", include_in_schema=False)
@@ -26,7 +26,7 @@ def brooding(request: Request, home: AtHome, who: Reader) -> Response:
 
     flock, query = home.flock(), request.query_params
     on = day_at(flock, home.now())
-    typed = {name: query.get(name, "").strip()[:80] for name in names(on)}
+    typed = {name: query[name].strip()[:80] for name in names(on) if name in query}
     told = brooding_page(home.desk.store, flock, on, typed)
     status = HTTPStatus.UNPROCESSABLE_ENTITY if told.told is None else HTTPStatus.OK
     return page(
@@ -39,26 +39,26 @@ def told(
     home: AtHome,
     who: Reader,
     on: On = None,
-    group: Text = "",
-    place: Text = "",
-    birds: Annotated[Text, Query(description="Their number, if not that of the group.")] = "",
-    age: Annotated[Text, Query(description="Days, if not that of the group.")] = "",
-    room: Annotated[Text, Query(description="Degrees C, or F with an F.")] = "",
-    box: Annotated[Text, Query(description="Inside, cm: 80x60x45, or 32x24x18in.")] = "",
-    wall: Annotated[Text, Query(description="Of what the walls are.")] = "",
-    thickness: Annotated[Text, Query(description="Of the walls, mm.")] = "",
-    lid: Annotated[Text, Query(description="closed, half or open.")] = "",
-    litter: Annotated[Text, Query(description="Its depth, cm.")] = "",
-    air_changes: Annotated[Text, Query(description="An hour; else by the birds' need.")] = "",
-    watts: Annotated[Text, Query(description="Of the heater.")] = "",
-    price: Annotated[Text, Query(description="Of a kWh.")] = "",
+    group: Text = None,
+    place: Text = None,
+    birds: Annotated[Text, Query(description="Their number, if not that of the group.")] = None,
+    age: Annotated[Text, Query(description="Days, if not that of the group.")] = None,
+    room: Annotated[Text, Query(description="Degrees C, or F with an F.")] = None,
+    box: Annotated[Text, Query(description="Inside, cm: 80x60x45, or 32x24x18in.")] = None,
+    wall: Annotated[Text, Query(description="Of what the walls are.")] = None,
+    thickness: Annotated[Text, Query(description="Of the walls, mm.")] = None,
+    lid: Annotated[Text, Query(description="closed, half or open.")] = None,
+    litter: Annotated[Text, Query(description="Its depth, cm.")] = None,
+    air_changes: Annotated[Text, Query(description="An hour; else by the birds' need.")] = None,
+    watts: Annotated[Text, Query(description="Of the heater.")] = None,
+    price: Annotated[Text, Query(description="Of a kWh.")] = None,
     night: Annotated[
         list[str] | None,
         Query(max_length=12, description="Lowest night of a month, degrees C: 2027-05=8."),
     ] = None,
 ) -> Response:
     """Heat by week, what holds it and when it can end, as `brooding --json`."""
-    from quailwright.exchange.brooding_asked import with_nights
+    from quailwright.exchange.brooding_asked import given
     from quailwright.exchange.brooding_told import brooding_of, brooding_shape
 
     flock, asked = as_of(home, on)
@@ -67,5 +67,5 @@ def told(
         "wall": wall, "thickness": thickness, "lid": lid, "litter": litter,
         "air_changes": air_changes, "watts": watts, "price": price,
     }  # fmt: skip
-    found = brooding_of(home.desk.store, flock, day_at(flock, asked), with_nights(typed, night))
+    found = brooding_of(home.desk.store, flock, day_at(flock, asked), given(typed, night))
     return Told(brooding_shape(found))
