@@ -67,7 +67,7 @@ def brooding(
         typer.Option("--night", metavar="MONTH=C", help="Lowest night of a month: 2027-05=8."),
     ] = None,
 ) -> None:
-    """Heat for chicks by week: what a heater holds, its cost, power cuts, when heat can end."""
+    """Heat for chicks: what a heater holds, when heat can end."""
     from quailwright.exchange.brooding_asked import given
     from quailwright.exchange.brooding_told import brooding_of, brooding_shape
 

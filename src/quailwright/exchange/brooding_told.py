@@ -404,7 +404,7 @@ def _missing(found: Brooding) -> list[str]:
         said.append(
             say(
                 "For watts, tell the room's temperature, or log what a thermometer shows there at "
-                "dawn: temperature_seen with the brooder as place and room as spot."
+                "dawn, as temperature seen at the brooder, in the room."
             )
         )
     if found.asked.box is not None and found.room_c is not None and found.asked.price is None:
@@ -672,8 +672,8 @@ def _out(found: Brooding, units: Units) -> list[str]:
         said.append(
             say(
                 "What nights are like where they will live is not known. Hang a thermometer that "
-                "keeps its lowest in the pen for a week and log it there (temperature_seen), or "
-                "tell the lowest night of those months."
+                "keeps its lowest in the pen for a week and write it down there (temperature "
+                "seen), or tell the lowest night of those months."
             )
         )
     dead_low, dead_high = facts.spread("brooding.danger_day_21_c")
