@@ -329,7 +329,14 @@ def questions(
             False,
         ),
         ("wall", say("walls"), "", "choice", walls, False),
-        ("thickness", say("how thick, mm"), say("left empty: 12, a usual sheet"), "text", (), False),
+        (
+            "thickness",
+            say("how thick, mm"),
+            say("left empty: 12, a usual sheet"),
+            "text",
+            (),
+            False,
+        ),
         (
             "watts",
             say("heater, watts"),

@@ -13,6 +13,7 @@ from quailwright.exchange.readings_report import report
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
 from quailwright.guide.brooding import (
+    ROOM_CHANGE_K,
     SEEN_DAYS,
     Air,
     Brooding,
@@ -105,8 +106,8 @@ _CHANGES: Final = {
     "lid closed": mark("the lid closed, with a few holes"),
     "lid half": mark("the lid half open"),
     "lid open": mark("the lid off"),
-    "room warmer": mark("the room 5 °C warmer"),
-    "room colder": mark("the room 5 °C colder"),
+    "room warmer": mark("the room {degrees} warmer"),
+    "room colder": mark("the room {degrees} colder"),
 }
 SEEN_COLUMNS: Final = (
     mark("day"),
@@ -232,8 +233,8 @@ def told(found: Brooding, flock: Flock) -> Told:
         columns,
         weeks,
         _cut(found, units),
-        [(say(_CHANGES[one.what]), _watts(one.needed_w)) for one in found.changes],
-        _changes_answer(found),
+        [(_change(one, units), _watts(one.needed_w)) for one in found.changes],
+        _changes_answer(found, units),
         _seen_answer(found),
         [say(name) for name in SEEN_COLUMNS],
         [_seen(day, units) for day in found.seen],
@@ -503,7 +504,11 @@ def _cut(found: Brooding, units: Units) -> list[str]:
     return said
 
 
-def _changes_answer(found: Brooding) -> str:
+def _change(one: Changed, units: Units) -> str:
+    return say(_CHANGES[one.what], degrees=wording.degrees(ROOM_CHANGE_K, units))
+
+
+def _changes_answer(found: Brooding, units: Units) -> str:
     if not found.changes or not found.weeks or found.weeks[0].needed_w is None:
         return ""
     best: Changed = min(found.changes, key=lambda one: one.needed_w)
@@ -513,7 +518,7 @@ def _changes_answer(found: Brooding) -> str:
     return say(
         "Now it is {now:.0f} W. Most would be saved by this: {what}, {watts:.0f} W.",
         now=now,
-        what=say(_CHANGES[best.what]),
+        what=_change(best, units),
         watts=best.needed_w,
     )
 

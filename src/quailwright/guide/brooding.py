@@ -25,7 +25,7 @@ ROOM_DAYS, NIGHT_DAYS, SEEN_DAYS = 7, 14, 14
 """So many days back the room, the nights of pens and the brooder's log are looked at."""
 _CASES: tuple[Case, ...] = ("least", "usual", "most")
 _FOAM_M = 0.03
-_ROOM_CHANGE_K = 5.0
+ROOM_CHANGE_K = 5.0
 """Of "what would change it": a usual board of foam, and a room so much warmer or colder."""
 
 
@@ -409,8 +409,8 @@ def _changes(asked: Asked, birds: int, age_d: int, room_c: float | None) -> tupl
     others += [
         (f"lid {lid}", replace(box, lid=lid), room_c) for lid in balance.LIDS if lid != box.lid
     ]
-    others.append(("room warmer", box, room_c + _ROOM_CHANGE_K))
-    others.append(("room colder", box, room_c - _ROOM_CHANGE_K))
+    others.append(("room warmer", box, room_c + ROOM_CHANGE_K))
+    others.append(("room colder", box, room_c - ROOM_CHANGE_K))
     return tuple(
         Changed(what, _needed(other, birds, age_d, room).usual) for what, other, room in others
     )
