@@ -2,6 +2,8 @@
 
 import html
 import json
+import re
+from datetime import UTC, datetime
 
 import pytest
 from fastapi import FastAPI
@@ -92,3 +94,35 @@ def test_odd_words_in_the_address_are_refused_and_not_run(warm: TestClient) -> N
     answer = warm.get("/brooding", params={"group": "<b>x</b>", "box": "1e9x1x1", "lid": "[]"})
     assert answer.status_code == 422
     assert "<b>x</b>" not in answer.text
+
+
+def test_readings_of_the_brooder_are_held_against_what_is_wanted(
+    app: FastAPI, warm: TestClient
+) -> None:
+    home: Home = app.state.home
+    at = [int(datetime(2027, 5, 2, hour, tzinfo=UTC).timestamp() * 1000) for hour in range(6, 12)]
+    with home.desk.store.writing() as writer:
+        writer.append_readings(
+            "nursery", "probe", at, [34.0, 34.5, 36.8, 34.2, 34.0, 34.1], [None] * 6
+        )
+    seen = warm.get("/api/brooding").json()["seen"]
+    read = next(one for one in seen if one["by_readings"])
+    assert (read["on"], read["lowest_c"], read["highest_c"]) == ("2027-05-02", 34.0, 36.8)
+    assert read["verdict"] == "hot"
+    assert "by readings" in warm.get("/brooding").text
+
+
+def test_a_keeper_of_us_units_reads_fahrenheit_and_inches(app: FastAPI, warm: TestClient) -> None:
+    home: Home = app.state.home
+    home.record(made("holding", "2027-05-02", name="Home", timezone="Europe/Lisbon", units="us"))
+    text = warm.get("/brooding", params={"box": "32x24x18in", "room": "64F"}).text
+    for words in ("95 °F", "32 x 24 x 18 in", "0.47 in", "64 °F"):
+        assert words in text, words
+    assert "°C" not in html.unescape(re.sub(r"<form.*?</form>", "", text, flags=re.S))
+
+
+def test_an_empty_field_is_an_answer(warm: TestClient) -> None:
+    told = warm.get("/api/brooding", params={"group": "", "age": "", "watts": ""}).json()
+    assert (told["group"], told["birds"], told["age_days"]) == ("", 0, 0)
+    told = warm.get("/api/brooding", params={"watts": ""}).json()
+    assert (told["group"], told["watts"]) == ("chicks", None)

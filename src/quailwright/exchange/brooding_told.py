@@ -1,7 +1,7 @@
 """A brooder in words and in JSON: the same for the terminal, the page and the API."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Final
@@ -9,7 +9,7 @@ from typing import Final
 from quailwright.exchange.brooding_asked import asked, filled, names, questions
 from quailwright.exchange.json_types import BroodingShape
 from quailwright.exchange.plan_asked import Question
-from quailwright.exchange.readings_report import report
+from quailwright.flock.climate import climate
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
 from quailwright.guide.brooding import (
@@ -117,6 +117,7 @@ SEEN_COLUMNS: Final = (
     mark("sources want"),
     mark("so it was"),
 )
+_INCHES_IN_M = 1.0 / 0.0254
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,14 +181,13 @@ def air_of(store: Store | None, flock: Flock, on: date) -> list[Air]:
     here = zone(flock.zone or "UTC")
     start = datetime.combine(on - timedelta(days=SEEN_DAYS - 1), time(0), tzinfo=here)
     end = datetime.combine(on + timedelta(days=1), time(0), tzinfo=here)
-    for place in sorted({extent.place for extent in store.reading_extents()}):
-        known = flock.places.get(place)
-        if known is None or known.role not in ("brooder", "pen"):
+    for place in flock.places.values():
+        if place.closed or place.role not in ("brooder", "pen"):
             continue
-        for one in report(store, flock, place, start, end).climates:
+        for readings in store.readings(place.name, start, end):
             seen += [
-                Air(day.on, place, day.temperature_low_c, day.temperature_high_c, None, True)
-                for day in one.days
+                Air(day.on, place.name, day.temperature_low_c, day.temperature_high_c, None, True)
+                for day in climate(readings, start, end, here).days
                 if day.temperature_low_c is not None
             ]
     return seen
@@ -368,15 +368,13 @@ def _heat(found: Brooding, units: Units, currency: str) -> list[str]:
             )
     said.append(
         say(
-            "Reckoned with a box of {length:.0f} x {width:.0f} x {height:.0f} cm inside, {wall} of "
-            "{thickness:g} mm, lid {lid}, {litter:.0f} cm of litter.",
-            length=box.length_m * 100.0,
-            width=box.width_m * 100.0,
-            height=box.height_m * 100.0,
+            "Reckoned with a box of {size} inside, {wall} of {thickness}, lid {lid}, {litter} of "
+            "litter.",
+            size=_long((box.length_m, box.width_m, box.height_m), units),
             wall=say(MATERIAL_WORDS[box.wall]),
-            thickness=round(box.thickness_m * 1000.0, 1),
+            thickness=_thick(box.thickness_m, units),
             lid=say(LID_WORDS[box.lid]),
-            litter=box.litter_m * 100.0,
+            litter=_long((box.litter_m,), units),
         )
     )
     if found.room_told:
@@ -395,6 +393,18 @@ def _heat(found: Brooding, units: Units, currency: str) -> list[str]:
             )
         )
     return said
+
+
+def _long(metres: Sequence[float], units: Units) -> str:
+    """`80 x 60 x 45 cm`, or in inches."""
+    in_m, name = (_INCHES_IN_M, "in") if units == "us" else (100.0, "cm")
+    return f"{' x '.join(figure(each * in_m, '.0f') for each in metres)} {name}"
+
+
+def _thick(metres: float, units: Units) -> str:
+    if units == "us":
+        return f"{figure(round(metres * _INCHES_IN_M, 2), 'g')} in"
+    return f"{figure(round(metres * 1000.0, 1), 'g')} mm"
 
 
 def _missing(found: Brooding) -> list[str]:
