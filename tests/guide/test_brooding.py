@@ -11,6 +11,7 @@ from quailwright.guide.brooding import Air, Asked, air_seen, brooding
 from quailwright.husbandry import facts
 from quailwright.husbandry.brooding import heat_c
 from quailwright.husbandry.heat_balance import Box, losses, watts_needed
+from quailwright.journal.entries import Spot
 
 ON = date(2027, 5, 2)
 BOX = Box(0.8, 0.6, 0.45, "plywood", 0.012, litter_m=0.05)
@@ -105,6 +106,21 @@ def test_twelve_degrees_away_from_the_heat_is_danger_and_33_under_it_is_well(
         ("heated", "well"),
         ("away", "danger"),
     ]
+
+
+def test_the_room_away_from_a_plate_is_no_danger_but_under_it_the_same_air_is(
+    flock: Flock,
+) -> None:
+    # A popular guide has rooms of 18 to 24 degrees C about the heat source in these weeks; chicks
+    # of 6 days could not move after 6 hours at 13 (Wentworth, Cigan and Schaaf 2009).
+    def verdict(spot: Spot | None, lowest_c: float) -> str:
+        air = [Air(ON, "warm box", lowest_c, None, spot)]
+        return brooding(flock, ON, asked(), air).seen[0].verdict
+
+    assert verdict("away", 20.0) == verdict(None, 20.0) == "well"
+    assert verdict("away", 13.0) == verdict(None, 13.0) == "danger"
+    assert verdict("heated", 20.0) == "danger"
+    assert verdict("heated", 30.0) == "cold"
 
 
 def test_readings_count_beside_what_was_written_down(flock: Flock) -> None:

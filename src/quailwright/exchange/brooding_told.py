@@ -632,7 +632,8 @@ def _out(found: Brooding, units: Units) -> list[str]:
     said = [
         say(
             "Keepers move birds outside at four to six weeks, {first} to {last}, when nights allow "
-            "and after a week without heat (common practice, no source).",
+            "and after {days:.0f} days without heat (common practice, no source).",
+            days=facts.value("brooding.off_heat_before_out_d"),
             first=wording.weekday(out.out_on[0]),
             last=wording.weekday(out.out_on[1]),
         )
@@ -691,6 +692,8 @@ def _out(found: Brooding, units: Units) -> list[str]:
                 "seen), or tell the lowest night of those months."
             )
         )
+    if any(night.nights for night in out.nights) and found.on < out.out_on[0]:
+        said.append(say("Nights change until then: look again in the week before."))
     dead_low, dead_high = facts.spread("brooding.danger_day_21_c")
     said.append(
         say(

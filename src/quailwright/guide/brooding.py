@@ -14,7 +14,7 @@ from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry import heat_balance as balance
 from quailwright.husbandry.age import DAYS_A_WEEK, week_of_life
-from quailwright.husbandry.brooding import danger_c, heat_c, heat_range_c
+from quailwright.husbandry.brooding import danger_away_c, danger_c, heat_c, heat_range_c
 from quailwright.husbandry.growth import mass_g
 from quailwright.husbandry.heat_balance import Box, Case
 from quailwright.journal.entries import Spot
@@ -129,7 +129,8 @@ class SeenDay:
     """What a thermometer of the brooder showed on a day, against what was wanted.
 
     `verdict`: "cold" (colder than any source wants under the heat), "danger" (at or below the
-    danger line, wherever it hung), "hot" (warmer than any source wants), else "well".
+    danger line under the heat, or in air in which strays died), "hot" (warmer than any source
+    wants), else "well".
     """
 
     air: Air
@@ -427,7 +428,7 @@ def _seen(place: str, on: date, hatched_on: date, air: Sequence[Air]) -> tuple[S
 
 def _against(air: Air, age_d: int) -> SeenDay:
     low_c, high_c = heat_range_c(age_d)
-    line_c, _ = danger_c(age_d)
+    line_c = danger_c(age_d)[0] if air.spot == "heated" else danger_away_c(age_d)
     verdict = "well"
     if air.highest_c is not None and air.highest_c > high_c and air.spot != "away":
         verdict = "hot"

@@ -74,3 +74,20 @@ def danger_c(age_d: float) -> tuple[float, float]:
     else:
         key = "brooding.danger_feathering_c"
     return facts.value(key), facts.spread(key)[0]
+
+
+def danger_away_c(age_d: float) -> float:
+    """Air away from the heat, which birds can leave, in which strays are in danger [°C].
+
+    Away from a plate it is as cold as the room, and rightly so: only the air in which chicks died
+    or could not move counts, whatever their age.
+
+    Args:
+        age_d: age [d] from hatch, 0 or more.
+
+    Raises:
+        ValueError: age below 0.
+
+    Source: as `danger_c`. Certainty: common practice, no source.
+    """
+    return min(danger_c(age_d)[0], facts.value("brooding.danger_day_21_c"))
