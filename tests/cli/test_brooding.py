@@ -138,3 +138,13 @@ def test_nothing_recorded_still_plans_a_brooder(quail: Quail) -> None:
     answer = quail("brooding", "--age", "0", "--birds", "30", *BOX, "--on", "2027-05-02")
     assert answer.code == 0
     assert "30 birds" in answer.out
+
+
+def test_a_low_box_has_no_room_for_a_lamp_and_blankets_come_after_the_plug(brooder: Quail) -> None:
+    # Maine Fire Chiefs Association: 3 ft (0.9 m) between a heat lamp and what burns.
+    low = brooder("brooding", *ON, *BOX).out
+    assert "no room for a lamp" in low
+    assert "Unplug the heater first" in low
+    high = brooder("brooding", *ON, "--room", "18", "--box", "200x100x120").out
+    assert "0.9 m from what burns" in high
+    assert "no room for a lamp" not in high

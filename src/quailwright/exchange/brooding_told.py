@@ -58,6 +58,10 @@ FIRE: Final = mark(
     "what burns, no extension cable in dust, a smoke alarm that you hear. A plate or a ceramic "
     "heater lowers the risk. Local fire rules decide."
 )
+NO_LAMP: Final = mark(
+    "This box is lower than {clearance}: it has no room for a lamp. A plate, or a closed heater made "
+    "for chicks."
+)
 WATER: Final = mark(
     "Electricity and water: drinkers and wet litter away from plugs and leads, a residual-current "
     "breaker (RCD, GFCI) in the circuit. A qualified electrician decides."
@@ -72,7 +76,10 @@ FOAM: Final = mark(
 )
 IF_POWER_FAILS: Final = (
     mark("Bring the chicks together into a small box with dry litter, in the warmest room."),
-    mark("Close the lid and lay blankets over the box; leave holes for air at the top."),
+    mark(
+        "Unplug the heater first: power that comes back under blankets starts a fire. Then close "
+        "the lid and lay blankets over the box, with holes for air at the top."
+    ),
     mark(
         "Bottles of warm water, wrapped in cloth, at one side: room to move away from them. Renew "
         "them."
@@ -224,7 +231,6 @@ def told(found: Brooding, flock: Flock) -> Told:
     units = units_of(flock)
     currency = flock.holding.currency if flock.holding is not None else ""
     columns, weeks = _weeks(found, units)
-    clearance = wording.length(facts.value("brooding.lamp_clearance_m"), units)
     return Told(
         found,
         _answer(found, units),
@@ -240,13 +246,22 @@ def told(found: Brooding, flock: Flock) -> Told:
         [_seen(day, units) for day in found.seen],
         _ends(found, units),
         _out(found, units),
-        say(FIRE, clearance=clearance),
+        _fire(found, units),
         say(WATER),
         say(SMOKE),
         say(FOAM),
         [say(text) for text in ABOUT],
         [say(text) for text in IF_POWER_FAILS],
     )
+
+
+def _fire(found: Brooding, units: Units) -> str:
+    clearance_m, box = facts.value("brooding.lamp_clearance_m"), found.asked.box
+    clearance = wording.length(clearance_m, units)
+    caution = say(FIRE, clearance=clearance)
+    if box is None or box.height_m >= clearance_m:
+        return caution
+    return f"{caution} {say(NO_LAMP, clearance=clearance)}"
 
 
 def _watts(watts: float) -> str:
@@ -556,8 +571,8 @@ def _seen_answer(found: Brooding) -> str:
                 ),
                 say(
                     "Tonight: draw the brooder in so that no corner lies far from the heat, close "
-                    "the lid but for holes, stop draughts, and look at dusk, before bed and at "
-                    "dawn."
+                    "the lid but for holes (never over a lamp), stop draughts, and look at dusk, "
+                    "before bed and at dawn."
                 ),
             ]
         )
