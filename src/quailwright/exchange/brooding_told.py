@@ -59,8 +59,8 @@ FIRE: Final = mark(
     "heater lowers the risk. Local fire rules decide."
 )
 NO_LAMP: Final = mark(
-    "This box is lower than {clearance}: it has no room for a lamp. A plate, or a closed heater made "
-    "for chicks."
+    "This box is lower than {clearance}: it has no room for a lamp. A plate, or a closed heater "
+    "made for chicks."
 )
 WATER: Final = mark(
     "Electricity and water: drinkers and wet litter away from plugs and leads, a residual-current "
