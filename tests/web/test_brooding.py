@@ -11,7 +11,8 @@ from starlette.testclient import TestClient
 from tests.makers import made
 from tests.web.conftest import NOW, Enter, journal_of
 
-from quailwright.exchange.brooding_told import brooding_of, brooding_shape, said
+from quailwright.exchange.brooding_shape import brooding_shape
+from quailwright.exchange.brooding_told import brooding_of, said
 from quailwright.guide.round import day_at
 from quailwright.web.home import Home
 

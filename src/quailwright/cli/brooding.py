@@ -69,7 +69,8 @@ def brooding(
 ) -> None:
     """Heat for chicks: what a heater holds, when heat can end."""
     from quailwright.exchange.brooding_asked import given
-    from quailwright.exchange.brooding_told import brooding_of, brooding_shape
+    from quailwright.exchange.brooding_shape import brooding_shape
+    from quailwright.exchange.brooding_told import brooding_of
 
     typed = {
         "group": group, "place": place, "birds": birds, "age": age, "room": room, "box": box,

@@ -22,7 +22,7 @@ Text = Annotated[str | None, Query(max_length=80)]
 def brooding(request: Request, home: AtHome, who: Reader) -> Response:
     """Heat by week and what holds it; what was typed is in the address, and nothing is written."""
     from quailwright.exchange.brooding_asked import names
-    from quailwright.exchange.brooding_told import brooding_page
+    from quailwright.exchange.brooding_page import brooding_page
 
     flock, query = home.flock(), request.query_params
     on = day_at(flock, home.now())
@@ -59,7 +59,8 @@ def told(
 ) -> Response:
     """Heat by week, what holds it and when it can end, as `brooding --json`."""
     from quailwright.exchange.brooding_asked import given
-    from quailwright.exchange.brooding_told import brooding_of, brooding_shape
+    from quailwright.exchange.brooding_shape import brooding_shape
+    from quailwright.exchange.brooding_told import brooding_of
 
     flock, asked = as_of(home, on)
     typed = {
