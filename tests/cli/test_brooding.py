@@ -17,7 +17,8 @@ SHAPE = {
 }  # fmt: skip
 WEEK = {
     "week": int, "from": str, "wanted_c": (int, float), "low_c": (int, float),
-    "high_c": (int, float), "birds_w": (int, float), "needed_w": SPAN,
+    "high_c": (int, float), "room_c": (int, float, type(None)), "birds_w": (int, float),
+    "needed_w": SPAN,
     "duty": (int, float, type(None)), "kwh_a_day": SPAN, "enough": (str, type(None)),
 }  # fmt: skip
 BOX = ("--room", "18", "--box", "80x60x45")
@@ -116,6 +117,7 @@ def test_a_room_hotter_than_the_box_needs_no_heat(brooder: Quail) -> None:
         ("--place moon", "There is no 'moon'"),
         ("--night may=8", "is no month"),
         ("--night 2027-05=cold", "is no number"),
+        ("--room-in 2027-13=8", "is no month"),
     ],
 )
 def test_what_cannot_be_is_refused_in_a_sentence(brooder: Quail, words: str, says: str) -> None:

@@ -170,3 +170,17 @@ def test_chicks_still_to_come_are_reckoned_without_their_own_heat(flock: Flock) 
     assert (found.birds, found.age_d, found.hatched_on) == (0, 0, ON)
     assert found.weeks[0].birds_w == 0.0
     assert facts.value("brooding.heat_start") == found.weeks[0].wanted_c
+
+
+def test_a_room_told_by_month_counts_in_its_month(flock: Flock) -> None:
+    plain = brooding(flock, ON, asked(box=BOX, room_c=18.0), [])
+    found = brooding(flock, ON, asked(box=BOX, room_c=18.0, rooms_c={"2027-06": 10.0}), [])
+    assert [week.room_c for week in found.weeks] == [18, 18, 18, 18, 18, 10]
+    for week, before in zip(found.weeks, plain.weeks, strict=True):
+        assert week.needed_w is not None
+        assert before.needed_w is not None
+        assert (week.needed_w.usual > before.needed_w.usual) is (week.first.month == 6)
+    now = brooding(flock, ON, asked(box=BOX, rooms_c={"2027-05": 20.0}), air_seen(flock))
+    assert (now.room_c, now.room_told, now.room_seen) == (20.0, True, 0)
+    warm = brooding(flock, ON, asked(room_c=10.0, rooms_c={"2027-06": 25.0}), [])
+    assert warm.out.room_enough_on == date(2027, 6, 1)

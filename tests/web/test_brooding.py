@@ -40,14 +40,16 @@ def test_page_command_and_api_tell_the_same(app: FastAPI, warm: TestClient) -> N
     home: Home = app.state.home
     flock = home.flock()
     on = day_at(flock, NOW)
-    typed = TYPED | {"night 2027-05": "8"}
+    typed = TYPED | {"night 2027-05": "8", "room 2027-06": "12"}
     found = brooding_of(home.desk.store, flock, on, typed)
     page = html.unescape(warm.get("/brooding", params=typed).text)
     for sentence in said(found):
         assert sentence in page, sentence
     for sentence in found.cautions:
         assert sentence in page
-    answer = warm.get("/api/brooding", params=TYPED | {"night": "2027-05=8"})
+    answer = warm.get(
+        "/api/brooding", params=TYPED | {"night": "2027-05=8", "room_in": "2027-06=12"}
+    )
     assert answer.status_code == 200
     assert answer.json() == json.loads(json.dumps(brooding_shape(found)))
     assert answer.json()["watts"] == 90.0

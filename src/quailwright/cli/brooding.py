@@ -66,6 +66,10 @@ def brooding(
         list[str] | None,
         typer.Option("--night", metavar="MONTH=C", help="Lowest night of a month: 2027-05=8."),
     ] = None,
+    room_in: Annotated[
+        list[str] | None,
+        typer.Option("--room-in", metavar="MONTH=C", help="Of the room in a month: 2027-06=16."),
+    ] = None,
 ) -> None:
     """Heat for chicks: what a heater holds, when heat can end."""
     from quailwright.exchange.brooding_asked import given
@@ -81,7 +85,7 @@ def brooding(
         entries = store.entries()
         asked = moment_asked(on, newest_zone(entries))
         flock = fold(entries, asked)
-        found = brooding_of(store, flock, day_at(flock, asked), given(typed, night))
+        found = brooding_of(store, flock, day_at(flock, asked), given(typed, night, room_in))
     if as_json:
         show.json_document(brooding_shape(found))
     else:

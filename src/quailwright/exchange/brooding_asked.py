@@ -25,6 +25,8 @@ from quailwright.language import TwoReadings, say, with_point
 
 NIGHT: Final = "night "
 """Of the names of fields with the lowest night of a month: `night 2027-05`."""
+ROOM_IN: Final = "room "
+"""Of the names of fields with the room's temperature in a month: `room 2027-06`."""
 USUAL_WALL: Final[Material] = "plywood"
 USUAL_THICKNESS_MM: Final = 12.0
 """What is reckoned with where the walls are not told, and said so: a usual sheet. Judgement."""
@@ -59,7 +61,8 @@ def months_ahead(on: date) -> list[str]:
 
 def names(on: date) -> list[str]:
     """The names of all fields of the page."""
-    return [*_FIELDS, *(f"{NIGHT}{month}" for month in months_ahead(on))]
+    months = months_ahead(on)
+    return [*_FIELDS, *(f"{of}{month}" for of in (ROOM_IN, NIGHT) for month in months)]
 
 
 def brooder_group(flock: Flock, on: date, place: str = "") -> Group | None:
@@ -126,11 +129,8 @@ def asked(typed: Mapping[str, str], flock: Flock, on: date) -> Asked:
         reader.box(),
         reader.number("watts", above=True),
         reader.number("price"),
-        {
-            name.removeprefix(NIGHT): night
-            for name in values
-            if name.startswith(NIGHT) and (night := reader.night(name)) is not None
-        },
+        reader.by_month(NIGHT, "night"),
+        reader.by_month(ROOM_IN, "room_in"),
     )
     if reader.findings:
         raise BadInput(say("The brooder cannot be reckoned like this:"), tuple(reader.findings))
@@ -213,12 +213,19 @@ class _Reader:
             return None
         return celsius
 
-    def night(self, name: str) -> float | None:
-        if not _MONTH.match(name.removeprefix(NIGHT)):
-            what = say("{text!r} is no month.", text=name.removeprefix(NIGHT))
-            self.wrong("night", what, say("Write month and temperature: 2027-05=8."))
-            return None
-        return self.celsius(name)
+    def by_month(self, prefix: str, called: str) -> dict[str, float]:
+        """Temperatures of months, from the fields whose names begin so."""
+        found = {}
+        for name in self._values:
+            month = name.removeprefix(prefix)
+            if month == name:
+                continue
+            if not _MONTH.match(month):
+                what = say("{text!r} is no month.", text=month)
+                self.wrong(called, what, say("Write month and temperature: 2027-05=8."))
+            elif (celsius := self.celsius(name)) is not None:
+                found[month] = celsius
+        return found
 
     def length_m(self, name: str, text: str, in_inch: float, in_m: float) -> float | None:
         inches = _INCHES.search(text)
@@ -376,6 +383,17 @@ def questions(
     ]
     by_field += [
         (
+            f"{ROOM_IN}{month}",
+            say("room in {month}", month=month),
+            say("left empty: as it is now"),
+            "text",
+            (),
+            True,
+        )
+        for month in months_ahead(on)
+    ]
+    by_field += [
+        (
             f"{NIGHT}{month}",
             say("lowest night of {month}", month=month),
             say("where they will live, as you expect it"),
@@ -391,8 +409,14 @@ def questions(
     ]
 
 
-def given(fields: Mapping[str, str | None], nights: Sequence[str] | None) -> dict[str, str]:
-    """The fields that a caller gave, and the lowest nights of months, each as `2027-05=8`."""
-    pairs = (text.partition("=") for text in nights or ())
+def given(
+    fields: Mapping[str, str | None],
+    nights: Sequence[str] | None,
+    rooms: Sequence[str] | None,
+) -> dict[str, str]:
+    """The fields that a caller gave; lowest nights and rooms of months, each as `2027-05=8`."""
     told = {name: text for name, text in fields.items() if text is not None}
-    return {**told, **{f"{NIGHT}{month.strip()}": night or month for month, _, night in pairs}}
+    for prefix, texts in ((NIGHT, nights), (ROOM_IN, rooms)):
+        for month, _, celsius in (text.partition("=") for text in texts or ()):
+            told[f"{prefix}{month.strip()}"] = celsius or month
+    return told

@@ -46,6 +46,7 @@ def brooding_shape(one: Told) -> BroodingShape:
                 "wanted_c": _r(week.wanted_c),
                 "low_c": _r(week.low_c),
                 "high_c": _r(week.high_c),
+                "room_c": _r(week.room_c),
                 "birds_w": _r(week.birds_w),
                 "needed_w": _span(week.needed_w),
                 "duty": _r(week.duty),

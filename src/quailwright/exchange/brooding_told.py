@@ -416,6 +416,8 @@ def _weeks(found: Brooding, units: Units) -> tuple[list[str], list[list[str]]]:
         columns += [say("your heater"), say("on")]
     if with_watts:
         columns += [say("kWh a day")]
+    if any(week.room_c is not None for week in found.weeks):
+        columns += [say("room")]
     columns += [say("sources want"), say("from")]
     return columns, [_week(week, units) for week in found.weeks]
 
@@ -435,6 +437,8 @@ def _week(week: Week, units: Units) -> list[str]:
         row += [say(_ENOUGH[week.enough]), figure(week.duty, ".0%")]
     if week.kwh_a_day is not None:
         row.append(figure(week.kwh_a_day.usual, ".1f"))
+    if week.room_c is not None:
+        row.append(wording.temperature(round(week.room_c, 1), units))
     return [*row, wording.heats(week.low_c, week.high_c, units), wording.weekday(week.first)]
 
 

@@ -56,6 +56,7 @@ class Asked:
         group, place: whose heat, and where.
         birds, age_d: number and age, in the stead of the group's.
         room_c: of the room, in the stead of what was seen.
+        rooms_c: of the room by month to come ("2027-06"), where that is told.
         box: of the brooder; None: nothing is reckoned with watts.
         watts: of the heater.
         price: of a kilowatt-hour.
@@ -71,6 +72,7 @@ class Asked:
     watts: float | None = None
     price: float | None = None
     nights_c: Mapping[str, float] = field(default_factory=dict)
+    rooms_c: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +82,7 @@ class Week:
     Attributes:
         week: of life, 1 for the first.
         wanted_c, low_c, high_c: reckoned with, and as far as sources differ.
+        room_c: mean of the room, as told of its month, else as it is now; None: not known.
         birds_w: heat of all birds at the beginning of it [W].
         needed_w: heater, in the coldest of the room; None without box or room.
         duty: part of the time that the heater is on in the mean of the room; None without watts.
@@ -93,6 +96,7 @@ class Week:
     wanted_c: float
     low_c: float
     high_c: float
+    room_c: float | None
     birds_w: float
     needed_w: Span | None
     duty: float | None
@@ -257,11 +261,11 @@ def brooding(flock: Flock, on: date, asked: Asked, air: Sequence[Air]) -> Broodi
         asked,
         room_c,
         room_low_c,
-        asked.room_c is not None,
+        room_c is not None and not room_seen,
         room_seen,
         _held(asked, birds, age_d, room_c),
         weeks,
-        _energy(asked, birds, age_d, heat_days, room_c),
+        _energy(asked, birds, age_d, heat_days, on, room_c),
         heat_days,
         _power_cut(asked, birds, age_d, room_low_c),
         _changes(asked, birds, age_d, room_low_c),
@@ -310,8 +314,9 @@ def _held(asked: Asked, birds: int, age_d: int, room_c: float | None) -> Span | 
 
 def _room(asked: Asked, on: date, air: Sequence[Air]) -> tuple[float | None, float | None, int]:
     """Mean and coldest of the room, and on how many days it was seen."""
-    if asked.room_c is not None:
-        return asked.room_c, asked.room_c, 0
+    told = asked.room_c if asked.room_c is not None else _room_on(asked, on, None)
+    if told is not None:
+        return told, told, 0
     since = on - timedelta(days=ROOM_DAYS)
     seen = [
         one for one in air if one.place == asked.place and one.spot == "room" and one.day > since
@@ -323,6 +328,11 @@ def _room(asked: Asked, on: date, air: Sequence[Air]) -> tuple[float | None, flo
     return sum(both) / len(both), min(both), len({one.day for one in seen})
 
 
+def _room_on(asked: Asked, day: date, otherwise: float | None) -> float | None:
+    """The room on a day to come: as told of its month, else as it is now."""
+    return asked.rooms_c.get(f"{day:%Y-%m}", otherwise)
+
+
 def _week(
     asked: Asked,
     birds: int,
@@ -332,6 +342,8 @@ def _week(
     room_low_c: float | None,
 ) -> Week:
     low, high = heat_range_c(age_d)
+    first = hatched_on + timedelta(days=age_d)
+    room_c, room_low_c = _room_on(asked, first, room_c), _room_on(asked, first, room_low_c)
     needed = kwh = duty = enough = None
     if asked.box is not None and room_c is not None and room_low_c is not None:
         needed = _needed(asked.box, birds, age_d, room_low_c)
@@ -342,10 +354,11 @@ def _week(
             enough = _enough(needed, asked.watts)
     return Week(
         week_of_life(age_d),
-        hatched_on + timedelta(days=age_d),
+        first,
         heat_c(age_d),
         low,
         high,
+        room_c,
         birds_w(birds, age_d).usual,
         needed,
         duty,
@@ -368,13 +381,16 @@ def _capped(watts: Span, most: float | None, hours: float) -> Span:
     return Span(*(balance.kilowatt_hours(each, hours) for each in capped))
 
 
-def _energy(asked: Asked, birds: int, age_d: int, days: int, room_c: float | None) -> Span | None:
+def _energy(
+    asked: Asked, birds: int, age_d: int, days: int, on: date, room_c: float | None
+) -> Span | None:
     if asked.box is None or room_c is None:
         return None
-    by_day = [
-        _capped(_needed(asked.box, birds, age, room_c), asked.watts, balance.HOURS_A_DAY)
-        for age in range(age_d, age_d + days)
-    ]
+    by_day = []
+    for age in range(age_d, age_d + days):
+        room = _room_on(asked, on + timedelta(days=age - age_d), room_c)
+        needed = _needed(asked.box, birds, age, room_c if room is None else room)
+        by_day.append(_capped(needed, asked.watts, balance.HOURS_A_DAY))
     return Span(*(sum(day[case] for day in by_day) for case in range(len(_CASES))))
 
 
@@ -452,9 +468,11 @@ def _out(
 
     enough = None
     if room_low_c is not None:
-        last = round(facts.spread("brooding.heat_end_age_d")[1])
-        ages = (age for age in range(last + 1) if heat_c(age) <= room_low_c)
-        enough = next((hatched_on + timedelta(days=age) for age in ages), None)
+        for age in range(round(facts.spread("brooding.heat_end_age_d")[1]) + 1):
+            then = hatched_on + timedelta(days=age)
+            room = _room_on(asked, then, room_low_c)
+            if enough is None and room is not None and heat_c(age) <= room:
+                enough = then
     out_on = (day("brooding.out_from_d", 0), day("brooding.out_from_d", 1))
     nights = _nights(flock, asked, out_on, on, air)
     allows = None

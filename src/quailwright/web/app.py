@@ -70,6 +70,7 @@ _ASKED_EACH_TIME = "private, no-cache"
 
 _SETTING_UP = (first_run, settings_pages, help_pages, languages)
 _FOR_SCRIPTS = (api, api_readings)
+_HEAT = (brooding,)
 _FEED_AND_MONEY = (costs, feed_ahead, rations)
 
 _Message = MutableMapping[str, Any]
@@ -95,20 +96,8 @@ def create_app(settings: Settings) -> FastAPI:
         lifespan=life,
     )
     app.state.home = Home(settings, Desk(store), Household(store))
-    parts = (
-        pages,
-        hatches,
-        eggs,
-        brooding,
-        paper,
-        plan,
-        outlook,
-        entering,
-        journal,
-        people,
-        offline,
-    )
-    for part in (*parts, *_FEED_AND_MONEY, *_SETTING_UP, *_FOR_SCRIPTS):
+    parts = (pages, hatches, eggs, paper, plan, outlook, entering, journal, people, offline)
+    for part in (*parts, *_HEAT, *_FEED_AND_MONEY, *_SETTING_UP, *_FOR_SCRIPTS):
         app.include_router(part.router)
     app.mount(f"/static/{static_version()}", StaticFiles(directory=STATIC), name="static")
     app.add_middleware(

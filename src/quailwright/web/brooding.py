@@ -56,6 +56,10 @@ def told(
         list[str] | None,
         Query(max_length=12, description="Lowest night of a month, degrees C: 2027-05=8."),
     ] = None,
+    room_in: Annotated[
+        list[str] | None,
+        Query(max_length=12, description="The room in a month, degrees C: 2027-06=16."),
+    ] = None,
 ) -> Response:
     """Heat by week, what holds it and when it can end, as `brooding --json`."""
     from quailwright.exchange.brooding_asked import given
@@ -68,5 +72,5 @@ def told(
         "wall": wall, "thickness": thickness, "lid": lid, "litter": litter,
         "air_changes": air_changes, "watts": watts, "price": price,
     }  # fmt: skip
-    found = brooding_of(home.desk.store, flock, day_at(flock, asked), given(typed, night))
+    found = brooding_of(home.desk.store, flock, day_at(flock, asked), given(typed, night, room_in))
     return Told(brooding_shape(found))
