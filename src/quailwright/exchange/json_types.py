@@ -630,3 +630,31 @@ class Me(TypedDict):
     may_log: bool
     flock: str
     token: str
+
+
+class BroodingShape(TypedDict):
+    """`brooding --json`. Spans are {least, usual, most}: of the box that loses least heat, and so
+    on; of hours the soonest, the usual, the latest, null where it never gets so cold."""
+
+    on: str
+    group: str
+    place: str
+    birds: int
+    age_days: int
+    hatched_on: str
+    room: dict[str, Any]
+    box: dict[str, Any] | None
+    watts: float | None
+    price_per_kwh: float | None
+    held_c: dict[str, float | None] | None
+    weeks: list[dict[str, Any]]
+    kwh: dict[str, float | None] | None
+    cost: dict[str, float | None] | None
+    heat_days: int
+    power_cut: dict[str, Any] | None
+    changes: list[dict[str, Any]]
+    seen: list[dict[str, Any]]
+    heat_ends: dict[str, Any]
+    out: dict[str, Any]
+    cautions: list[str]
+    said: list[str]

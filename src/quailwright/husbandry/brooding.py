@@ -1,7 +1,7 @@
 """Heat for chicks by age."""
 
 from quailwright.husbandry import facts
-from quailwright.husbandry.age import week_of_life
+from quailwright.husbandry.age import checked_age_d, week_of_life
 
 
 def heat_c(age_d: float) -> float:
@@ -49,3 +49,45 @@ def heat_range_c(age_d: float) -> tuple[float, float]:
     weeks = [key for key in facts.keys("brooding") if key.startswith("brooding.heat_week_")]
     low, high = facts.spread(f"brooding.heat_week_{min(week_of_life(age_d), len(weeks))}")
     return min(low, heat_c(age_d)), max(high, heat_c(age_d))
+
+
+def danger_c(age_d: float) -> tuple[float, float]:
+    """Air in which chicks without heat are in danger: (line used, lowest that is told) [°C].
+
+    Chicks huddle and hold out longer; wet ones and few ones less long. It is a line to act before,
+    and no line down to which it is safe.
+
+    Args:
+        age_d: age [d] from hatch, 0 or more.
+
+    Raises:
+        ValueError: age below 0.
+
+    Source: Marjoniemi et al. 1995, Wildlife Biology 1:1 (grey partridge); Wentworth, Cigan and
+    Schaaf 2009, Poult Sci; keepers. Certainty: inferred, and common practice without a source.
+    """
+    age = checked_age_d(age_d)
+    if age <= facts.value("brooding.danger_until_1_d"):
+        key = "brooding.danger_day_10_c"
+    elif age <= facts.value("brooding.danger_until_2_d"):
+        key = "brooding.danger_day_21_c"
+    else:
+        key = "brooding.danger_feathering_c"
+    return facts.value(key), facts.spread(key)[0]
+
+
+def danger_away_c(age_d: float) -> float:
+    """Air away from the heat, which birds can leave, in which strays are in danger [°C].
+
+    Away from a plate it is as cold as the room, and rightly so: only the air in which chicks died
+    or could not move counts, whatever their age.
+
+    Args:
+        age_d: age [d] from hatch, 0 or more.
+
+    Raises:
+        ValueError: age below 0.
+
+    Source: as `danger_c`. Certainty: common practice, no source.
+    """
+    return min(danger_c(age_d)[0], facts.value("brooding.danger_day_21_c"))

@@ -53,7 +53,7 @@ On = Annotated[
 ]
 
 
-def _asked(home: Home, on: str | None) -> tuple[Flock, Any]:
+def as_of(home: Home, on: str | None) -> tuple[Flock, Any]:
     """What stands as of `on`, and the day or instant that it means."""
     if on is None:
         return home.flock(), home.now()
@@ -114,7 +114,7 @@ def entries(
 @router.get("/today", responses=says("TodayShape", "Refusal"))
 def today(home: AtHome, who: Reader, on: On = None) -> Response:
     """The round of a day, as `today --json`."""
-    flock, asked = _asked(home, on)
+    flock, asked = as_of(home, on)
     day = day_at(flock, asked)
     todays = home.round(flock, day) if on is None else todays_round(flock, day)
     return Told(shapes.round_shape(todays))
@@ -130,14 +130,14 @@ def signs(home: AtHome, who: Reader, on: On = None) -> Response:
 @router.get("/flock", responses=says("Standing", "Refusal"))
 def flock(home: AtHome, who: Reader, on: On = None) -> Response:
     """What stands, as `flock --json`."""
-    stands, asked = _asked(home, on)
+    stands, asked = as_of(home, on)
     return Told(shapes.standing_shape(standing(stands, day_at(stands, asked))))
 
 
 @router.get("/hatches", responses=says("Names", "Refusal"))
 def hatches(home: AtHome, who: Reader, on: On = None) -> Response:
     """The names of the hatches, as `hatch --json`."""
-    return Told(list(_asked(home, on)[0].hatches))
+    return Told(list(as_of(home, on)[0].hatches))
 
 
 @router.get("/hatches/{name:path}", responses=says("HatchShape", "Refusal"))
@@ -146,7 +146,7 @@ def hatch(home: AtHome, who: Reader, name: str, on: On = None) -> Response:
     from quailwright.exchange.hatch_shape import hatch_shape
     from quailwright.exchange.hatch_told import hatch_told
 
-    stands, asked = _asked(home, on)
+    stands, asked = as_of(home, on)
     return Told(hatch_shape(hatch_told(home.desk.store, stands, name, asked)))
 
 
@@ -175,7 +175,7 @@ def outlook(
     from quailwright.exchange.outlook_shape import outlook_shape
     from quailwright.outlook.forecast import Question
 
-    flock, asked = _asked(home, on)
+    flock, asked = as_of(home, on)
     known = outlook_told.believed(home.desk.store, flock, asked)
     stands = outlook_told.as_it_stands(known, weeks, with_planned=planned)
     sets = tuple(outlook_told.asked_set("set", text, known.day, weeks) for text in further or ())
@@ -200,7 +200,7 @@ def feed(
     from quailwright.exchange.feed_shape import feed_shape
     from quailwright.outlook.feed_ahead import feed_ahead
 
-    flock, asked = _asked(home, on)
+    flock, asked = as_of(home, on)
     known = outlook_told.believed(home.desk.store, flock, asked)
     stands = outlook_told.as_it_stands(known, weeks, with_planned=planned)
     ahead = outlook_told.ahead(known, weeks, draws, seed, stands)
@@ -226,7 +226,7 @@ def costs(
     from quailwright.exchange.costs_page import Asked, taken
     from quailwright.web.costs import reckoned
 
-    flock, asked = _asked(home, on)
+    flock, asked = as_of(home, on)
     day = day_at(flock, asked)
     days = Asked(from_, until, minute)
     if on is None:
@@ -244,7 +244,7 @@ def past(
     from quailwright.exchange.outlook_shape import scores_shape
     from quailwright.outlook.scores import past_scores
 
-    flock, asked = _asked(home, on)
+    flock, asked = as_of(home, on)
     entries = home.desk.entries()
     scores = past_scores(entries, day_at(flock, asked), np.random.default_rng(seed))
     return Told(scores_shape(scores))
@@ -253,13 +253,13 @@ def past(
 @router.get("/rules", responses=says("Rules", "Refusal"))
 def rules(home: AtHome, who: Reader, on: On = None) -> Response:
     """The rules of care as they hold here, as `rules --json`."""
-    return Told([shapes.rule_shape(one) for one in all_rules(_asked(home, on)[0].care_rules)])
+    return Told([shapes.rule_shape(one) for one in all_rules(as_of(home, on)[0].care_rules)])
 
 
 @router.get("/rules/{name}", responses=says("Rules", "Refusal"))
 def rule(home: AtHome, who: Reader, name: str, on: On = None) -> Response:
     """One rule of care, as `rules NAME --json`: also as it holds at single places."""
-    shown = [one for one in all_rules(_asked(home, on)[0].care_rules) if one.rule.rule == name]
+    shown = [one for one in all_rules(as_of(home, on)[0].care_rules) if one.rule.rule == name]
     if not shown:
         raise BadInput(say("There is no rule {name}.", name=repr(name)))
     return Told([shapes.rule_shape(one) for one in shown])

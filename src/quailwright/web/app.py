@@ -24,6 +24,7 @@ from quailwright.language import best_of, say, speaking
 from quailwright.web import (
     api,
     api_readings,
+    brooding,
     costs,
     eggs,
     entering,
@@ -70,6 +71,7 @@ _ASKED_EACH_TIME = "private, no-cache"
 
 _SETTING_UP = (first_run, settings_pages, help_pages, languages)
 _FOR_SCRIPTS = (api, api_readings)
+_HEAT = (brooding,)
 _FEED_AND_MONEY = (costs, feed_ahead, rations)
 _SIGNS_AND_HOUSING = (signs,)
 
@@ -97,7 +99,14 @@ def create_app(settings: Settings) -> FastAPI:
     )
     app.state.home = Home(settings, Desk(store), Household(store))
     parts = (pages, hatches, eggs, paper, plan, outlook, entering, journal, people, offline)
-    for part in (*parts, *_FEED_AND_MONEY, *_SIGNS_AND_HOUSING, *_SETTING_UP, *_FOR_SCRIPTS):
+    for part in (
+        *parts,
+        *_FEED_AND_MONEY,
+        *_SIGNS_AND_HOUSING,
+        *_SETTING_UP,
+        *_FOR_SCRIPTS,
+        *_HEAT,
+    ):
         app.include_router(part.router)
     app.mount(f"/static/{static_version()}", StaticFiles(directory=STATIC), name="static")
     app.add_middleware(

@@ -9,6 +9,7 @@ from fastapi.openapi.utils import get_openapi
 
 from quailwright.exchange.json_types import (
     BlendShape,
+    BroodingShape,
     CostsShape,
     ExtentShape,
     FeedRequest,
@@ -99,6 +100,7 @@ def document(app: FastAPI) -> dict[str, Any]:
     types = [TodayShape, Standing, HatchShape, OutlookShape, Me, Written, Refusal]
     types += [PlanShape, PlanRequest, PlanAcceptance, OffersRequest, OffersShape, RuleShape]
     types += [CostsShape, FeedShape, SignsShape]
+    types += [BroodingShape]
     types += [FeedRequest, RationShape, BlendShape]
     types += [ExtentShape, ReadingsTaken, ReadingsSeries, ReadingsReport, JournalCheck, ScoreShape]
     (entry, *_), components = msgspec.json.schema_components(
