@@ -123,7 +123,7 @@ def today(home: AtHome, who: Reader, on: On = None) -> Response:
 @router.get("/signs", responses=says("SignsShape", "Refusal"))
 def signs(home: AtHome, who: Reader, on: On = None) -> Response:
     """What looks wrong and what is watched, as `signs --json`."""
-    flock, asked = _asked(home, on)
+    flock, asked = as_of(home, on)
     return Told(shapes.signs_shape(signs_report(flock, day_at(flock, asked))))
 
 
