@@ -4,6 +4,8 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 
 from quailwright.flock.state import AirSeen, Flock
+from quailwright.guide.signs.air import signs_of_air
+from quailwright.guide.signs.deaths import signs_of_deaths
 from quailwright.guide.signs.record import signs_of_record
 from quailwright.guide.signs.sign import Sign
 
@@ -16,3 +18,5 @@ def signs(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> Iterator[Sign]
     `air` adds what sensors told of the last days to what the keeper read off a thermometer.
     """
     yield from signs_of_record(flock, on)
+    yield from signs_of_deaths(flock, on, air)
+    yield from signs_of_air(flock, on, air)
