@@ -8,6 +8,7 @@ from quailwright.guide.signs.air import signs_of_air
 from quailwright.guide.signs.deaths import signs_of_deaths
 from quailwright.guide.signs.record import signs_of_record
 from quailwright.guide.signs.sign import Sign
+from quailwright.guide.signs.slow import signs_of_drift
 
 __all__ = ["Sign", "signs"]
 
@@ -20,3 +21,4 @@ def signs(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> Iterator[Sign]
     yield from signs_of_record(flock, on)
     yield from signs_of_deaths(flock, on, air)
     yield from signs_of_air(flock, on, air)
+    yield from signs_of_drift(flock, on)

@@ -84,10 +84,7 @@ def that_cover(seen: Sequence[AirSeen], place: str, morning: date) -> list[AirSe
         if day < morning:
             if one.at.hour >= _EVENING:
                 found.append(one)
-        elif day == morning:
-            found.append(one)
-            after.add(one.spot)
-        elif one.spot not in after:
+        elif day == morning or one.spot not in after:
             found.append(one)
             after.add(one.spot)
     return found

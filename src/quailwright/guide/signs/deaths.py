@@ -184,8 +184,8 @@ def _there(group: Group, first: date, on: date) -> dict[date, Birds]:
         shown = birds.copy()
         shown.add(died.get(day, Birds()))
         there[day] = Birds(*(max(0, n) for n in (shown.chicks, shown.hens, shown.cocks)))
-        for change in changed.get(day, ()):
-            birds.take(change)
+        for came_or_went in changed.get(day, ()):
+            birds.take(came_or_went)
         day -= _DAY
     return there
 
@@ -427,22 +427,22 @@ def _chicks_evidence(losses: _Losses, pattern: _Pattern, first: str) -> Iterator
         if told[how]:
             yield say_many(one, many, told[how])
     if pattern.cold is not None:
-        one, lowest, limit = pattern.cold
+        coldest, lowest, limit = pattern.cold
         yield say(
-            _COLD[one.spot],
+            _COLD[coldest.spot],
             lowest=wording.temperature(lowest, units),
-            day=wording.weekday(one.at.date()),
+            day=wording.weekday(coldest.at.date()),
             limit=wording.temperature(limit, units),
             age=losses.age(pattern.morning or days[-1]),
         )
     elif first == "chill" and not told["chilled"]:
         yield say("How cold it was that night is not in the record.")
     if pattern.hot is not None:
-        one, highest, _ = pattern.hot
+        hottest, highest, _ = pattern.hot
         yield say(
             "It rose to {highest} ({day}).",
             highest=wording.temperature(highest, units),
-            day=wording.weekday(one.at.date()),
+            day=wording.weekday(hottest.at.date()),
         )
     if pattern.moved is not None:
         yield say("They were moved on {day}.", day=wording.weekday(pattern.moved))
