@@ -71,6 +71,10 @@ class SignShape(TypedDict):
     since: str
     evidence: str
     check: str
+    then: list[str]
+    shared: list[str]
+    unshared: list[str]
+    ring: str
 
 
 class TodayShape(TypedDict):

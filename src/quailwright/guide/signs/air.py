@@ -62,7 +62,8 @@ def air_seen(flock: Flock, air: Sequence[AirSeen], since: date) -> list[AirSeen]
         if day < since:
             break
         if outage.lowest_c is not None or outage.highest_c is not None:
-            at = instant(outage.at, flock.zone)
+            # A failure told of by its day alone may have lasted into the night.
+            at = instant(outage.at, flock.zone, _EVENING)
             found.append(AirSeen(at, outage.place, outage.lowest_c, outage.highest_c, None))
     return sorted(found, key=lambda one: one.at)
 

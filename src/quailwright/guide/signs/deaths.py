@@ -208,7 +208,11 @@ def _missing(flock: Flock, group: Group, on: date) -> list[date]:
 def _moved_on(losses: _Losses) -> date | None:
     """The day on which the group, or part of it, came to where it is, if it had lived before."""
     group = losses.group
-    days = [c.day for c in group.changes[-_FOUR_WEEKS:] if c.why == "moved_in"]
+    days = [
+        change.day
+        for change in group.changes[-_FOUR_WEEKS:]
+        if change.why == "moved_in" or (change.why == "in" and losses.age(change.day) > 1)
+    ]
     if group.placed is not None and group.since is not None and group.placed > group.since:
         days.append(group.placed)
     return max((day for day in days if day <= losses.on), default=None)
@@ -323,6 +327,10 @@ def _pattern(losses: _Losses) -> _Pattern | None:
     heaps = {d.day for d in losses.told if d.together and d.day >= from_ and losses.dead[d.day] > 1}
     level = facts.value("signs.deaths_chick_day_level")
     sudden = [day for day in days if _chance_of_day(losses, day) <= level and losses.dead[day] > 1]
+    early = _early(losses, days)
+    bulk = _of_one_day(losses, early)
+    if bulk is not None and bulk not in sudden:
+        sudden.append(bulk)
     colds = {
         day: cold
         for day in days
@@ -335,12 +343,12 @@ def _pattern(losses: _Losses) -> _Pattern | None:
         key=lambda day: (losses.dead[day], day),
         default=None,
     )
-    spread = _spread(losses, days)
     moved = _after_move(losses, days)
     many = losses.chance(losses.within(from_, last), from_, last) <= facts.value(
         "signs.deaths_chick_week_level"
     )
     told = any(found[how] for how in ("chilled", "wet", "drowned", "predator", "injured"))
+    spread = bool(early) and bulk is None
     fired = morning is not None or spread or moved is not None or many or told
     if not fired or not recent:
         return None
@@ -373,19 +381,25 @@ def _chance_of_day(losses: _Losses, day: date) -> float:
     return losses.chance(losses.dead[day], day, day)
 
 
-def _spread(losses: _Losses, days: Sequence[date]) -> bool:
-    """Whether deaths of the days in which starved chicks die are many, and not those of a night."""
+def _early(losses: _Losses, days: Sequence[date]) -> list[date]:
+    """The days at the age at which starved chicks die, where too many died in them; else none."""
     from_d = facts.value("signs.deaths_starve_from_d")
     until_d = facts.value("signs.deaths_starve_until_d")
     those = [day for day in days if from_d <= losses.age(day) <= until_d]
-    if len(those) < 2:
-        return False
-    dead = sum(losses.dead[day] for day in those)
-    if max(losses.dead[day] for day in those) > _WHOLE * dead:
-        return False
+    if not those:
+        return []
     start = those[0] - timedelta(days=losses.age(those[0]) - from_d)
-    chance = losses.chance(dead, start, min(losses.on, start + (until_d - from_d) * _DAY))
-    return chance <= facts.value("signs.deaths_chick_spread_level")
+    end = min(losses.on, start + (until_d - from_d) * _DAY)
+    chance = losses.chance(sum(losses.dead[day] for day in those), start, end)
+    return those if chance <= facts.value("signs.deaths_chick_spread_level") else []
+
+
+def _of_one_day(losses: _Losses, days: Sequence[date]) -> date | None:
+    """The day on which most of them died, or None where they are spread."""
+    most = max(days, key=lambda day: losses.dead[day], default=None)
+    if most is None or losses.dead[most] <= _WHOLE * sum(losses.dead[day] for day in days):
+        return None
+    return most
 
 
 def _after_move(losses: _Losses, days: Sequence[date]) -> date | None:
@@ -416,7 +430,7 @@ def _chicks_evidence(losses: _Losses, pattern: _Pattern, first: str) -> Iterator
                 n,
                 day=day,
             )
-        elif pattern.sudden:
+        elif pattern.sudden and n > 1:
             yield say(
                 "As many in one morning as on {day} has a chance of {chance:.2%} at usual losses.",
                 day=day,
@@ -767,18 +781,13 @@ def _taken(losses: _Losses, nights: Sequence[date], found: Counter[str]) -> Sign
 def _across_pens(flock: Flock, grown: Sequence[_Losses], on: date) -> Iterator[Sign]:
     """Deaths that nobody can explain in several pens at a time, too many taken together."""
     level = facts.value("signs.deaths_grown_level")
-    told_from = on - timedelta(days=facts.value("signs.deaths_told_d"))
-    for length in (1, _WEEK):
+    for length in (_WEEK, 1):
         first = on - timedelta(days=length - 1)
         dead = {
             losses.group.name: n
             for losses in grown
             if (
-                n := sum(
-                    d.birds.total
-                    for d in losses.told
-                    if d.day >= max(first, told_from - _WEEK * _DAY) and not _explained(d)
-                )
+                n := sum(d.birds.total for d in losses.told if d.day >= first and not _explained(d))
             )
         }
         if len(dead) < 2:
