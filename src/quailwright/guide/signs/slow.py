@@ -353,8 +353,7 @@ def _silence(flock: Flock, on: date) -> Iterator[Sign]:
         return
     back = int(facts.value("signs.chores_look_back_d"))
     days = [day for day in _days_logged(flock, last - timedelta(days=back - 1)) if day <= last]
-    began = flock.first_day or last
-    could = min(back, (last - began).days + 1)
+    could = (last - min(days, default=last)).days + 1
     if not _hardly_chance(len(days), could, gap):
         return
     yield Sign(
@@ -451,7 +450,6 @@ def _chores(flock: Flock, on: date) -> Iterator[Sign]:
         groups = flock.groups_at(place.name)
         if not groups:
             continue
-        began = min(group.placed or on for group in groups)
         for chore in _CHORES:
             if place.role not in chore.roles:
                 continue
@@ -467,9 +465,8 @@ def _chores(flock: Flock, on: date) -> Iterator[Sign]:
             # Today is not over: what is not ticked yet may still be.
             last = max(days)
             missed = (on - last).days - 1
-            since = max(last - back, began)
-            could = (last - since).days + 1
-            ticked = sum(since <= day <= last for day in days)
+            ticked = sum(last - back <= day for day in days)
+            could = (last - min(day for day in days if last - back <= day)).days + 1
             if missed < least or not _hardly_chance(ticked, could, missed):
                 continue
             yield Sign(
