@@ -332,6 +332,18 @@ def test_no_sign_names_a_disease() -> None:
                     assert word not in text
 
 
+def test_birds_that_came_after_a_loss_do_not_bear_it() -> None:
+    gone = [
+        home(),
+        *adults(hens=2, cocks=0),
+        made("birds_died", day(30), group="pen birds", hens=2),
+    ]
+    fresh = made("group", day(32), group="pen birds", place="pen", hens=20,
+                 hatched_on=str(day(-90)))  # fmt: skip
+    assert signs(gone, 30)
+    assert signs([*gone, fresh], 33) == []
+
+
 def test_a_journal_of_days_that_are_over_stays_silent() -> None:
     assert signs(pen((30, {"hens": 5})), 30 + 5) == []
     assert timedelta(days=facts.value("signs.deaths_told_d")) == timedelta(days=4)

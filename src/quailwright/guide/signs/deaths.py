@@ -63,7 +63,8 @@ def signs_of_deaths(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> Iter
 
 @dataclass(frozen=True, slots=True)
 class _Losses:
-    """A group's deaths of the last four weeks, the birds that were there, and the air it had."""
+    """A group's deaths of the last four weeks, the air it had, and the birds that were there by
+    day for so long as its own record is reckoned with."""
 
     flock: Flock
     group: Group
@@ -126,19 +127,17 @@ class _Losses:
         )
 
     def own_record(self, first: date, last: date) -> tuple[int, float]:
-        """Deaths of grown birds before, and how many were to be expected."""
+        """Deaths of grown birds before, and how many were to be expected, week by week."""
         first = max(first, self.group.since or first)
-        grown_from = facts.value("survival.grower_until_d")
-        there = _there(self.group, first, self.on)
+        if self.group.youngest is not None:
+            grown_from = timedelta(days=facts.value("survival.grower_until_d"))
+            first = max(first, self.group.youngest + grown_from)
         died = sum(d.birds.total for d in self.group.deaths if first <= d.day <= last)
-        usual = 0.0
-        for day, birds in there.items():
-            if first <= day <= last and self.age(day) >= grown_from:
-                age = self.age(day)
-                usual += (
-                    (birds.hens + birds.chicks) * survival.weekly_death_rate(age, "hen")
-                    + birds.cocks * survival.weekly_death_rate(age, "cock")
-                ) / DAYS_A_WEEK
+        usual, day = 0.0, last
+        while day >= first:
+            week = min(DAYS_A_WEEK, (day - first).days + 1)
+            usual += self.expected(day, day) * week
+            day -= timedelta(days=DAYS_A_WEEK)
         return died, usual
 
     def found(self, first: date) -> Counter[str]:
@@ -151,7 +150,8 @@ class _Losses:
 
 
 def _losses(flock: Flock, group: Group, on: date, seen: Sequence[AirSeen]) -> _Losses:
-    first = on - timedelta(days=_FOUR_WEEKS - 1)
+    # Birds that lived here under the same name before these came are no losses of these.
+    first = max(on - timedelta(days=_FOUR_WEEKS - 1), group.since or date.min)
     told = []
     for death in reversed(group.deaths):
         if death.day < first:
@@ -161,7 +161,8 @@ def _losses(flock: Flock, group: Group, on: date, seen: Sequence[AirSeen]) -> _L
     dead: Counter[date] = Counter()
     for death in told:
         dead[death.day] += death.birds.total
-    there = _there(group, first, on)
+    back = first - timedelta(days=facts.value("signs.deaths_own_record_d"))
+    there = _there(group, max(back, group.since or back), on)
     here = tuple(one for one in seen if one.place == group.place)
     missing = tuple(_missing(flock, group, on))
     return _Losses(flock, group, on, dict(dead), tuple(told[::-1]), there, here, missing)
