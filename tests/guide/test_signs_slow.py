@@ -183,6 +183,17 @@ def test_small_rises_and_feed_that_always_differs_are_no_sign(kg: list[float]) -
     assert signs(fed(kg), 14 * len(kg) - 1, DOZEN) == []
 
 
+def test_what_growing_birds_eat_is_not_held_against_the_layers() -> None:
+    """30 chicks in their fourth and fifth week eat about 0.5 kg a day by the printed table."""
+    journal = fed([1.0, 1.02, 0.98, 1.01, 1.4])
+    young = [
+        made("place", "2027-01-01", place="grow", role="pen"),
+        made("group", day(49), group="young", place="grow", chicks=30, hatched_on=str(day(35))),
+    ]
+    assert signs(journal, 69, DOZEN)
+    assert signs([*journal, *young], 69, DOZEN) == []
+
+
 def test_no_feed_logged_is_no_feed_saved() -> None:
     journal = [entry for entry in fed([1.0, 1.0, 1.0, 1.0, 1.5]) if entry.at < str(day(60))]
     assert signs(journal, 69, DOZEN) == []

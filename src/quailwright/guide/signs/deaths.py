@@ -32,6 +32,8 @@ _WEEK = 7
 _FOUR_WEEKS = 28
 _GROWN_FOR_SURE_D = 365
 """Age taken for grown birds whose hatching day nobody told."""
+_LEAST_SHOWN = 0.0005
+"""A chance is told as no smaller than this: the model is not truer than that."""
 
 
 def signs_of_deaths(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> Iterator[Sign]:
@@ -162,13 +164,13 @@ def _losses(flock: Flock, group: Group, on: date, seen: Sequence[AirSeen]) -> _L
     for death in told:
         dead[death.day] += death.birds.total
     back = first - timedelta(days=facts.value("signs.deaths_own_record_d"))
-    there = _there(group, max(back, group.since or back), on)
+    there = birds_there(group, max(back, group.since or back), on)
     here = tuple(one for one in seen if one.place == group.place)
     missing = tuple(_missing(flock, group, on))
     return _Losses(flock, group, on, dict(dead), tuple(told[::-1]), there, here, missing)
 
 
-def _there(group: Group, first: date, on: date) -> dict[date, Birds]:
+def birds_there(group: Group, first: date, on: date) -> dict[date, Birds]:
     """Birds of a group by day: those of the evening, and those that died that day."""
     changed: dict[date, list[Birds]] = {}
     died: dict[date, Birds] = {}
@@ -433,9 +435,10 @@ def _chicks_evidence(losses: _Losses, pattern: _Pattern, first: str) -> Iterator
             )
         elif pattern.sudden and n > 1:
             yield say(
-                "As many in one morning as on {day} has a chance of {chance:.2%} at usual losses.",
+                "At usual losses as many in one morning as on {day} have a chance of "
+                "{chance:.2%} at most.",
                 day=day,
-                chance=_chance_of_day(losses, pattern.morning),
+                chance=max(_LEAST_SHOWN, _chance_of_day(losses, pattern.morning)),
             )
     told = pattern.found
     for how, one, many in _FOUND:
@@ -626,9 +629,9 @@ def _of_grown(losses: _Losses) -> Iterator[Sign]:
         _by_day(losses, days, losses.there[days[0]].total),
         say(
             "At this pen's usual losses about {expected:.2g} die in such a time; as many or more "
-            "has a chance of {chance:.2%}.",
+            "has a chance of {chance:.2%} at most.",
             expected=_usual(losses, first, last),
-            chance=losses.chance(losses.within(first, last), first, last),
+            chance=max(_LEAST_SHOWN, losses.chance(losses.within(first, last), first, last)),
         ),
         *(say_many(one, many, found[how]) for how, one, many in _FOUND if found[how]),
     ]

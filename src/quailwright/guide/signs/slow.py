@@ -6,7 +6,7 @@ nobody, and says that the other signs are blind.
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from statistics import NormalDist, fmean, stdev
@@ -15,13 +15,16 @@ from quailwright.flock.history import feed_use, laid_days
 from quailwright.flock.state import Flock, Group, Hatch, Weighing
 from quailwright.guide import wording
 from quailwright.guide.signs.air import units_of
+from quailwright.guide.signs.deaths import birds_there
 from quailwright.guide.signs.sign import Sign
-from quailwright.husbandry import facts, growth
+from quailwright.husbandry import facts, feeding, growth
 from quailwright.husbandry.survival import Sex
 from quailwright.language import mark, say, say_many
 
 _DAY = timedelta(days=1)
 _A_DOZEN = 12
+_LEAST_SHOWN = 0.001
+"""A chance is told as no smaller than this: the model is not truer than that."""
 
 
 def signs_of_drift(flock: Flock, on: date) -> Iterator[Sign]:
@@ -174,7 +177,8 @@ def _fertility_of(flock: Flock, name: str, own: bool, sets: list[_Set], on: date
     evidence = (
         say(
             "{clear} of {eggs} eggs clear ({share:.0%}) in {sets}; {was_clear} of {was_eggs} "
-            "({was:.0%}) in the sets before. Chance alone makes that {chance:.1%} of the time.",
+            "({was:.0%}) in the sets before. Chance alone makes that "
+            "{chance:.1%} of the time at most.",
             clear=clear,
             eggs=eggs,
             share=clear / eggs,
@@ -182,18 +186,18 @@ def _fertility_of(flock: Flock, name: str, own: bool, sets: list[_Set], on: date
             was_clear=was_clear,
             was_eggs=was_eggs,
             was=was_clear / was_eggs,
-            chance=chance,
+            chance=max(_LEAST_SHOWN, chance),
         )
         if was_eggs
         else say(
             "{clear} of {eggs} eggs clear ({share:.0%}) in {sets}; in small flocks {usual:.0%} is "
-            "usual. Chance alone makes that {chance:.1%} of the time.",
+            "usual. Chance alone makes that {chance:.1%} of the time at most.",
             clear=clear,
             eggs=eggs,
             share=clear / eggs,
             sets=_named([s.hatch.name for s in last]),
             usual=1 - usual,
-            chance=chance,
+            chance=max(_LEAST_SHOWN, chance),
         )
     )
     since = last[0].hatch.set_at.date()
@@ -297,8 +301,10 @@ def _feed_a_dozen(flock: Flock, on: date) -> Iterator[Sign]:
             continue
         eggs = sum(laid.get(day, 0) for day in use.days)
         counted = sum(day in laid for day in use.days)
-        if eggs and counted >= _MOSTLY * len(use.days) and len(use.days) >= length / 2:
-            a_dozen.append((start, use.kg / eggs * _A_DOZEN))
+        kg = use.kg - _of_growers(flock, use.days)
+        enough = counted >= _MOSTLY * len(use.days) and len(use.days) >= length / 2
+        if eggs and enough and kg > 0.0:
+            a_dozen.append((start, kg / eggs * _A_DOZEN))
     if len(a_dozen) < 3 or a_dozen[-1][0] != on - timedelta(days=length - 1):
         return
     now, before = a_dozen[-1][1], [kg for _, kg in a_dozen[:-1]]
@@ -318,24 +324,45 @@ def _feed_a_dozen(flock: Flock, on: date) -> Iterator[Sign]:
         a_dozen[-1][0],
         say(
             "{now:.2f} {unit} of feed for a dozen eggs in the last {days} days, {was:.2f} before: "
-            "{rise:.0%} more. Chance alone makes that {chance:.1%} of the time.",
+            "{rise:.0%} more, growing birds not counted. Chance alone makes that {chance:.1%} "
+            "of the time at most.",
             now=wording.feed_mass(now, units_of(flock)),
             was=wording.feed_mass(math.exp(fmean(logs)), units_of(flock)),
             unit=unit,
             days=length,
             rise=math.expm1(rise),
-            chance=chance,
+            chance=max(_LEAST_SHOWN, chance),
         ),
         say("Look under the feeders for spilt feed, and at dusk for rats, mice and sparrows."),
         (
             say("Fewer eggs from the same birds: light, heat, age, moult, a water fault."),
-            say("Birds that eat and do not lay: surplus cocks, growers now on the same feed."),
+            say(
+                "Birds that eat and do not lay: surplus cocks, growers that eat more than the "
+                "table."
+            ),
             say("The scoop and the scale: weigh one full scoop."),
             say("Eggs not counted: laid in the litter, taken, or eaten by the birds."),
         ),
     )
 
 
+def _of_growers(flock: Flock, days: Sequence[date]) -> float:
+    """Feed [kg] that birds still growing eat in these days, by the printed table, with spill."""
+    grown = timedelta(weeks=feeding.GROWING_WEEKS)
+    grams = 0.0
+    for group in flock.groups.values():
+        if group.youngest is None or group.youngest + grown <= days[0]:
+            continue
+        there = birds_there(group, days[0], max(days[-1], flock.last_day or days[-1]))
+        for day in days:
+            if group.youngest <= day < group.youngest + grown:
+                age = (day - group.youngest).days
+                grams += there[day].total * feeding.intake_g_per_day(age)
+    return grams / (1 - facts.value("feeding.wastage")) / _GRAMS
+
+
+_GRAMS = 1000
+"""In a kilogram."""
 _MOSTLY = 0.7
 """Share of the days on which eggs must have been counted."""
 
