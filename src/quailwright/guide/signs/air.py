@@ -189,7 +189,7 @@ def _too_cold_for_chicks(
         (
             say("Draughts at floor height, a damp floor, and a lid that lets the warmth out."),
             say("Look at dusk, before bed and at dawn: a huddle is cold, a spread flock is well."),
-            say(_HEATER_SAFELY),
+            say(HEATER_SAFELY),
         ),
         ring=say(
             "If chicks die although two nights were warm enough, ring {who}.",
@@ -210,7 +210,7 @@ _COLD_ROOM = mark(
     "{lowest} in the room ({day}): at {age} days a chick that strays from the heat chills below "
     "about {limit}; under the heat they want {wants}."
 )
-_HEATER_SAFELY = mark(
+HEATER_SAFELY = mark(
     "A heater put in for the night: held twice, clear of bedding and of anything that burns, on a "
     "socket with a residual-current device, and never one that burns fuel in a closed room."
 )
@@ -253,7 +253,7 @@ def _too_hot_for_chicks(
             ),
             (
                 say("Sun on the box, a lid without holes, a thermostat that sticks."),
-                say("Measure again at noon and at night: fear of the cold is no reason to roast."),
+                say("Measure again at noon and at night."),
             ),
             ring=say(
                 "If chicks go on dying in the right warmth, ring {who}.", who=whom_to_ring(flock)
@@ -400,7 +400,7 @@ def _pen_too_cold(flock: Flock, place: str, here: Sequence[AirSeen]) -> Iterator
             say(
                 "Feel the bedding: damp, and a draught at the birds' height, chill more than cold."
             ),
-            say(_HEATER_SAFELY),
+            say(HEATER_SAFELY),
         ),
         ring=say("If birds lie still and cold, warm them and ring {who}.", who=whom_to_ring(flock)),
     )

@@ -15,6 +15,7 @@ from functools import reduce
 from quailwright.flock.state import AirSeen, Birds, Death, Flock, Group
 from quailwright.guide import wording
 from quailwright.guide.signs.air import (
+    HEATER_SAFELY,
     air_seen,
     coldest_that_harms,
     hottest_that_harms,
@@ -278,7 +279,7 @@ def _of_chicks(losses: _Losses) -> Iterator[Sign]:
     named = [reason for reason in rest if reason in _ALWAYS_NAMED or _is_told(reason, pattern)]
     then = [_check(reason, losses, pattern) for reason in named]
     if first == "chill":
-        then = [say(_WARM_FIRST), *then, say(_HEATER)]
+        then = [say(_WARM_FIRST), *then, say(HEATER_SAFELY)]
     yield Sign(
         _NAMES[first],
         losses.group.place if _alone(losses) else losses.group.name,
@@ -441,9 +442,9 @@ def _chicks_evidence(losses: _Losses, pattern: _Pattern, first: str) -> Iterator
                 chance=max(_LEAST_SHOWN, _chance_of_day(losses, pattern.morning)),
             )
     told = pattern.found
-    for how, one, many in _FOUND:
+    for how in _FOUND:
         if told[how]:
-            yield say_many(one, many, told[how])
+            yield _found_told(how, told[how])
     if pattern.cold is not None:
         coldest, lowest, limit = pattern.cold
         yield say(
@@ -473,13 +474,24 @@ def _chicks_evidence(losses: _Losses, pattern: _Pattern, first: str) -> Iterator
         )
 
 
-_FOUND = (
-    ("chilled", mark("{n} was found chilled."), mark("{n} were found chilled.")),
-    ("wet", mark("{n} was found wet."), mark("{n} were found wet.")),
-    ("drowned", mark("{n} was found drowned."), mark("{n} were found drowned.")),
-    ("predator", mark("{n} was taken by a predator."), mark("{n} were taken by a predator.")),
-    ("injured", mark("{n} was found injured."), mark("{n} were found injured.")),
-)
+_FOUND = ("chilled", "wet", "drowned", "predator", "injured")
+
+
+def _found_told(how: str, n: int) -> str:
+    """How many were found so."""
+    match how:
+        case "chilled":
+            return say_many("{n} was found chilled.", "{n} were found chilled.", n)
+        case "wet":
+            return say_many("{n} was found wet.", "{n} were found wet.", n)
+        case "drowned":
+            return say_many("{n} was found drowned.", "{n} were found drowned.", n)
+        case "predator":
+            return say_many("{n} was taken by a predator.", "{n} were taken by a predator.", n)
+        case _:
+            return say_many("{n} was found injured.", "{n} were found injured.", n)
+
+
 _COLD = {
     "away": mark(
         "Away from the heat it fell to {lowest} ({day}): at {age} days a chick that strays there "
@@ -501,10 +513,9 @@ _COLD = {
 
 def _by_day(losses: _Losses, days: Sequence[date], there: int) -> str:
     each = [say("{n} on {day}", n=losses.dead[day], day=wording.weekday(day)) for day in days]
-    return say_many(
+    return say(
         "{n} dead of {there}: {by_day}.",
-        "{n} dead of {there}: {by_day}.",
-        sum(losses.dead[day] for day in days),
+        n=sum(losses.dead[day] for day in days),
         there=there,
         by_day=reduce(lambda one, more: say("{one}, {more}", one=one, more=more), each),
     )
@@ -513,10 +524,6 @@ def _by_day(losses: _Losses, days: Sequence[date], there: int) -> str:
 _WARM_FIRST = mark(
     "A cold chick that lies still may live: warm it at brooder heat before you count it as dead "
     "(Wentworth, Cigan and Schaaf 2009: all 12 that lay still walked after 40 min)."
-)
-_HEATER = mark(
-    "A heater put in for the night: held twice, clear of bedding and of anything that burns, on a "
-    "socket with a residual-current device, and never one that burns fuel in a closed room."
 )
 
 
@@ -633,7 +640,7 @@ def _of_grown(losses: _Losses) -> Iterator[Sign]:
             expected=_usual(losses, first, last),
             chance=max(_LEAST_SHOWN, losses.chance(losses.within(first, last), first, last)),
         ),
-        *(say_many(one, many, found[how]) for how, one, many in _FOUND if found[how]),
+        *(_found_told(how, found[how]) for how in _FOUND if found[how]),
     ]
     if hot is not None:
         evidence.append(
@@ -754,7 +761,7 @@ def _grown_checks(
 def _taken(losses: _Losses, nights: Sequence[date], found: Counter[str]) -> Sign:
     evidence = []
     if found["predator"]:
-        evidence.append(say_many(_FOUND[3][1], _FOUND[3][2], found["predator"]))
+        evidence.append(_found_told("predator", found["predator"]))
     if losses.missing:
         evidence.append(
             say_many(

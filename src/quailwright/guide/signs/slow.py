@@ -75,10 +75,9 @@ def _weights(group: Group, on: date) -> Iterator[Sign]:
         mark("growing slowly"),
         group.name,
         last.day,
-        say_many(
+        say(
             text,
-            text,
-            last.birds,
+            n=last.birds,
             mean=last.mean_g,
             day=wording.weekday(last.day),
             age=age,
