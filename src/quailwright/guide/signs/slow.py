@@ -15,7 +15,7 @@ from quailwright.flock.history import feed_use, laid_days
 from quailwright.flock.state import Flock, Group, Hatch, Weighing
 from quailwright.guide import wording
 from quailwright.guide.signs.air import units_of
-from quailwright.guide.signs.deaths import birds_there
+from quailwright.guide.signs.losses import birds_there
 from quailwright.guide.signs.sign import Sign
 from quailwright.husbandry import facts, feeding, growth
 from quailwright.husbandry.survival import Sex
