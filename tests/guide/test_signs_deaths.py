@@ -266,6 +266,17 @@ def test_two_dead_hens_on_one_morning_in_a_pen_of_18_ring_the_vet() -> None:
     assert "ring a vet or the animal-health line today" in sign.ring
 
 
+def test_a_pen_of_like_age_that_lost_none_speaks_against_what_both_share() -> None:
+    both = [*pen((30, {"hens": 2})), *adults("yard")]
+    [sign] = signs(both, 30)
+    assert sign.shared == (
+        "What it shares with yard birds, of like age, which lost none since Tue 1 Jun: feed lot, "
+        "water, weather.",
+    )
+    [alone] = signs(pen((30, {"hens": 2})), 30)
+    assert alone.shared == ()
+
+
 def test_one_death_and_then_another_weeks_later_are_usual() -> None:
     journal = pen((30, {"hens": 1}), (58, {"hens": 1}))
     assert [sign for n in range(30, 66) for sign in signs(journal, n)] == []

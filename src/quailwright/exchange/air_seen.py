@@ -20,6 +20,7 @@ from quailwright.journal.store import Store
 
 DAYS_READ = 5
 """A sign of air or of deaths looks back no further."""
+_NOT_LIVED_IN = ("incubator", "hatcher", "egg_store")
 _MORNING, _EVENING = time(8), time(18)
 """Where nights end and begin."""
 
@@ -48,7 +49,7 @@ def _places(flock: Flock) -> list[str]:
     return [
         place.name
         for place in flock.places.values()
-        if place.role in ("brooder", "pen") and flock.groups_at(place.name)
+        if place.role not in _NOT_LIVED_IN and flock.groups_at(place.name)
     ]
 
 

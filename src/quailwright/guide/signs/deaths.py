@@ -35,6 +35,7 @@ from quailwright.guide.signs.losses import (
     found_told,
     losses_of,
     missing_on,
+    others_that_lost_none,
 )
 from quailwright.guide.signs.sign import Sign
 from quailwright.guide.signs.whom import whom_to_ring
@@ -107,11 +108,7 @@ class _Pattern:
 _TOLD, _MEASURED, _SEEN = 4.0, 3.0, 2.0
 """What the keeper found outweighs what was measured, and that what the numbers look like."""
 _IN_TURN = ("chill", "wet", "feed", "move", "heat", "taken", "hurt")
-
-
 _ALWAYS_NAMED = ("chill", "wet", "feed", "heat")
-
-
 _WHOLE = 0.6
 """Deaths of days 3 to 5 of which one day has more than this share are those of one night."""
 
@@ -133,6 +130,7 @@ def _of_chicks(losses: Losses) -> Iterator[Sign]:
         " ".join(_chicks_evidence(losses, pattern, first)),
         _lead(first, losses, pattern),
         tuple(then),
+        shared=others_that_lost_none(losses, pattern.first),
         ring=say(
             "Ring {who} if more die after two nights that were warm enough, or if many die at "
             "once and none of this fits. Until then lend and sell no birds from this brooder.",

@@ -25,6 +25,7 @@ from quailwright.guide.signs.losses import (
     explained,
     found_told,
     losses_of,
+    others_that_lost_none,
 )
 from quailwright.guide.signs.sign import Sign
 from quailwright.guide.signs.whom import whom_to_ring
@@ -87,6 +88,7 @@ def of_grown(losses: Losses) -> Iterator[Sign]:
         " ".join(evidence),
         reasons[0],
         tuple(reasons[1:]),
+        shared=others_that_lost_none(losses, days[0]),
         ring=say(_STOP, who=who) if sudden else say(_IF_MORE, who=who),
     )
 

@@ -224,6 +224,30 @@ def found_told(how: str, n: int) -> str:
             return say_many("{n} was found injured.", "{n} were found injured.", n)
 
 
+def others_that_lost_none(losses: Losses, first: date) -> tuple[str, ...]:
+    """What speaks against causes that all share: other groups of like age that lost nobody."""
+    young = losses.age(losses.last) < survival.CHICK_WEEKS * DAYS_A_WEEK
+    others = [
+        group.name
+        for group in losses.flock.groups_alive()
+        if group is not losses.group
+        and (group.placed or first) <= first
+        and not (group.deaths and group.deaths[-1].day >= first)
+        and (age := group.age_days(losses.on)) is not None
+        and (age < survival.CHICK_WEEKS * DAYS_A_WEEK) is young
+    ]
+    if not others:
+        return ()
+    return (
+        say(
+            "What it shares with {others}, of like age, which lost none since {day}: feed lot, "
+            "water, weather.",
+            others=reduce(lambda one, more: say("{one}, {more}", one=one, more=more), others),
+            day=wording.weekday(first),
+        ),
+    )
+
+
 def by_day(losses: Losses, days: Sequence[date], there: int) -> str:
     each = [say("{n} on {day}", n=losses.dead[day], day=wording.weekday(day)) for day in days]
     return say(
