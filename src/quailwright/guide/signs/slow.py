@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from statistics import NormalDist, fmean, stdev
 
-from quailwright.flock.history import feed_use, laid_days
-from quailwright.flock.state import Flock, Group, Hatch, Weighing
+from quailwright.flock.history import feed_use
+from quailwright.flock.state import EggLot, Flock, Group, Hatch, Weighing
 from quailwright.guide import wording
 from quailwright.guide.signs.air import units_of
 from quailwright.guide.signs.losses import birds_there
@@ -289,9 +289,9 @@ def _feed_a_dozen(flock: Flock, on: date) -> Iterator[Sign]:
     if flock.first_day is None or flock.first_day > on - timedelta(days=3 * length - 1):
         return
     laid: dict[date, int] = {}
-    for days in laid_days(flock, first, on).values():
-        for one in days:
-            laid[one.day] = laid.get(one.day, 0) + one.eggs
+    for lot in _lots_since(flock, first):
+        if lot.counts:
+            laid[lot.laid] = laid.get(lot.laid, 0) + lot.collected
     a_dozen: list[tuple[date, float]] = []
     for number in range(blocks + 1):
         start = first + timedelta(days=number * length)
@@ -415,11 +415,7 @@ def _days_logged(flock: Flock, since: date) -> set[date]:
         if seen.at.date() < since:
             break
         days.add(seen.at.date())
-    for lot in reversed(flock.lots.values()):
-        if lot.laid < since - _LATE:
-            break
-        if lot.laid >= since:
-            days.add(lot.laid)
+    days.update(lot.laid for lot in _lots_since(flock, since))
     for stock in flock.feeds.values():
         for day, _ in reversed(stock.given):
             if day < since:
@@ -433,6 +429,15 @@ def _days_logged(flock: Flock, since: date) -> set[date]:
         if group.counted_on is not None and group.counted_on >= since:
             days.add(group.counted_on)
     return days
+
+
+def _lots_since(flock: Flock, since: date) -> Iterator[EggLot]:
+    """Lots laid from `since` on, the newest first or nearly so."""
+    for lot in reversed(flock.lots.values()):
+        if lot.laid < since - _LATE:
+            return
+        if lot.laid >= since:
+            yield lot
 
 
 _LATE = timedelta(days=7)
