@@ -258,6 +258,21 @@ def test_properties_another_death_never_takes_a_sign_away(
 # Grown birds.
 
 
+@given(
+    days=st.lists(st.integers(10, 60), min_size=1, max_size=8),
+    hens=st.integers(9, 60),
+    found=st.sampled_from([None, "injured", "predator", "unknown"]),
+)
+def test_properties_another_grown_death_never_takes_a_sign_away(
+    days: list[int], hens: int, found: str | None
+) -> None:
+    on = max(days)
+    told = {"found": found} if found else {}
+    deaths: list[tuple[int, dict[str, Any]]] = [(n, {"hens": 1}) for n in days]
+    if signs(pen(*deaths, hens=hens), on):
+        assert signs(pen(*deaths, (on, {"hens": 1, **told}), hens=hens), on)
+
+
 def test_two_dead_hens_on_one_morning_in_a_pen_of_18_ring_the_vet() -> None:
     """Published about 0.4 % a week: two in one day hardly come by chance."""
     [sign] = signs(pen((30, {"hens": 2})), 30)
