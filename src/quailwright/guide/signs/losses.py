@@ -193,6 +193,9 @@ NAMES = {
 }
 
 
+_MORE_THAN_ONE = 2
+
+
 def after_move(losses: Losses, days: Sequence[date]) -> date | None:
     """The day of a move after which more died than usual, or None."""
     moved = _moved_on(losses)
@@ -200,7 +203,7 @@ def after_move(losses: Losses, days: Sequence[date]) -> date | None:
         return None
     until = moved + timedelta(days=facts.value("signs.deaths_after_move_d"))
     dead = sum(losses.dead[day] for day in days if moved <= day <= until)
-    if not dead:
+    if dead < _MORE_THAN_ONE:
         return None
     chance = losses.chance(dead, moved, min(until, losses.on))
     return moved if chance <= facts.value("signs.deaths_move_level") else None
