@@ -56,7 +56,12 @@ def test_today_signs_and_missed(kept: Quail) -> None:
     answer = kept("today", "--on", "2027-05-14", "--json").json
     assert answer["signs"]
     for sign in answer["signs"]:
-        fits(sign, {"sign": str, "where": str, "since": str, "evidence": str, "check": str})
+        fits(
+            sign,
+            {"sign": str, "where": str, "since": str, "evidence": str, "check": str, "then": list,
+             "shared": list, "unshared": list, "ring": str},
+        )  # fmt: skip
+        assert all(isinstance(text, str) for key in ("then", "shared") for text in sign[key])
         date.fromisoformat(sign["since"])
     assert answer["missed"]
     for missed in answer["missed"]:

@@ -34,12 +34,14 @@ def test_a_pen_of_layers_asks_for_eggs_first_and_for_its_own_classes() -> None:
     assert next(iter(asked)) == "eggs_collected"
     assert asked["birds_died"] == ("hens", "cocks", "found")
     assert asked["feed_given"] == ("feed", "kg")
+    assert asked["water_given"] == ("litres",)
+    assert asked["temperature_seen"] == ("lowest_c", "highest_c")
 
 
 def test_chicks_lay_no_eggs() -> None:
     asked = asked_at("brooder")
     assert "eggs_collected" not in asked
-    assert asked["birds_died"] == ("chicks", "found")
+    assert asked["birds_died"] == ("chicks", "found", "together")
 
 
 def test_a_machine_asks_for_weights_and_for_chicks_only_when_they_may_come() -> None:

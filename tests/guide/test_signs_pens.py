@@ -15,7 +15,7 @@ from tests.guide.rounds import round_on, standing_on
 from tests.makers import made
 
 from quailwright.guide.signs import Sign, signs
-from quailwright.guide.signs.pens import whom_to_ring
+from quailwright.guide.signs.pens import when_to_ring
 from quailwright.guide.signs.report import signs_report
 from quailwright.guide.signs.watch import Scored, Seen, off_its_level
 from quailwright.journal.entries import Entry
@@ -313,7 +313,7 @@ def test_false_signs_a_year_set_how_easily_one_comes() -> None:
 
 def test_numbers_to_ring_stand_with_the_sign() -> None:
     journal = [home(), made("contact", "2027-01-01", contact="the vet", role="vet", phone="0100")]
-    assert "the vet: 0100" in whom_to_ring(standing_on(journal, day(0)))
+    assert "ring the vet (0100)." in when_to_ring(standing_on(journal, day(0)))
 
 
 def test_what_is_watched_and_what_is_not() -> None:

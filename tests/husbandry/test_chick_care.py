@@ -1,10 +1,13 @@
 """Hatch, heat, room, deaths and feed by age."""
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import nbinom  # type: ignore[import-untyped]
 
-from quailwright.husbandry import facts
+from quailwright.husbandry import facts, survival
 from quailwright.husbandry.brooding import heat_c, heat_range_c
 from quailwright.husbandry.feeding import intake_g_per_day, stage
 from quailwright.husbandry.housing import floor_m2_per_bird
@@ -180,3 +183,33 @@ def test_impossible_age_is_refused_with_a_sentence(age_d: float) -> None:
         intake_g_per_day(age_d)
     with pytest.raises(ValueError, match="days old"):
         stage(age_d)
+
+
+@pytest.mark.parametrize(
+    ("deaths", "expected", "shape"),
+    [(1, 2.6, 3.0), (4, 0.37, 3.0), (9, 2.61, 3.0), (2, 0.03, 1.03), (40, 20.0, 5.0), (3, 1e-6, 1)],
+)
+def test_chance_of_as_many_deaths_is_the_negative_binomials_tail(
+    deaths: int, expected: float, shape: float
+) -> None:
+    """SciPy's negative binomial counts failures before `shape` successes of chance a/(a + mu)."""
+    tail = nbinom.sf(deaths - 1, shape, shape / (shape + expected))
+    chance = survival.chance_of_as_many(deaths, expected, shape)
+    assert chance == pytest.approx(tail, rel=1e-9)
+
+
+def test_chance_of_as_many_deaths_at_its_ends() -> None:
+    assert survival.chance_of_as_many(0, 0.0, 1.0) == 1.0
+    assert survival.chance_of_as_many(1, 0.0, 1.0) == 0.0
+    for wrong in ((-1, 1.0, 1.0), (1, -1.0, 1.0), (1, 1.0, 0.0), (1, math.nan, 1.0)):
+        with pytest.raises(ValueError, match="0 or more"):
+            survival.chance_of_as_many(*wrong)
+
+
+def test_losses_of_flocks_spread_as_the_published_prior() -> None:
+    """Weeks 1 and 2 by their Beta priors; adults 0.1 to 1.5 % a week, the middle 90 %."""
+    assert (survival.spread_of_losses(3), survival.spread_of_losses(10)) == (3.0, 2.0)
+    log_sd = math.log(0.015 / 0.001) / (2 * 1.645)
+    assert survival.spread_of_losses(200) == pytest.approx(1 / math.expm1(log_sd**2), rel=0.01)
+    assert survival.mean_over_median(200) == pytest.approx(math.exp(log_sd**2 / 2), rel=0.01)
+    assert survival.mean_over_median(3) == 1.0

@@ -6,6 +6,7 @@ import typer
 
 from quailwright.cli import show
 from quailwright.cli.options import FlockOption, JsonOption, OnOption, moment_asked, opened
+from quailwright.exchange.air_seen import air_seen
 from quailwright.flock.fold import fold, newest_zone
 from quailwright.guide import wording
 from quailwright.guide.round import day_at
@@ -31,9 +32,9 @@ def signs(
     """What looks wrong, what to check first, and what is watched."""
     with opened(ctx, flock_file) as store:
         entries = store.entries()
-    asked = moment_asked(on, newest_zone(entries))
-    flock = fold(entries, asked)
-    told = signs_report(flock, day_at(flock, asked))
+        asked = moment_asked(on, newest_zone(entries))
+        flock = fold(entries, asked)
+        told = signs_report(flock, day_at(flock, asked), air_seen(store, flock, asked))
     if as_json:
         from quailwright.exchange.shapes import signs_shape
 

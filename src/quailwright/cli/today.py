@@ -18,6 +18,7 @@ from quailwright.cli.options import (
     opened,
 )
 from quailwright.exchange import shapes
+from quailwright.exchange.air_seen import air_seen
 from quailwright.flock.fold import fold, newest_zone
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
@@ -25,6 +26,7 @@ from quailwright.guide.round import Round, Task, day_at, todays_round, units_of
 from quailwright.guide.rules import ShownRule, all_rules
 from quailwright.journal.entries import Entry, Units
 from quailwright.journal.findings import BadInput
+from quailwright.journal.store import Store, open_store
 from quailwright.language import mark, say, say_many
 
 EXAMPLES = """Examples:
@@ -46,14 +48,15 @@ def today(
 ) -> None:
     """The day's round: what to do, for how long, and what looks wrong."""
     with opened(ctx, flock_file) as store:
-        entries = store.entries()
-    _print_round(entries, on, why, as_json)
+        _print_round(store, store.entries(), on, why, as_json)
 
 
-def _print_round(entries: list[Entry], on: str | None, why: bool, as_json: bool) -> None:
+def _print_round(
+    store: Store, entries: list[Entry], on: str | None, why: bool, as_json: bool
+) -> None:
     asked = moment_asked(on, newest_zone(entries))
     flock = fold(entries, asked)
-    the_round = todays_round(flock, day_at(flock, asked))
+    the_round = todays_round(flock, day_at(flock, asked), air_seen(store, flock, asked))
     if as_json:
         show.json_document(shapes.round_shape(the_round))
         return
@@ -272,7 +275,8 @@ def demo(
         print(say("An invented flock to look around in; nothing here is real."))
         serve_flock(path, port, invented=True, near=DEMO_PORT)
         return
-    _print_round(entries, on, why=False, as_json=as_json)
+    with open_store(path) as store:
+        _print_round(store, entries, on, why=False, as_json=as_json)
     if not as_json:
         show.heading(say("Everything above is invented. To look further:"))
         print(f"  ./start flock --flock {path}")

@@ -12,13 +12,14 @@ from functools import partial
 from types import TracebackType
 from typing import Any, TypeVar
 
+from quailwright.exchange.air_seen import air_counts, air_seen
 from quailwright.exchange.hatch_air import reading_counts
 from quailwright.exchange.hatch_told import hatch_told
 from quailwright.exchange.journal_told import Line, Listing, written_on
 from quailwright.exchange.record import COMES_LATE, Recorded, fitting, kept_at_hand
 from quailwright.flock.fold import newest_zone
 from quailwright.flock.kept import Kept
-from quailwright.flock.state import Flock, Hatch
+from quailwright.flock.state import AirSeen, Flock, Hatch
 from quailwright.guide.hatch.records import telling_hatches
 from quailwright.guide.hatch.report import HatchReport
 from quailwright.journal.entries import Entry
@@ -136,6 +137,19 @@ class Desk:
         when readings of it arrived."""
         known = ",".join(str(count) for count in reading_counts(self.store, hatches, now))
         return self.once(flock, f"{name} of {known}", now.replace(second=0, microsecond=0), make)
+
+    def with_air(
+        self, flock: Flock, name: str, on: date, asked: date | datetime,
+        make: Callable[[tuple[AirSeen, ...]], _Made],
+    ) -> _Made:  # fmt: skip
+        """As `once`, of what sensors told of brooders and pens up to `asked`, too: made anew when
+        readings of it arrived."""
+        known = air_counts(self.store, flock, asked)
+
+        def told() -> _Made:
+            return make(air_seen(self.store, flock, asked))
+
+        return self.once(flock, f"{name} of {known}", on, told)
 
     def hatch(self, flock: Flock, name: str, now: datetime) -> HatchReport:
         """The report of a hatch as of `now`, of a flock that `flock(now)` gave. Raises BadInput."""

@@ -85,11 +85,15 @@ def feed_use(flock: Flock, since: date, until: date) -> FeedUse | None:
     given: dict[date, float] = {}
     bought: dict[date, float] = {}
     for stock in flock.feeds.values():
-        for day, kg in stock.given:
-            if since <= day <= until:
+        for day, kg in reversed(stock.given):
+            if day < since:
+                break
+            if day <= until:
                 given[day] = given.get(day, 0.0) + kg
-        for bag in stock.bought:
-            if since <= bag.day <= until:
+        for bag in reversed(stock.bought):
+            if bag.day < since:
+                break
+            if bag.day <= until:
                 bought[bag.day] = bought.get(bag.day, 0.0) + bag.kg
     times = sorted(given)
     if len(times) >= _FEWEST_TIMES:

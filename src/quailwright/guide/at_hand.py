@@ -29,7 +29,13 @@ def at_hand(flock: Flock, place: str, on: date) -> list[Entering]:
     for group in groups:
         found.extend(_of_group(group, on, several))
     if groups:
-        found.append(Entering("feed_given", say("Feed"), {"place": place}, ("feed", "kg")))
+        here = {"place": place}
+        found.append(Entering("feed_given", say("Feed"), here, ("feed", "kg")))
+        found.append(Entering("water_given", say("Water"), here, ("litres",)))
+        known = flock.places.get(place)
+        spot = ("spot",) if known is not None and known.role == "brooder" else ()
+        asks = ("lowest_c", "highest_c", *spot)
+        found.append(Entering("temperature_seen", say("Lowest and highest"), here, asks))
     open_here = [hatch for hatch in flock.hatches_open() if hatch.place == place]
     for hatch in open_here:
         found.extend(of_hatch(hatch, on, len(open_here) > 1))
@@ -47,7 +53,8 @@ def _of_group(group: Group, on: date, several: bool) -> Iterator[Entering]:
         yield Entering("eggs_collected", eggs, known, ("eggs", "cracked"))
     classes = tuple(name for name in CLASSES if getattr(group.alive, name))
     died = label(mark("A death"), mark("A death of {group}"))
-    yield Entering("birds_died", died, known, (*classes, "found"))
+    together = ("together",) if group.alive.chicks else ()
+    yield Entering("birds_died", died, known, (*classes, "found", *together))
     counted = label(mark("Head count"), mark("Head count of {group}"))
     yield Entering("birds_counted", counted, known, classes)
     if group.alive.chicks:
@@ -85,7 +92,8 @@ _ASKED_FIRST: dict[str, tuple[str, ...]] = {
     "goal": ("eggs_per_week", "table_birds_per_month", "certainty"),
     "eggs_set": ("source", "group"),
     "group": ("hens", "cocks", "chicks", "hatched_on"),
-    "birds_died": (*CLASSES, "found"),
+    "birds_died": (*CLASSES, "found", "together"),
+    "temperature_seen": ("lowest_c", "highest_c", "spot"),
     "birds_processed": CLASSES,
     "birds_out": CLASSES,
     "birds_counted": CLASSES,

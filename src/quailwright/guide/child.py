@@ -11,8 +11,11 @@ from quailwright.guide.round import Held, PlaceRound, Round, Task
 from quailwright.guide.rules import printed_rules
 from quailwright.language import mark, say
 
-CHILDS_KINDS = ("eggs_collected", "birds_counted", "feed_given", "care")
-"""Kinds of entry that a child may write."""
+CHILDS_KINDS = ("eggs_collected", "birds_counted", "feed_given", "water_given", "care")
+"""Kinds of entry that a child may write.
+
+Water is filled by whoever feeds. A temperature is read beside a heater, and stays with a grown-up.
+"""
 _HELD_FROM_A_CHILD = ("eggs", "birds")
 
 ALWAYS = (

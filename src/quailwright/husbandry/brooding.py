@@ -79,8 +79,8 @@ def danger_c(age_d: float) -> tuple[float, float]:
 def danger_away_c(age_d: float) -> float:
     """Air away from the heat, which birds can leave, in which strays are in danger [°C].
 
-    Away from a plate it is as cold as the room, and rightly so: only the air in which chicks died
-    or could not move counts, whatever their age.
+    Away from a plate it is nearly as cold as the room, and rightly so: birds come back to the heat.
+    Below this a chick that strays, or that the others keep out, chills.
 
     Args:
         age_d: age [d] from hatch, 0 or more.
@@ -88,6 +88,8 @@ def danger_away_c(age_d: float) -> float:
     Raises:
         ValueError: age below 0.
 
-    Source: as `danger_c`. Certainty: common practice, no source.
+    Source: keepers' accounts; Wentworth, Cigan and Schaaf 2009, Poult Sci, for 13 °C at 6 days.
+    Certainty: common practice, no source.
     """
-    return min(danger_c(age_d)[0], facts.value("brooding.danger_day_21_c"))
+    weeks = [key for key in facts.keys("brooding") if key.startswith("brooding.away_danger_week_")]
+    return facts.value(f"brooding.away_danger_week_{min(week_of_life(age_d), len(weeks))}")

@@ -10,6 +10,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from quailwright.exchange import shapes
+from quailwright.exchange.air_seen import air_seen
 from quailwright.exchange.record import check, posted_entries
 from quailwright.exchange.typed import moment_asked
 from quailwright.flock.fold import fold, newest_zone
@@ -116,7 +117,9 @@ def today(home: AtHome, who: Reader, on: On = None) -> Response:
     """The round of a day, as `today --json`."""
     flock, asked = as_of(home, on)
     day = day_at(flock, asked)
-    todays = home.round(flock, day) if on is None else todays_round(flock, day)
+    if on is None:
+        return Told(shapes.round_shape(home.round(flock, day)))
+    todays = todays_round(flock, day, air_seen(home.desk.store, flock, asked))
     return Told(shapes.round_shape(todays))
 
 
@@ -124,7 +127,8 @@ def today(home: AtHome, who: Reader, on: On = None) -> Response:
 def signs(home: AtHome, who: Reader, on: On = None) -> Response:
     """What looks wrong and what is watched, as `signs --json`."""
     flock, asked = as_of(home, on)
-    return Told(shapes.signs_shape(signs_report(flock, day_at(flock, asked))))
+    air = air_seen(home.desk.store, flock, asked)
+    return Told(shapes.signs_shape(signs_report(flock, day_at(flock, asked), air)))
 
 
 @router.get("/flock", responses=says("Standing", "Refusal"))

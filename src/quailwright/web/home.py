@@ -12,7 +12,7 @@ from quailwright.exchange.desk import Desk
 from quailwright.exchange.household import Household
 from quailwright.exchange.record import Recorded
 from quailwright.flock.state import Flock
-from quailwright.guide.round import Round, todays_round
+from quailwright.guide.round import Round, day_at, todays_round
 from quailwright.journal.entries import Entry
 from quailwright.journal.ids import NOISE_BYTES, new_id
 from quailwright.web.attempts import Attempts
@@ -69,7 +69,11 @@ class Home:
 
     def round(self, flock: Flock, on: date) -> Round:
         """The round of a day, of the flock that `flock()` gave."""
-        return self.desk.once(flock, "round", on, lambda: todays_round(flock, on))
+        now = self.now()
+        asked = on if on < day_at(flock, now) else now
+        return self.desk.with_air(
+            flock, "round", on, asked, lambda air: todays_round(flock, on, air)
+        )
 
     def record(self, *entries: Entry) -> Recorded:
         """Writes entries, all or none. Raises BadInput and its kin; then nothing was written."""

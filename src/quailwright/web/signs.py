@@ -14,9 +14,9 @@ router = APIRouter(default_response_class=Response, include_in_schema=False)
 
 def report(home: Home) -> SignsReport:
     """The signs of today, made once for all who ask."""
-    flock = home.flock()
-    on = day_at(flock, home.now())
-    return home.desk.once(flock, "signs", on, lambda: signs_report(flock, on))
+    flock, now = home.flock(), home.now()
+    on = day_at(flock, now)
+    return home.desk.with_air(flock, "signs", on, now, lambda air: signs_report(flock, on, air))
 
 
 @router.get("/signs")

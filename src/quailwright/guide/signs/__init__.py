@@ -4,19 +4,28 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 
 from quailwright.flock.state import AirSeen, Flock
+from quailwright.guide.signs.air import signs_of_air
+from quailwright.guide.signs.deaths import signs_of_deaths
 from quailwright.guide.signs.hatch import signs_of_hatches
 from quailwright.guide.signs.pens import signs_of_pens
 from quailwright.guide.signs.record import signs_of_record
 from quailwright.guide.signs.sign import Sign
+from quailwright.guide.signs.slow import signs_of_drift
 
 __all__ = ["Sign", "signs"]
 
 
 def signs(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> Iterator[Sign]:
-    """Everything that looks wrong on the day `on`, what harms birds first.
+    """Everything that looks wrong on the day `on`, what harms birds most first.
 
     `air` adds what sensors told of the last days to what the keeper read off a thermometer.
     """
+    deaths = list(signs_of_deaths(flock, on, air))
+    yield from deaths
+    told = {sign.where for sign in deaths}
+    # Deaths at a place already say what its air was, and what to measure.
+    yield from (sign for sign in signs_of_air(flock, on, air) if sign.where not in told)
     yield from signs_of_pens(flock, on, air)
     yield from signs_of_hatches(flock, on, air)
+    yield from signs_of_drift(flock, on)
     yield from signs_of_record(flock, on)

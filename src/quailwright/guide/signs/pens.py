@@ -15,6 +15,7 @@ from quailwright.guide import wording
 from quailwright.guide.signs.sign import Sign
 from quailwright.guide.signs.streams import Stream, streams
 from quailwright.guide.signs.watch import Off, Seen, rate
+from quailwright.guide.signs.whom import whom_to_ring
 from quailwright.husbandry import facts
 from quailwright.husbandry.daylight import day_length_h
 from quailwright.journal.entries import Units
@@ -190,7 +191,7 @@ def _of_one(
         then,
         shared,
         own,
-        whom_to_ring(flock),
+        when_to_ring(flock),
     )
 
 
@@ -481,7 +482,7 @@ def _of_all(
         tuple(checks[1:]),
         (),
         tuple(why for why, _ in suspects if why),
-        whom_to_ring(flock),
+        when_to_ring(flock),
     )
 
 
@@ -560,16 +561,10 @@ def _of_cracked(stream: Stream, off: Off) -> Sign:
     )
 
 
-def whom_to_ring(flock: Flock) -> str:
-    """When to ring a vet or the animal-health line, with the keeper's own numbers."""
-    known = [
-        f"{name}: {contact.phone}"
-        for role in ("vet", "animal_health")
-        for name, contact in flock.contacts.items()
-        if contact.role == role and contact.phone
-    ]
-    when = say(
+def when_to_ring(flock: Flock) -> str:
+    """When to ring whom, by the keeper's own names and numbers."""
+    return say(
         "Several sudden deaths, swelling, twisted necks, or birds that neither eat nor drink: move "
-        "nothing, sell nothing, and ring a vet or the animal-health line."
+        "nothing, sell nothing, and ring {who}.",
+        who=whom_to_ring(flock),
     )
-    return f"{when} ({'; '.join(known)})" if known else when
