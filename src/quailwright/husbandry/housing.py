@@ -43,7 +43,7 @@ STANDARDS: Final = {
     for one in (
         Standard(
             "trade",
-            mark("trade cages (an economic bound)"),
+            mark("trade cages, an economic bound"),
             (mark("Bare cages on wire. What pays, not what birds want."),),
         ),
         Standard(
@@ -76,11 +76,11 @@ STANDARDS: Final = {
         ),
         Standard(
             "advice",
-            mark("European Food Safety Authority, 2023 (advice)"),
+            mark("advice of the European Food Safety Authority, 2023"),
             (
                 mark("No cages: more room, and a height that lets people in and birds fly up."),
-                mark("Litter, a dust bath, nests and cover. Its figures for the floor were not "
-                     "read."),
+                mark("Litter, a dust bath, nests and cover. Only its plain-language summary was "
+                     "read, which gives no figure for the floor."),
             ),
         ),
     )
@@ -275,3 +275,24 @@ def height_class(height_m: float) -> HeightClass:
     if low is not None and height_m <= low + _TINY:
         return "low"
     return "between" if high is not None and height_m < high else "high"
+
+
+def height_asked(height_m: float, standard: str | None) -> bool:
+    """Whether a pen between low and tall is as high as this standard itself asks for.
+
+    Args:
+        height_m: inside [m].
+        standard: one of `StandardKey`, or None.
+
+    Source: as each row of ``facts/standards.csv`` says.
+    """
+    asked = None if standard is None else _height(standard)
+    if asked is None or asked.low is None or asked.value is None:
+        return False
+    return height_class(asked.value) == "between" and height_m >= asked.low - _TINY
+
+
+def _height(standard: str) -> facts.Figure | None:
+    """The height that a standard asks for, or None."""
+    key = f"standards.{standard}_height"
+    return facts.figure(key) if key in facts.keys("standards") else None

@@ -111,9 +111,9 @@ class Holding(Entry, frozen=True, kw_only=True, tag="holding"):
     rests_in_winter: (
         Annotated[bool, says("true: the hens rest in the dark months, by your choice")] | None
     ) = None
-    space_standard: (
-        Annotated[StandardKey, says("the standard of room that you keep to")] | None
-    ) = None
+    space_standard: Annotated[StandardKey, says("the standard of room that you keep to")] | None = (
+        None
+    )
 
 
 class Place(Entry, frozen=True, kw_only=True, tag="place"):

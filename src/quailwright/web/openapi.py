@@ -14,7 +14,9 @@ from quailwright.exchange.json_types import (
     FeedRequest,
     FeedShape,
     HatchShape,
+    HousingShape,
     JournalCheck,
+    ManureShape,
     Me,
     OffersRequest,
     OffersShape,
@@ -98,6 +100,7 @@ def document(app: FastAPI) -> dict[str, Any]:
     types += [PlanShape, PlanRequest, PlanAcceptance, OffersRequest, OffersShape, RuleShape]
     types += [CostsShape, FeedShape]
     types += [FeedRequest, RationShape, BlendShape]
+    types += [HousingShape, ManureShape]
     types += [ExtentShape, ReadingsTaken, ReadingsSeries, ReadingsReport, JournalCheck, ScoreShape]
     (entry, *_), components = msgspec.json.schema_components(
         [AnyEntry, *types], ref_template=_REFERENCE

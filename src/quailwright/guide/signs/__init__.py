@@ -5,6 +5,7 @@ from datetime import date
 
 from quailwright.flock.state import AirSeen, Flock
 from quailwright.guide.signs.record import signs_of_record
+from quailwright.guide.signs.room import signs_of_room
 from quailwright.guide.signs.sign import Sign
 
 __all__ = ["Sign", "signs"]
@@ -16,3 +17,4 @@ def signs(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> Iterator[Sign]
     `air` adds what sensors told of the last days to what the keeper read off a thermometer.
     """
     yield from signs_of_record(flock, on)
+    yield from signs_of_room(flock, on)
