@@ -153,7 +153,7 @@ def _show_manure(told: "Manure") -> None:
                 wording.weekday(week.first),
                 week.birds,
                 figure(wording.feed_mass(week.droppings_kg, told.units), ".1f"),
-                figure(week.nitrogen_g, ".0f"),
+                words.nitrogen_words(week),
             )
             for week in told.weeks
         ],

@@ -36,12 +36,6 @@ _CLEANING = ("trays", "wash", "mesh_check", "brooder_bedding")
 """Rules of care that keep a place clean and whole."""
 
 
-_ADVICE = (
-    "EFSA Panel on Animal Health and Animal Welfare 2023, Welfare of ducks, geese and quail on "
-    "farm, EFSA Journal 21(5):7992"
-)
-
-
 @dataclass(frozen=True, slots=True)
 class Cleaning:
     """A rule of care for a place: what, every how many days, and when it was done last."""
@@ -323,7 +317,7 @@ def _shown(one: Standard) -> StandardShown:
     known = facts.keys("standards")
     names = ("floor_week_1", "floor_week_2_3", "floor_week_4_6", "floor_adult")
     keys = [f"standards.{one.key}_{name}" for name in names]
-    more = ("enclosure", "first_floor", "height", "littered")
+    more = ("enclosure", "first_floor", "height", "littered", "cages")
     own = [f"standards.{one.key}_{name}" for name in more]
     return StandardShown(
         one,
@@ -514,8 +508,6 @@ def standard_words(shown: StandardShown, units: Units) -> list[str]:
 def trust_words(shown: StandardShown) -> str:
     """On whose word a standard stands, and how far to trust it."""
     rows = [row for row in shown.cited if row.source] or shown.cited
-    if not rows:
-        return say("Source: {source}.", source=_ADVICE)
     certainties = ", ".join(dict.fromkeys(say(row.certainty) for row in shown.cited))
     sources = "; ".join(dict.fromkeys(row.source for row in rows if row.source))
     said = say("Certainty: {certainty}.", certainty=certainties)

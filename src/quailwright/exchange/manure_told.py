@@ -185,6 +185,11 @@ def mass_words(kilograms: float, units: Units) -> str:
     return f"{figure(wording.feed_mass(kilograms, units), '.1f')} {wording.feed_unit(units)}"
 
 
+def nitrogen_words(week: ManureWeek) -> str:
+    """Grams of nitrogen in the droppings of a week."""
+    return figure(week.nitrogen_g, ".0f")
+
+
 def volume_words(litres: float, units: Units) -> str:
     """`12 L` or `3 gal`."""
     if units == "us":
