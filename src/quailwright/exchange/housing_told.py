@@ -485,7 +485,8 @@ def standard_words(shown: StandardShown, units: Units) -> list[str]:
         if young:
             said.append(
                 say(
-                    "Growing birds by age (to 7, 21 and 42 days): {floors}.",
+                    "Growing birds, to {ends} days of age: {floors}.",
+                    ends=", ".join(map(str, housing.AGE_CLASSES_D)),
                     floors=", ".join(wording.floor_each(value, units) for value in young),
                 )
             )
@@ -503,6 +504,26 @@ def standard_words(shown: StandardShown, units: Units) -> list[str]:
     if litter is not None and litter.value is not None:
         said.append(say("{share:.0%} of the floor littered.", share=litter.value))
     return [*said, *(say(one) for one in shown.standard.asks)]
+
+
+def grown_words(shown: StandardShown, units: Units) -> str:
+    """Its floor for a grown bird, or that it is not known."""
+    grown = shown.floors[-1]
+    if grown is None or grown.value is None:
+        return say("not known")
+    return wording.floor_each(grown.value, units)
+
+
+def least_pen_words(shown: StandardShown, units: Units) -> str:
+    """Its least pen; "" where it has none."""
+    least = shown.figure_of("enclosure")
+    return "" if least is None or least.value is None else wording.area(least.value, units)
+
+
+def high_words(shown: StandardShown, units: Units) -> str:
+    """The height that it asks for; "" where none is known."""
+    high = shown.figure_of("height")
+    return "" if high is None or high.value is None else wording.height(high.value, units)
 
 
 def trust_words(shown: StandardShown) -> str:

@@ -37,7 +37,7 @@ class Coming:
     @property
     def grown_on(self) -> date:
         """The day from which they need the floor of grown birds."""
-        return self.hatched_on + timedelta(days=housing.AGE_CLASSES_D[-1] + 1)
+        return self.hatched_on + timedelta(days=housing.AGE_CLASSES_D[-1])
 
 
 def coming(flock: Flock, on: date) -> list[Coming]:

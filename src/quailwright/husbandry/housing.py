@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
 from quailwright.husbandry import facts
-from quailwright.husbandry.age import week_of_life
+from quailwright.husbandry.age import DAYS_A_WEEK, week_of_life
 from quailwright.language import mark
 
 StandardKey = Literal["default", "wire", "solid", "trade", "laboratory", "swiss", "austrian"]
@@ -88,8 +88,8 @@ STANDARDS: Final = {
 """Every standard that is shown, the least floor for a grown bird first, by its key."""
 
 _WEEKS = ((1, "floor_week_1"), (3, "floor_week_2_3"), (6, "floor_week_4_6"))
-AGE_CLASSES_D: Final = (7, 21, 42)
-"""Last day of age [d] of each class of growing birds; beyond, they count as grown."""
+AGE_CLASSES_D: Final = tuple(week * DAYS_A_WEEK for week, _ in _WEEKS)
+"""Age [d] at which each class of growing birds ends; after the last they count as grown."""
 
 
 def floor_m2_per_bird(age_d: float) -> facts.Figure:
