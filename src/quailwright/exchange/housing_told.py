@@ -153,8 +153,8 @@ class Housing:
             said.append(say("How much room the birds have is not known: no floor is told."))
         elif not short:
             said.append(
-                say("Each pen and brooder whose floor is told has room by the standard {standard}.",
-                    standard=say(STANDARDS[self.standard].name))
+                say("Each pen and brooder whose floor is told has room, by the standard "
+                    "({standard}).", standard=say(STANDARDS[self.standard].name))
                 if self.standard is not None
                 else say("No pen or brooder whose floor is told is below the least.")
             )  # fmt: skip
@@ -173,14 +173,14 @@ class Housing:
         name = say(STANDARDS[self.standard].name)
         if not self.chosen:
             return say(
-                "Told by the standard {standard}, which you asked for now. Below {least} for a "
-                "grown bird it is too little by any.",
+                "Told by the standard that you ask for now ({standard}). Below {least} for a grown "
+                "bird it is too little by any.",
                 standard=name,
                 least=least,
             )
         return say(
-            "You keep to the standard {standard}. Below {least} for a grown bird it is too little "
-            "by any.",
+            "Told by the standard that you keep to ({standard}). Below {least} for a grown bird it "
+            "is too little by any.",
             standard=name,
             least=least,
         )

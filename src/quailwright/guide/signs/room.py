@@ -68,8 +68,8 @@ def _room(standard: str | None, room: int) -> str:
             room,
         )
     return say_many(
-        "Once they are grown, the pens have room for {n} more, by the standard {standard}.",
-        "Once they are grown, the pens have room for {n} more, by the standard {standard}.",
+        "Once they are grown, the pens have room for {n} more by the standard ({standard}).",
+        "Once they are grown, the pens have room for {n} more by the standard ({standard}).",
         room,
         standard=say(housing.STANDARDS[standard].name),
     )
