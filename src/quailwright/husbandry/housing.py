@@ -142,6 +142,22 @@ def floor_by_standard(age_d: float, standard: str) -> facts.Figure:
     return facts.figure(f"standards.default_{name}")
 
 
+def floor_to_plan_m2(age_d: float, standard: str | None) -> float:
+    """Floor to reckon with for one more bird of this age [m²], the first birds of a pen aside.
+
+    Args:
+        age_d: age [d] from hatch, 0 or more.
+        standard: one of `StandardKey`, never below the least; None for quailwright's own default.
+
+    Raises:
+        ValueError: age below 0.
+        facts.UnknownFigure: no such standard.
+    """
+    if standard is None:
+        return floor_m2_per_bird(age_d).value or 0.0
+    return max(floor_by_standard(age_d, standard).value or 0.0, least_m2([(age_d, 1)]))
+
+
 def least_m2(birds: Birds) -> float:
     """The least floor that quailwright lets pass for these birds [m²], whatever the standard.
 
