@@ -132,6 +132,7 @@ def test_a_keeper_chooses_a_standard_and_everything_goes_by_it(
     text = words_of(keeper.get("/housing").text)
     assert "pen is too small: 12 birds on 2.00 m², and 2.70 m² is needed." in text
     assert "crowded" in keeper.get("/").text
+    assert "they need 2.70 m²" in words_of(keeper.get("/birds").text)
 
 
 def test_a_standard_asked_for_is_not_kept(app: FastAPI, keeper: TestClient) -> None:

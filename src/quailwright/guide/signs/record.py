@@ -30,7 +30,7 @@ def signs_of_record(flock: Flock, on: date) -> Iterator[Sign]:
     yield from _hatches_overdue(flock, on)
     yield from _hatchings_misdated(flock, on)
     yield from _birds_in_a_machine(flock, on)
-    yield from _crowded(flock, on)
+    yield from crowded(flock, on)
     yield from _too_many_cocks(flock, on)
     yield from _counts_that_differ(flock, on)
     yield from _contradictions(flock, on)
@@ -173,7 +173,7 @@ def _birds_in_a_machine(flock: Flock, on: date) -> Iterator[Sign]:
                 )
 
 
-def _crowded(flock: Flock, on: date) -> Iterator[Sign]:
+def crowded(flock: Flock, on: date) -> Iterator[Sign]:
     """Birds with less room than the least that the sources give, or than the keeper's standard."""
     units = (flock.holding.units if flock.holding else None) or "metric"
     standard = standard_of(flock)
