@@ -153,11 +153,10 @@ class Housing:
             said.append(say("How much room the birds have is not known: no floor is told."))
         elif not short:
             said.append(
-                say("Each pen and brooder whose floor is told has room, by the standard "
-                    "({standard}).", standard=say(STANDARDS[self.standard].name))
-                if self.standard is not None
-                else say("No pen or brooder whose floor is told is below the least.")
-            )  # fmt: skip
+                say("No pen or brooder whose floor is told is below the least.")
+                if self.standard is None
+                else say("Each pen and brooder whose floor is told has room enough.")
+            )
         return said
 
     @property
