@@ -57,8 +57,8 @@ class PenRoom:
         age_d: of the youngest birds of known age.
         least_m2: the least floor that may be for them.
         needed_m2: the floor that they need by the standard, and never less than the least.
-        fits: by standard, how many birds of that age it has room for in all; None where the floor
-            is not told.
+        fits: by standard, how many birds it has room for in all: grown ones, in a brooder those
+            of that age; None where the floor is not told.
         cleaning: what is due there again and again.
     """
 
@@ -270,7 +270,7 @@ def _pen(flock: Flock, place: Place, on: date, standard: str | None) -> PenRoom:
     ages = [age for group in groups if (age := group.age_days(on)) is not None]
     age = min(ages, default=None)
     brooded = is_brooder(place, age)
-    fits_age = 0 if brooded and age is None else age
+    fits_age = (age or 0) if brooded else None
     return PenRoom(
         place.name,
         brooded,

@@ -410,7 +410,8 @@ class MixShape(TypedDict):
     buckets_high: float | None
     kg_per_kg_low: float | None
     kg_per_kg_high: float | None
-    water_l_per_bucket: float | None
+    water_l_low: float | None
+    water_l_high: float | None
     too_wet: bool
 
 

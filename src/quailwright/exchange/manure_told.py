@@ -219,13 +219,13 @@ def mix_words(one: MixOf, units: Units) -> str:
     )
     if one.low.too_wet:
         return say("{parts}; it comes out wet: add something dry.", parts=parts)
-    water = one.low.water_l_per_bucket
-    if water <= 0:
+    if one.high.water_l_per_bucket <= 0:
         return say("{parts}; it is damp enough.", parts=parts)
     return say(
-        "{parts}, and about {water} of water to a bucket of droppings ({bucket}).",
+        "{parts}, and {low} to {high} of water to a bucket of droppings ({bucket}).",
         parts=parts,
-        water=volume_words(water, units),
+        low=volume_words(one.low.water_l_per_bucket, units),
+        high=volume_words(one.high.water_l_per_bucket, units),
         bucket=volume_words(facts.value("compost.bucket_l"), units),
     )
 
@@ -417,9 +417,8 @@ def manure_shape(told: Manure) -> ManureShape:
                 "buckets_high": None if one.high is None else round(one.high.buckets, 2),
                 "kg_per_kg_low": None if one.low is None else round(one.low.kg, 3),
                 "kg_per_kg_high": None if one.high is None else round(one.high.kg, 3),
-                "water_l_per_bucket": None
-                if one.low is None
-                else round(one.low.water_l_per_bucket, 1),
+                "water_l_low": None if one.low is None else round(one.low.water_l_per_bucket, 1),
+                "water_l_high": None if one.high is None else round(one.high.water_l_per_bucket, 1),
                 "too_wet": one.low is not None and one.low.too_wet,
             }
             for one in told.mixes
