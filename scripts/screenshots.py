@@ -38,6 +38,8 @@ PAGES = {
     "costs": "/costs",
     "signs": "/signs",
     "feed": "/feed",
+    "housing": "/housing?standard=default",
+    "manure": "/manure",
     "blend": (
         "/feed/blend?birds=grower&target.protein_pct=24&feed+1%2C+feed=crumbs"
         "&feed+1%2C+protein_pct=28&feed+1%2C+calcium_pct=1.1&feed+2%2C+feed=maize"

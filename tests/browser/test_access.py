@@ -10,7 +10,8 @@ from tests.browser.conftest import DESKTOP, PHONE, Phone, Server, serving
 AXE = (Path(__file__).parent / "vendored" / "axe.min.js").read_text(encoding="utf-8")
 PAGES = (
     "/", "/hatches", "/hatches/{open}", "/hatches/{closed}", "/birds", "/places/long%20pen",
-    "/places/kitchen%20incubator", "/places/brooder", "/plan", "/plan/ask", "/outlook",
+    "/places/kitchen%20incubator", "/places/brooder", "/housing", "/manure", "/plan",
+    "/plan/ask", "/outlook",
     "/outlook?ask=lamp", "/more", "/log",
     "/log/eggs_collected", "/log/eggs_set", "/log/care_rule", "/journal", "/journal/{entry}",
     "/journal/{entry}/correct", "/kept", "/people", "/no-signal", "/no-such-page",

@@ -263,6 +263,7 @@ def test_signs_say_what_to_check_and_never_name_a_disease() -> None:
     found = [sign for n in range(0, 25, 4) for sign in round_on(journal, day(n)).signs]
     assert {sign.sign for sign in found} == {
         "two hatches clash", "crowded", "many cocks", "count differs", "hatch not closed",
+        "pens too small soon",
     }  # fmt: skip
     for sign in found:
         assert sign.check.endswith(".")

@@ -42,3 +42,15 @@ def test_impossible_birds_and_days_are_refused(birds: float, days: float) -> Non
         droppings_kg(birds, days)
     with pytest.raises(ValueError, match="0 or more"):
         nitrogen_kg(birds, days)
+
+
+def test_growing_birds_leave_what_they_eat_for() -> None:
+    # Feed by age (facts/feeding.csv): a chick eats some grams, a hen some 25; a cock 15.
+    from quailwright.husbandry.feeding import intake_g_per_day
+    from quailwright.husbandry.manure import as_grown
+
+    assert as_grown(200, "hen") == 1.0
+    assert as_grown(200, "cock") == pytest.approx(15 / intake_g_per_day(200), rel=0.01)
+    shares = [as_grown(day, "chick") for day in range(0, 36, 7)]
+    assert shares == sorted(shares)
+    assert 0 < shares[0] < 0.3

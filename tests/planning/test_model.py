@@ -996,3 +996,17 @@ def test_the_flock_of_these_tests_is_one_that_the_journal_can_tell() -> None:
     rates = learn(flock, ON)
     (cohort,) = rates.histories["hens"].cohorts
     assert cohort.hatched_on == hens_there(12).hatched_on
+
+
+@pytest.mark.parametrize(
+    ("standard", "m2"),
+    # reference/flock_biology.md section 6: 0.1 m² a bird, never below 0.025; 2 square feet and more
+    # on solid floor (common practice, no source); 80 cm² in cages is below the least.
+    [(None, 0.1), ("default", 0.1), ("solid", 0.2), ("trade", 0.025), ("swiss", 0.045)],
+)
+def test_floor_of_a_grown_bird_follows_the_chosen_standard(standard: str | None, m2: float) -> None:
+    rates = learn(fold([NOWHERE], ON), ON)
+    hatched = [ON - timedelta(days=200)]
+    found = kernels(rates, rates.light, ON, hatched, 2, [1.0, 1.0, 1.0], standard)
+    assert found.pen_m2.ravel().tolist() == pytest.approx([m2, m2])
+    assert found.brooder_m2.sum() == 0

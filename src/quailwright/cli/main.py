@@ -16,6 +16,7 @@ from quailwright.cli import (
     costs,
     flock,
     hatch,
+    housing,
     journal,
     log,
     offers,
@@ -86,6 +87,8 @@ app.command("offers", no_args_is_help=True, epilog=offers.EXAMPLES)(offers.offer
 app.command("ration", no_args_is_help=True, epilog=ration.EXAMPLES)(ration.ration)
 app.command("blend", no_args_is_help=True, epilog=blend.EXAMPLES)(blend.blend)
 app.command("brooding", epilog=brooding.EXAMPLES)(brooding.brooding)
+app.command("housing", epilog=housing.EXAMPLES)(housing.housing)
+app.command("manure", epilog=housing.MANURE_EXAMPLES)(housing.manure)
 app.command("rules", epilog=today.RULES_EXAMPLES)(today.rules)
 app.command("serve", epilog=serve.EXAMPLES)(serve.serve)
 app.command("demo", epilog=today.DEMO_EXAMPLES)(today.demo)

@@ -353,6 +353,117 @@ class FeedShape(TypedDict):
     said: list[str]
 
 
+class CleaningShape(TypedDict):
+    """What is due at a place again and again."""
+
+    task: str
+    every_days: float
+    last: str | None
+
+
+class PenRoomShape(TypedDict):
+    """A pen or brooder: its birds, its floor, and what each standard has room for there."""
+
+    place: str
+    brooder: bool
+    birds: int
+    hens: int
+    cocks: int
+    chicks: int
+    age_days: int | None
+    floor_m2: float | None
+    floor_kind: str | None
+    floor_m2_per_bird: float | None
+    needed_m2: float
+    least_m2: float
+    too_small: bool
+    fits: dict[str, int | None]
+    height_m: float | None
+    height: str | None
+    hens_per_cock: float | None
+    cleaning: list[CleaningShape]
+
+
+class StandardShape(TypedDict):
+    """A standard of room. Floor for a bird to 7, 21 and 42 days of age, and grown."""
+
+    standard: str
+    name: str
+    floor_m2: list[float | None]
+    says: list[str]
+    figures: list[str]
+
+
+class SoonShape(TypedDict):
+    """Room that runs short."""
+
+    sign: str
+    where: str
+    evidence: str
+    check: str
+
+
+class HousingShape(TypedDict):
+    """`housing --json`."""
+
+    on: str
+    standard: str | None
+    chosen: bool
+    least_m2_per_grown_bird: float
+    places: list[PenRoomShape]
+    standards: list[StandardShape]
+    soon: list[SoonShape]
+    said: list[str]
+
+
+class ManureWeekShape(TypedDict):
+    """A week of droppings, fresh, with the nitrogen in them."""
+
+    week_from: str
+    birds: int
+    droppings_kg: float
+    droppings_low_kg: float
+    droppings_high_kg: float
+    nitrogen_kg: float
+
+
+class BeddingShape(TypedDict):
+    """Bedding of a littered place."""
+
+    place: str
+    litres_a_change: float
+    every_days: float
+    litres_a_week: float
+    kg_a_week: float
+
+
+class MixShape(TypedDict):
+    """Droppings with one material: buckets to a bucket of droppings, at each end of the ratio."""
+
+    material: str
+    possible: bool
+    buckets_low: float | None
+    buckets_high: float | None
+    kg_per_kg_low: float | None
+    kg_per_kg_high: float | None
+    water_l_low: float | None
+    water_l_high: float | None
+    too_wet: bool
+
+
+class ManureShape(TypedDict):
+    """`manure --json`."""
+
+    on: str
+    material: str
+    carbon_to_nitrogen: list[float]
+    moisture: list[float]
+    weeks: list[ManureWeekShape]
+    bedding: list[BeddingShape]
+    mixes: list[MixShape]
+    said: list[str]
+
+
 class PlanRequest(msgspec.Struct, forbid_unknown_fields=True):
     """What the planner is asked: a brief in TOML; the accepted one where it is null.
 

@@ -112,7 +112,7 @@ FIELD_WORDS: Final = frozenset({
 
 _CHOSEN: Final = frozenset({
     "role", "route", "stage", "units", "sex", "found", "use", "floor_kind", "spot",
-    "storage",
+    "storage", "space_standard",
 })  # fmt: skip
 """Fields whose value is one of a few words of ours; others hold a keeper's own."""
 
@@ -126,7 +126,8 @@ VALUE_WORDS: Final = frozenset({
     mark("machine"), mark("chicks"), mark("planned_cull"), mark("wet"), mark("solid"),
     mark("litter"), mark("wire"), mark("heated"), mark("away"), mark("room"), mark("cool"),
     mark("refrigerated"), mark("vet"), mark("animal_health"), mark("sitter"), mark("helper"),
-    mark("other"),
+    mark("other"), mark("default"), mark("trade"), mark("laboratory"), mark("swiss"),
+    mark("austrian"),
 })  # fmt: skip
 """The values of those fields."""
 

@@ -18,6 +18,9 @@ _SLOT = re.compile(r"\{(?:(?P<form>[cdmnr]):)?(?P<name>[\w.]+)\}")
 _KILOGRAMS_IN_A_POUND = 0.45359237
 _SQUARE_FEET_IN_A_SQUARE_METRE = 10.7639
 _FEET_IN_A_METRE = 3.28084
+_INCHES_IN_A_METRE = 39.3701
+_CENTIMETRES_IN_A_METRE = 100.0
+_SQUARE_CENTIMETRES_IN_A_SQUARE_METRE = 10_000.0
 
 
 def temperature(celsius: float, units: Units) -> str:
@@ -142,6 +145,24 @@ def area(square_metres: float, units: Units) -> str:
     if units == "us":
         return say("{area:.1f} sq ft", area=square_metres * _SQUARE_FEET_IN_A_SQUARE_METRE)
     return say("{area:.2f} m²", area=square_metres)
+
+
+def floor_each(square_metres: float, units: Units) -> str:
+    """Floor for one bird: `450 cm²` or `0.48 sq ft`."""
+    if units == "us":
+        return say("{area:.2f} sq ft", area=square_metres * _SQUARE_FEET_IN_A_SQUARE_METRE)
+    return say("{area:.0f} cm²", area=square_metres * _SQUARE_CENTIMETRES_IN_A_SQUARE_METRE)
+
+
+def height(metres: float, units: Units) -> str:
+    """A height of a pen: `25 cm` or `10 in`; from a metre on `1.8 m` or `5.9 ft`."""
+    if units == "us":
+        if metres < 1.0:
+            return say("{inches:.0f} in", inches=metres * _INCHES_IN_A_METRE)
+        return say("{feet:.1f} ft", feet=metres * _FEET_IN_A_METRE)
+    if metres < 1.0:
+        return say("{centimetres:.0f} cm", centimetres=metres * _CENTIMETRES_IN_A_METRE)
+    return f"{figure(metres, '.3g')} m"
 
 
 def square_metres(area: float, units: Units) -> float:

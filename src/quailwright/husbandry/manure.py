@@ -4,6 +4,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quailwright.husbandry import facts
+from quailwright.husbandry.feeding import intake_of_g_per_day
+from quailwright.husbandry.survival import Sex
 from quailwright.language import say
 
 Array = NDArray[np.float64]
@@ -48,6 +50,26 @@ def nitrogen_kg(birds: float | Array, days: float | Array) -> Array:
     Certainty: inferred.
     """
     return _bird_days(birds, days) * facts.value("housing.manure_nitrogen_g_d") / _G_PER_KG
+
+
+def as_grown(age_d: float, sex: Sex) -> float:
+    """What a bird of this age leaves, as part of what a laying hen leaves: as it eats.
+
+    Args:
+        age_d: age [d] from hatch, 0 or more.
+        sex: "hen", "cock", or "chick" for a bird not sexed.
+
+    Returns:
+        Part, 0 to 1.
+
+    Raises:
+        ValueError: age below 0.
+
+    Source: the feed of each age, as `intake_of_g_per_day` has it; droppings follow what is eaten.
+    Certainty: inferred.
+    """
+    eaten = intake_of_g_per_day(age_d, sex) / facts.value("feeding.intake_adult_g_d")
+    return min(1.0, eaten)
 
 
 def _bird_days(birds: float | Array, days: float | Array) -> Array:

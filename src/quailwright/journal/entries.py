@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal, get_args
 import msgspec
 from msgspec import Meta, Struct
 
+from quailwright.husbandry.housing import StandardKey
 from quailwright.language import Said, later
 
 MOST_OF_ANYTHING = 1_000_000
@@ -118,7 +119,9 @@ class Holding(Entry, frozen=True, kw_only=True, tag="holding"):
         ]
         | None
     ) = None
-    space_standard: Annotated[str, _text(40), says("the standard of room that you keep to")] = ""
+    space_standard: Annotated[StandardKey, says("the standard of room that you keep to")] | None = (
+        None
+    )
 
 
 class Place(Entry, frozen=True, kw_only=True, tag="place"):

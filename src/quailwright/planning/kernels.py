@@ -12,7 +12,7 @@ from quailwright.flock.light import Light, lay_share
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.feeding import STAGES, intake_of_g_per_day, stage
-from quailwright.husbandry.housing import floor_m2_per_bird
+from quailwright.husbandry.housing import floor_to_plan_m2
 from quailwright.outlook.lay import by_row, curves
 from quailwright.outlook.learning import expit
 from quailwright.outlook.rates import Rates, cock_shift
@@ -54,6 +54,7 @@ def kernels(
     hatched: Sequence[date],
     weeks: int,
     feed_per_kg: Sequence[float],
+    standard: str | None = None,
 ) -> Kernels:
     """Kernels of birds that hatch, or hatched, on these days.
 
@@ -61,6 +62,7 @@ def kernels(
         light: reaching to the last week.
         hatched: hatching days, in the past or ahead.
         feed_per_kg: price by stage, as `STAGES`.
+        standard: of room, by which floor is reckoned; None for quailwright's own default.
     """
     born = np.array([(day - on).days for day in hatched], dtype=np.int64)
     middle = DAYS_A_WEEK * np.arange(weeks) + DAYS_A_WEEK // 2 + 1
@@ -69,7 +71,7 @@ def kernels(
     hens = _alive(rates, ages, 0.0)
     cocks = _alive(rates, ages, cock_shift())
     used = float(np.exp(rates.feed[0] + rates.feed[1] ** 2 / 2)) * DAYS_A_WEEK / 1000.0
-    by_age = {age: _by_age(age) for age in np.unique(ages[ages >= 0]).tolist()}
+    by_age = {age: _by_age(age, standard) for age in np.unique(ages[ages >= 0]).tolist()}
     table = np.array([by_age.get(age, (0.0,) * 5) for age in ages.ravel().tolist()])
     table = table.reshape(-1, 5)
     hen_g, cock_g, which, brooder, pen = (column.reshape(ages.shape) for column in table.T)
@@ -89,8 +91,8 @@ def kernels(
     )
 
 
-def _by_age(age_d: float) -> tuple[float, float, float, float, float]:
-    floor = floor_m2_per_bird(age_d).value or 0.0
+def _by_age(age_d: float, standard: str | None) -> tuple[float, float, float, float, float]:
+    floor = floor_to_plan_m2(age_d, standard)
     in_brooder = age_d < facts.value("brooding.time_in_brooder_d")
     return (
         intake_of_g_per_day(age_d, "hen"),

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from quailwright.flock.light import Light, light_of
 from quailwright.flock.state import Clutch, Flock
+from quailwright.guide.room import standard_of
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.language import later, mark
@@ -563,7 +564,13 @@ def asked_of(situation: Situation, problem: Problem, base: Outlook, rng: Generat
     light = _light(situation, problem)
     there = _there(base)
     of_there = kernels(
-        rates, light, problem.on, [one.hatched_on for one in there], problem.weeks, feed
+        rates,
+        light,
+        problem.on,
+        [one.hatched_on for one in there],
+        problem.weeks,
+        feed,
+        standard_of(flock),
     )
     wanted = problem.wanted.eggs
     return Asked(
@@ -597,6 +604,7 @@ def _kernels_of(situation: Situation, problem: Problem, days: Sequence[Candidate
         [one.hatches for one in days],
         problem.weeks,
         problem.prices.feed_per_kg,
+        standard_of(situation.flock),
     )
 
 

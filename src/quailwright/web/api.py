@@ -238,6 +238,36 @@ def costs(
     return Told(taken(home.desk.entries(), flock, day, days).shape)
 
 
+@router.get("/housing", responses=says("HousingShape", "Refusal"))
+def housing(
+    home: AtHome,
+    who: Reader,
+    on: On = None,
+    standard: Annotated[
+        str, Query(description="By this standard; the keeper's own when left out.")
+    ] = "",
+) -> Response:
+    """Room by pen and the standards side by side, as `housing --json`."""
+    from quailwright.exchange.housing_told import housing_shape, housing_told
+
+    flock, asked = as_of(home, on)
+    return Told(housing_shape(housing_told(flock, day_at(flock, asked), standard)))
+
+
+@router.get("/manure", responses=says("ManureShape", "Refusal"))
+def manure(
+    home: AtHome,
+    who: Reader,
+    on: On = None,
+    bedding: Annotated[str, Query(description="What is strewn; shavings when left out.")] = "",
+) -> Response:
+    """Droppings, bedding and compost, as `manure --json`."""
+    from quailwright.exchange.manure_told import manure_shape, manure_told
+
+    flock, asked = as_of(home, on)
+    return Told(manure_shape(manure_told(flock, day_at(flock, asked), bedding)))
+
+
 @router.get("/outlook/past", responses=says("Scores", "Refusal"))
 def past(
     home: AtHome, who: Reader, on: On = None, seed: Annotated[int, Query(ge=0, le=2**31)] = 1

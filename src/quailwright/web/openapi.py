@@ -15,7 +15,9 @@ from quailwright.exchange.json_types import (
     FeedRequest,
     FeedShape,
     HatchShape,
+    HousingShape,
     JournalCheck,
+    ManureShape,
     Me,
     OffersRequest,
     OffersShape,
@@ -102,6 +104,7 @@ def document(app: FastAPI) -> dict[str, Any]:
     types += [CostsShape, FeedShape, SignsShape]
     types += [BroodingShape]
     types += [FeedRequest, RationShape, BlendShape]
+    types += [HousingShape, ManureShape]
     types += [ExtentShape, ReadingsTaken, ReadingsSeries, ReadingsReport, JournalCheck, ScoreShape]
     (entry, *_), components = msgspec.json.schema_components(
         [AnyEntry, *types], ref_template=_REFERENCE

@@ -10,6 +10,7 @@ from quailwright.flock.state import Flock
 from quailwright.guide.at_hand import at_hand, known_names
 from quailwright.guide.child import ALWAYS, childs_round
 from quailwright.guide.round import Round, day_at, units_of
+from quailwright.guide.signs.record import crowded
 from quailwright.journal.entries import kind_of
 from quailwright.journal.findings import BadInput
 from quailwright.language import say
@@ -76,8 +77,16 @@ def the_round(request: Request, home: AtHome, who: Reader) -> Response:
 def birds(request: Request, home: AtHome, who: Reader) -> Response:
     """Places and the groups in them."""
     flock = home.flock()
-    stands = standing(flock, day_at(flock, home.now()))
-    return page(request, who, "birds.html", stands=stands, flock=flock, units=units_of(flock))
+    on = day_at(flock, home.now())
+    return page(
+        request,
+        who,
+        "birds.html",
+        stands=standing(flock, on),
+        flock=flock,
+        units=units_of(flock),
+        too_small={sign.where: sign.evidence for sign in crowded(flock, on)},
+    )
 
 
 @router.get("/places/{name:path}")

@@ -9,6 +9,7 @@ from quailwright.guide.signs.deaths import signs_of_deaths
 from quailwright.guide.signs.hatch import signs_of_hatches
 from quailwright.guide.signs.pens import signs_of_pens
 from quailwright.guide.signs.record import signs_of_record
+from quailwright.guide.signs.room import signs_of_room
 from quailwright.guide.signs.sign import Sign
 from quailwright.guide.signs.slow import signs_of_drift
 
@@ -29,3 +30,4 @@ def signs(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> Iterator[Sign]
     yield from signs_of_hatches(flock, on, air)
     yield from signs_of_drift(flock, on)
     yield from signs_of_record(flock, on)
+    yield from signs_of_room(flock, on)

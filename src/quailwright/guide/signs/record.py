@@ -13,6 +13,7 @@ from quailwright.guide.occasions import (
     surplus_cocks,
     turns_until,
 )
+from quailwright.guide.room import birds_by_age, standard_of
 from quailwright.guide.signs.sign import Sign
 from quailwright.husbandry import facts, housing
 from quailwright.journal.moments import as_date, day_text
@@ -20,7 +21,6 @@ from quailwright.language import mark, say, say_many
 
 TOLD_FOR = timedelta(days=14)
 """How long a difference in a count, or a contradiction, is told of."""
-_ADULT_FROM_D = 365
 
 
 def signs_of_record(flock: Flock, on: date) -> Iterator[Sign]:
@@ -30,7 +30,7 @@ def signs_of_record(flock: Flock, on: date) -> Iterator[Sign]:
     yield from _hatches_overdue(flock, on)
     yield from _hatchings_misdated(flock, on)
     yield from _birds_in_a_machine(flock, on)
-    yield from _crowded(flock, on)
+    yield from crowded(flock, on)
     yield from _too_many_cocks(flock, on)
     yield from _counts_that_differ(flock, on)
     yield from _contradictions(flock, on)
@@ -173,37 +173,47 @@ def _birds_in_a_machine(flock: Flock, on: date) -> Iterator[Sign]:
                 )
 
 
-def _crowded(flock: Flock, on: date) -> Iterator[Sign]:
-    """Birds with less room than the least that the sources give; adults by the bare minimum."""
+def crowded(flock: Flock, on: date) -> Iterator[Sign]:
+    """Birds with less room than the least that the sources give, or than the keeper's standard."""
     units = (flock.holding.units if flock.holding else None) or "metric"
+    standard = standard_of(flock)
     for place in flock.places.values():
         groups = flock.groups_at(place.name)
         if not groups or place.floor_m2 is None:
             continue
-        needed = 0.0
-        for group in groups:
-            age = group.age_days(on)
-            figure = housing.floor_m2_per_bird(_ADULT_FROM_D if age is None else max(age, 0))
-            if figure.key == "housing.floor_m2_adult":
-                figure = facts.figure("housing.floor_m2_adult_minimum")
-            needed += (figure.value or 0.0) * group.alive.total
-        if needed > place.floor_m2:
-            birds = sum(group.alive.total for group in groups)
-            yield Sign(
-                mark("crowded"),
-                place.name,
-                max(group.placed or on for group in groups),
-                say_many(
-                    "{n} bird on {floor}; at their age they need at least {needed}, and most "
-                    "keepers give adults far more.",
-                    "{n} birds on {floor}; at their age they need at least {needed}, and most "
-                    "keepers give adults far more.",
-                    birds,
-                    floor=wording.area(place.floor_m2, units),
-                    needed=wording.area(needed, units),
-                ),
-                say("Move some, or add floor; look for pecked heads and wet litter."),
+        there = birds_by_age(flock, place, on)
+        birds, floor = sum(number for _, number in there), wording.area(place.floor_m2, units)
+        least = housing.least_m2(there)
+        if least > place.floor_m2:
+            evidence = say_many(
+                "{n} bird on {floor}; at their age they need at least {needed}, and most "
+                "keepers give adults far more.",
+                "{n} birds on {floor}; at their age they need at least {needed}, and most "
+                "keepers give adults far more.",
+                birds,
+                floor=floor,
+                needed=wording.area(least, units),
             )
+        elif (needed := housing.needed_m2(there, standard)) > place.floor_m2 and standard:
+            evidence = say_many(
+                "{n} bird on {floor}; by the standard that you keep to ({standard}) it needs "
+                "{needed}.",
+                "{n} birds on {floor}; by the standard that you keep to ({standard}) they need "
+                "{needed}.",
+                birds,
+                floor=floor,
+                standard=say(housing.STANDARDS[standard].name),
+                needed=wording.area(needed, units),
+            )
+        else:
+            continue
+        yield Sign(
+            mark("crowded"),
+            place.name,
+            max(group.placed or on for group in groups),
+            evidence,
+            say("Move some, or add floor; look for pecked heads and wet litter."),
+        )
 
 
 def _too_many_cocks(flock: Flock, on: date) -> Iterator[Sign]:
