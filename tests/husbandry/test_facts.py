@@ -18,6 +18,7 @@ UNITS = {
     "min/bird", "min/egg", "m²", "m³/h/kg", "points/d", "ppm", "rad", "rad/d", "ratio", "times/d",
     "week", "°C", "°C h", "°C/week", "K", "K/m", "1/K", "1/K²", "1/K³", "mg/day/torr", "points",
     "log odds", "kWh", "kcal/kg^0.75/d", "g/kg^0.75/d", "kcal/g", "g/g",
+    "deg/century", "deg/century²",
 }  # fmt: skip
 
 ALL_ROWS = [row for key in facts.keys() for row in facts.rows(key)]  # noqa: SIM118
