@@ -41,6 +41,7 @@ PAGES = {
         "/feed/blend?birds=grower&target.protein_pct=24&feed+1%2C+feed=crumbs"
         "&feed+1%2C+protein_pct=28&feed+1%2C+calcium_pct=1.1&feed+2%2C+feed=maize"
     ),
+    "light": "/light",
     "needs": "/feed/needs?of=layer",
     "journal": "/journal",
     "settings": "/settings/places",

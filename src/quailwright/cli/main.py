@@ -16,6 +16,7 @@ from quailwright.cli import (
     flock,
     hatch,
     journal,
+    light,
     log,
     offers,
     outlook,
@@ -82,6 +83,7 @@ app.command("costs", epilog=costs.EXAMPLES)(costs.costs)
 app.command("offers", no_args_is_help=True, epilog=offers.EXAMPLES)(offers.offers)
 app.command("ration", no_args_is_help=True, epilog=ration.EXAMPLES)(ration.ration)
 app.command("blend", no_args_is_help=True, epilog=blend.EXAMPLES)(blend.blend)
+app.command("light", epilog=light.EXAMPLES)(light.light)
 app.command("rules", epilog=today.RULES_EXAMPLES)(today.rules)
 app.command("serve", epilog=serve.EXAMPLES)(serve.serve)
 app.command("demo", epilog=today.DEMO_EXAMPLES)(today.demo)

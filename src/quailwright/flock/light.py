@@ -74,7 +74,8 @@ def light_of(
     usual = facts.value("laying.light_target_h") if target is None else target
     natural, chance_of_lamp = _natural(flock, first, days)
     fades = _FADES if len(natural) == 1 else (0,)
-    if target is not None and target <= facts.value("laying.light_none_h"):
+    rests = holding is not None and holding.rests_in_winter is True
+    if rests or (target is not None and target <= facts.value("laying.light_none_h")):
         chance_of_lamp, usual = _NO_LAMP, facts.value("laying.light_target_h")
     elif target is not None:
         chance_of_lamp = facts.value("laying.lamp_used_if_told")
@@ -111,7 +112,24 @@ _FADES = (-2, -1, 0, 1, 2)
 
 
 _NO_LAMP = 0.02
-"""Chance of a lamp where the hours of light that are told would bring no hen into lay."""
+"""Chance of a lamp where hens rest in winter, or the hours told would bring none into lay."""
+
+
+def share_of_full_lay(hours: Array) -> Array:
+    """Share of full lay that grown hens reach by the light of these days, as flocks may differ.
+
+    Args:
+        hours: light of each day [h], shape (days,); hens begin in step with the first.
+
+    Returns:
+        Shape (flocks, days), 0 to 1: those that stop at shorter and at longer days than the
+        middle, and the one of the published trial.
+    """
+    rows = []
+    for none_h, full_h in (*(_ends(fade) for fade in _FADES), (None, None)):
+        young, old = lay_of_young_and_old(_wanted(hours, none_h, full_h))
+        rows.append((young + old) / 2)
+    return _cut_off(np.array(rows))
 
 
 def _cut_off(share: Array) -> Array:

@@ -226,6 +226,26 @@ def costs(
     return Told(taken(home.desk.entries(), flock, day, days).shape)
 
 
+@router.get("/light", responses=says("LightShape", "Refusal"))
+def light(
+    home: AtHome,
+    who: Reader,
+    on: On = None,
+    hours: Annotated[str, Query(description="Hours of light aimed for; else as told.")] = "",
+    until: Annotated[str, Query(description="Last day; a year on when left out.")] = "",
+    end: Annotated[str, Query(description="morning, evening or both.")] = "",
+    watts: Annotated[str, Query(description="Of the lamp.")] = "",
+    price: Annotated[str, Query(description="Of a kilowatt hour.")] = "",
+) -> Response:
+    """Day length and lamp, as `light --json`."""
+    from quailwright.exchange.light_page import asked, light_page
+    from quailwright.exchange.light_shape import light_shape
+
+    flock, moment = _asked(home, on)
+    typed = {"hours": hours, "until": until, "end": end, "watts": watts, "price": price}
+    return Told(light_shape(*light_page(flock, day_at(flock, moment), asked(typed))))
+
+
 @router.get("/outlook/past", responses=says("Scores", "Refusal"))
 def past(
     home: AtHome, who: Reader, on: On = None, seed: Annotated[int, Query(ge=0, le=2**31)] = 1

@@ -33,6 +33,7 @@ from quailwright.web import (
     help_pages,
     journal,
     languages,
+    light,
     offline,
     outlook,
     pages,
@@ -69,7 +70,7 @@ _ASKED_EACH_TIME = "private, no-cache"
 
 _SETTING_UP = (first_run, settings_pages, help_pages, languages)
 _FOR_SCRIPTS = (api, api_readings)
-_FEED_AND_MONEY = (costs, feed_ahead, rations)
+_FEED_AND_MONEY = (costs, feed_ahead, rations, light)
 
 _Message = MutableMapping[str, Any]
 _Receive = Callable[[], Awaitable[_Message]]

@@ -15,6 +15,7 @@ from quailwright.exchange.json_types import (
     FeedShape,
     HatchShape,
     JournalCheck,
+    LightShape,
     Me,
     OffersRequest,
     OffersShape,
@@ -96,7 +97,7 @@ def document(app: FastAPI) -> dict[str, Any]:
     )
     types = [TodayShape, Standing, HatchShape, OutlookShape, Me, Written, Refusal]
     types += [PlanShape, PlanRequest, PlanAcceptance, OffersRequest, OffersShape, RuleShape]
-    types += [CostsShape, FeedShape]
+    types += [CostsShape, FeedShape, LightShape]
     types += [FeedRequest, RationShape, BlendShape]
     types += [ExtentShape, ReadingsTaken, ReadingsSeries, ReadingsReport, JournalCheck, ScoreShape]
     (entry, *_), components = msgspec.json.schema_components(
