@@ -279,21 +279,26 @@ def _turn(turn: Turn, on: date) -> str:
 
 
 def _if_not(found: Light) -> list[str]:
-    said = []
-    if found.without[0] < _STOPPED:
-        said.append(say("By the light so far, grown hens do not lay now, or few of them."))
-    if found.stops is not None:
-        said.append(
-            say(
-                "Without a lamp, lay has fallen by half about {day}.",
-                day=_turn(found.stops, found.on),
-            )
+    lays = found.without[0] >= _STOPPED
+    stops = (
+        say(
+            "Without a lamp, half of the lay is gone by about {day}.",
+            day=_turn(found.stops, found.on),
         )
-        if found.stops.some_never:
-            said.append(say("Not every flock stops here."))
-    if found.starts is not None:
-        said.append(say("It comes back by itself about {day}.", day=_turn(found.starts, found.on)))
-    if found.stops is None and found.starts is None and found.without[0] >= _STOPPED:
+        if found.stops is not None
+        else ""
+    )
+    starts = (
+        say("It comes back by itself about {day}.", day=_turn(found.starts, found.on))
+        if found.starts is not None
+        else ""
+    )
+    said = [stops, starts] if lays else [
+        say("By the light so far, grown hens do not lay now, or few of them."), starts, stops,
+    ]  # fmt: skip
+    if found.stops is not None and found.stops.some_never:
+        said.append(say("Not every flock stops here."))
+    if found.stops is None and lays:
         said.append(say("Without a lamp, hens lay on: no day is too short for them here."))
     if not found.rests and found.hens and found.eggs >= 1:
         said.append(
@@ -305,7 +310,7 @@ def _if_not(found: Light) -> list[str]:
                 eggs=found.eggs,
             )
         )
-    return said
+    return [sentence for sentence in said if sentence]
 
 
 _STOPPED = 0.5
@@ -350,10 +355,17 @@ def _rest(found: Light) -> list[str]:
             "(common practice, no source)."
         )
     ]
+    if found.rests and found.hens and found.eggs >= 1:
+        said.append(
+            say_many(
+                "Until {day} it costs about {eggs:.0f} eggs of the {n} hen there now.",
+                "Until {day} it costs about {eggs:.0f} eggs of the {n} hens there now.",
+                found.hens,
+                day=wording.when(found.last, found.on),
+                eggs=found.eggs,
+            )
+        )
     if found.rests:
-        lost = _lost(found)
-        if lost:
-            said.append(lost)
         said.append(say("Nothing here will remind you of a lamp meanwhile."))
     elif found.hens and found.eggs >= 1:
         said.append(
@@ -364,18 +376,6 @@ def _rest(found: Light) -> list[str]:
             )
         )
     return said
-
-
-def _lost(found: Light) -> str:
-    """What resting costs, by the days of full lay that go by."""
-    days = float((1.0 - found.without).sum())
-    if days < 1:
-        return ""
-    return say(
-        "Until {day} about {days:.0f} days of full lay go by without eggs.",
-        day=wording.when(found.last, found.on),
-        days=days,
-    )
 
 
 def _notes(found: Light) -> list[str]:
@@ -431,9 +431,9 @@ def _notes(found: Light) -> list[str]:
         ]
         said.append(
             say(
-                "The morning is the usual end for a lamp: birds then settle as dusk falls by itself "
-                "(common practice, no source). Once reached, do not shorten the light of hens in "
-                "lay."
+                "The morning is the usual end for a lamp: birds then settle as dusk falls by "
+                "itself (common practice, no source). Once reached, do not shorten the light of "
+                "hens in lay."
             )
         )
     return said

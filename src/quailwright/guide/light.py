@@ -32,7 +32,7 @@ from quailwright.husbandry.lamp import (
 from quailwright.husbandry.laying import hen_day_rate
 from quailwright.journal.findings import BadInput
 from quailwright.journal.moments import zone
-from quailwright.language import say
+from quailwright.language import mark, say
 
 Array = NDArray[np.float64]
 
@@ -120,7 +120,8 @@ class Light:
         without, without_low, without_high: share of full lay without a lamp; `with_lamp`: with it.
         stops, starts: when lay stops and starts again without a lamp, None where it does not.
         young: groups too young for long days, with the day from which they may have them.
-        hens: grown enough to lay; `eggs`: that the lamp brings until the last day, of these.
+        hens: grown enough to lay; `eggs`: that the lamp brings of these until the last day, or that
+            resting costs.
         burns_h: hours that the lamp burns; `kwh` and `cost` where watts and a price are told.
         clock_changes: days on which clocks change, with hours forward.
     """
@@ -183,6 +184,7 @@ def light(flock: Flock, on: date, ask: Ask) -> Light:
                 "latitude, longitude and timezone."
             )
         )
+    _check_power(ask)
     last = _last(on, ask.until)
     days = (last - on).days + 1
     wanted, told_h, lowered = _wanted(flock, ask)
@@ -204,9 +206,8 @@ def light(flock: Flock, on: date, ask: Ask) -> Light:
     before = np.minimum(HOURS_A_DAY, _past(place, on, now))
     bare = share_of_full_lay(np.concatenate([before, day_h]))[:, _BEFORE:]
     with_lamp = share_of_full_lay(np.concatenate([before, lit]))[:, _BEFORE:]
-    stops = _turn(bare < _HALF, on)
-    starts = _turn(bare >= _HALF, on, stops)
-    hens, eggs = _eggs(flock, on, with_lamp.mean(0) - bare.mean(0))
+    stops, starts = _turns(bare >= _HALF, on)
+    hens, eggs = _eggs(flock, on, (1.0 if rests else with_lamp.mean(0)) - bare.mean(0))
     burns = lamp_hours(settings, days)
     kwh = None if ask.watts is None else burns * ask.watts / _W_IN_KW
     return Light(
@@ -253,6 +254,15 @@ def _last(on: date, until: date | None) -> date:
     return last
 
 
+def _check_power(ask: Ask) -> None:
+    for amount, sentence in (
+        (ask.watts, mark("A lamp of {amount:g} watts cannot be: write 0 or more.")),
+        (ask.price, mark("A price of {amount:g} cannot be: write 0 or more.")),
+    ):
+        if amount is not None and not 0 <= amount < float("inf"):
+            raise BadInput(say(sentence, amount=amount))
+
+
 def _wanted(flock: Flock, ask: Ask) -> tuple[float, bool, bool]:
     """Hours wanted [h], whether the keeper told them, and whether they had to be lowered."""
     most = most_light_h()
@@ -268,9 +278,6 @@ def _wanted(flock: Flock, ask: Ask) -> tuple[float, bool, bool]:
                 )
             )
         return ask.hours, True, False
-    for amount, what in ((ask.watts, "watts"), (ask.price, "price")):
-        if amount is not None and not 0 <= amount < float("inf"):
-            raise BadInput(say("{what} cannot be below 0.", what=say(what)))
     holding = flock.holding
     told = holding.light_target_h if holding is not None else None
     wanted = facts.value("laying.light_target_h") if told is None else told
@@ -373,24 +380,29 @@ def _clock_changes(place: Place, on: date, days: int) -> list[tuple[date, float]
     return [(day, by / timedelta(hours=1)) for day, by in moved if by]
 
 
-def _turn(is_so: NDArray[np.bool_], on: date, after: Turn | None = None) -> Turn | None:
-    """When it becomes so in each flock, after the day on which it was not; None if in none.
+def _turns(laying: NDArray[np.bool_], on: date) -> tuple[Turn | None, Turn | None]:
+    """When lay stops, and when it starts, each the first time; None where in no flock it does.
 
-    With `after`, only from that turn on.
+    Args:
+        laying: whether half of the lay is there, shape (flocks, days).
     """
-    begin = 1 if after is None else max(1, (after.early - on).days)
-    first = []
-    for flock in is_so:
-        turns = np.flatnonzero(flock[begin:] & ~flock[begin - 1 : -1])
-        if len(turns):
-            first.append(int(turns[0]) + begin)
-    if not first:
+    now = bool(laying[:, 0].mean() >= _HALF)
+    first, second = [], []
+    for flock in laying:
+        changed = np.flatnonzero(flock != now)
+        if len(changed):
+            first.append(int(changed[0]))
+            back = np.flatnonzero(flock[changed[0] :] == now)
+            second += [first[-1] + int(back[0])] if len(back) else []
+    one, other = (_turn(days, len(laying), on) for days in (first, second))
+    return (one, other) if now else (other, one)
+
+
+def _turn(days: list[int], flocks: int, on: date) -> Turn | None:
+    if not days:
         return None
-    found = sorted(first)
-    early, middle, late = (
-        on + timedelta(days=n) for n in (found[0], found[len(found) // 2], found[-1])
-    )
-    return Turn(early, middle, late, len(found) < len(is_so))
+    found = [on + timedelta(days=n) for n in sorted(days)]
+    return Turn(found[0], found[len(found) // 2], found[-1], len(days) < flocks)
 
 
 def _eggs(flock: Flock, on: date, more: Array) -> tuple[int, float]:

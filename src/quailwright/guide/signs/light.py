@@ -51,7 +51,7 @@ def signs_of_light(flock: Flock, on: date) -> Iterator[Sign]:
     }  # fmt: skip
     yield Sign(
         mark("lamp times fall short"),
-        "lamp_on",
+        say("lamp"),
         since,
         say(
             "With the lamp from {on} to {off} the day is {lit:.1f} h long ({day:.1f} h without "
