@@ -48,7 +48,7 @@ def found_on(journal: list[Entry], on: date = DARK, **ask: Any) -> Light:
 # With astral's own sunset: the lamp goes on the hours wanted before it, rounded to a quarter.
 @pytest.mark.parametrize("where", ["north", "south", "half an hour", "at midnight"])
 def test_lamp_times_reach_the_hours_by_astral_in_the_clock_of_the_place(where: str) -> None:
-    latitude, longitude, zone_name = PLACES[where]
+    latitude, longitude, _ = PLACES[where]
     on = DARK if latitude > 0 else date(2026, 5, 26)
     found = found_on([home(where, "2026-01-01"), *hens(hatched_on="2025-09-01")], on, hours=14)
     zone = found.place.zone

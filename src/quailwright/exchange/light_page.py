@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from quailwright.exchange.light_chart import LightChart, light_chart
 from quailwright.flock.state import Flock
@@ -180,8 +180,8 @@ def _summary(found: Light) -> str:
     else:
         day = say(
             "Sun {rise} to {set}, {hours:.1f} h.",
-            rise=f"{sun.sunrise:%H:%M}",
-            set=f"{sun.sunset:%H:%M}",
+            rise=_minute(sun.sunrise),
+            set=_minute(sun.sunset),
             hours=sun.day_h,
         )
     if found.told is None:
@@ -193,6 +193,11 @@ def _summary(found: Light) -> str:
         hours=found.now_h,
     )
     return f"{day} {lamp}"
+
+
+def _minute(moment: datetime) -> str:
+    """The nearest minute of a clock."""
+    return f"{moment + timedelta(seconds=30):%H:%M}"
 
 
 def _answer(found: Light) -> list[str]:
