@@ -173,6 +173,13 @@ def lamp_words(lamp: tuple[tuple[str, str], ...]) -> str:
     return "; ".join(say("on {on}, off {off}", on=on, off=off) for on, off in lamp)
 
 
+def span_words(lamp: tuple[tuple[str, str], ...]) -> str:
+    """The same for a table: `05:30 to 08:00`."""
+    if not lamp:
+        return say("no lamp")
+    return ", ".join(say("{begin} to {end}", begin=on, end=off) for on, off in lamp)
+
+
 def _summary(found: Light) -> str:
     sun = found.sun
     if sun.sunrise is None or sun.sunset is None:
@@ -270,7 +277,7 @@ def _step(one: Step) -> StepRow:
     else:
         note = ""
     return StepRow(
-        one.on, lamp_words(one.lamp), figure(one.day_h, ".1f"), figure(one.lit_h, ".1f"), note
+        one.on, span_words(one.lamp), figure(one.day_h, ".1f"), figure(one.lit_h, ".1f"), note
     )
 
 
