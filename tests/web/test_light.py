@@ -28,7 +28,7 @@ def test_the_summary_gives_the_sun_and_the_lamp_first(app: FastAPI, keeper: Test
     # 3 May 2027 at 52.2 N, 0.1 E, by NOAA's equations (astral): 05:26:24 to 20:27:44 summer time.
     assert '<p class="summary">Sun 05:26 to 20:28, 15.0 h. Lamp 05:30 to 08:00' in text
     assert text.index('class="summary"') < text.index("The timer by date") < text.index("<svg")
-    assert "clocks go back 60 min: set the timer" in text
+    assert "Clocks go back 60 min that day: set the timer" in text
     assert "residual-current device" in text
 
 

@@ -108,23 +108,30 @@ def asked(typed: Mapping[str, str]) -> Ask:
             say("The lamp burns in the morning, in the evening or both, not {told!r}.", told=end)
         )
     return Ask(
-        _number(typed.get("hours", ""), say("The hours of light are a number, such as 14")),
+        _number(
+            typed.get("hours", ""),
+            mark("The hours of light are a number, such as 14, not {told!r}."),
+        ),
         _day(typed.get("until", "")),
         next((one for one in ENDS if one == end), None),
-        _number(typed.get("watts", ""), say("The watts of the lamp are a number, such as 8")),
         _number(
-            typed.get("price", ""), say("The price of a kilowatt hour is a number, such as 0.30")
+            typed.get("watts", ""),
+            mark("The watts of the lamp are a number, such as 8, not {told!r}."),
+        ),
+        _number(
+            typed.get("price", ""),
+            mark("The price of a kilowatt hour is a number, such as 0.30, not {told!r}."),
         ),
     )
 
 
-def _number(text: str, wants: str) -> float | None:
+def _number(text: str, sentence: str) -> float | None:
     if not text.strip():
         return None
     try:
         return float(with_point(text))
     except ValueError:
-        raise BadInput(say("{wants}, not {told!r}.", wants=wants, told=text)) from None
+        raise BadInput(say(sentence, told=text)) from None
 
 
 def _day(text: str) -> date | None:
@@ -266,12 +273,12 @@ def _same(lamp: tuple[tuple[str, str], ...], found: Light) -> bool:
 def _step(one: Step) -> StepRow:
     if one.clock_h > 0:
         note = say(
-            "clocks go forward {minutes:.0f} min: set the timer's own clock",
+            "Clocks go forward {minutes:.0f} min that day: set the timer's own clock.",
             minutes=one.clock_h * 60,
         )
     elif one.clock_h < 0:
         note = say(
-            "clocks go back {minutes:.0f} min: set the timer's own clock",
+            "Clocks go back {minutes:.0f} min that day: set the timer's own clock.",
             minutes=-one.clock_h * 60,
         )
     else:
