@@ -11,7 +11,7 @@ AXE = (Path(__file__).parent / "vendored" / "axe.min.js").read_text(encoding="ut
 PAGES = (
     "/", "/hatches", "/hatches/{open}", "/hatches/{closed}", "/birds", "/places/long%20pen",
     "/places/kitchen%20incubator", "/places/brooder", "/plan", "/plan/ask", "/outlook",
-    "/outlook?ask=lamp", "/more", "/log",
+    "/outlook?ask=lamp", "/more", "/light", "/log",
     "/log/eggs_collected", "/log/eggs_set", "/log/care_rule", "/journal", "/journal/{entry}",
     "/journal/{entry}/correct", "/kept", "/people", "/no-signal", "/no-such-page",
 )  # fmt: skip
