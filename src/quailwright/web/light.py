@@ -1,5 +1,7 @@
 """Light: the day's length, when to set the lamp, and what follows without one."""
 
+from urllib.parse import urlencode
+
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
@@ -54,6 +56,7 @@ def light(request: Request, home: AtHome, who: Reader) -> Response:
         "light.html",
         told=told,
         typed=typed,
+        address=f"{request.url.path}?{urlencode(typed)}",
         ends=END_WORDS,
         cautions=CAUTIONS,
         figures=FIGURES,
