@@ -141,6 +141,9 @@ def test_where_the_sun_does_not_rise_the_lamp_is_the_day() -> None:
     assert found.sun.sunrise is None
     assert found.sun.day_h == 0
     assert found.lit_h.max() > 13.5
+    # Birds could not eat by an hour of light: Stein and Bacon 1976 kept theirs at 8 h, out of lay.
+    assert found.lit_h[0] == pytest.approx(8.0, abs=0.01)
+    assert found.lit_h[7] == pytest.approx(9.0, abs=0.01)
 
 
 def test_a_resting_flock_has_no_steps_and_its_cost_in_eggs() -> None:

@@ -71,6 +71,11 @@ def test_the_evening_and_both_ends_by_hand() -> None:
     assert lamp_settings(day, 14.0, 14.0, "both")[0].lamp == ((5.0, 7.5), (16.5, 19.0))
 
 
+def test_two_spans_with_hardly_a_day_between_them_are_one() -> None:
+    assert lamp_settings(same_day(11.9, 12.1, 7), 8.0, 8.0, "both")[0].lamp == ((8.0, 16.0),)
+    assert lamp_settings(same_day(12.0, 12.0, 7), 8.0, 8.0, "both")[0].lamp == ((8.0, 16.0),)
+
+
 def test_a_day_long_enough_needs_no_lamp() -> None:
     assert lamp_settings(same_day(5.0, 20.0, 30), 14.0, 15.0, "morning")[0].lamp == ()
 

@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 from quailwright.exchange.light_chart import LightChart, light_chart
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
-from quailwright.guide.light import Ask, Light, Step, Turn, light, place_of
+from quailwright.guide.light import Ask, Light, Step, Turn, begin_h, light, place_of
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.lamp import ENDS, most_light_h
@@ -316,7 +316,7 @@ def _if_not(found: Light) -> list[str]:
         say("By the light so far, grown hens do not lay now, or few of them."), starts, stops,
     ]  # fmt: skip
     if found.stops is not None and found.stops.some_never:
-        said.append(say("Not every flock stops here."))
+        said.append(say("Not every flock stops in these days."))
     if found.stops is None and lays:
         said.append(say("Without a lamp, hens lay on: no day is too short for them here."))
     if not found.rests and found.hens and found.eggs >= 1:
@@ -337,6 +337,14 @@ _STOPPED = 0.5
 
 def _year(found: Light) -> str:
     shortest, longest = int(found.day_h.argmin()), int(found.day_h.argmax())
+    if found.rests:
+        return say(
+            "Shortest day {short:.1f} h on {when_short}, longest {long:.1f} h on {when_long}.",
+            short=found.day_h[shortest],
+            when_short=wording.when(found.on + timedelta(days=shortest), found.on),
+            long=found.day_h[longest],
+            when_long=wording.when(found.on + timedelta(days=longest), found.on),
+        )
     return say(
         "Shortest day {short:.1f} h on {when_short}, longest {long:.1f} h on {when_long}; with the "
         "lamp never under {least:.1f} h.",
@@ -408,6 +416,15 @@ def _notes(found: Light) -> list[str]:
         )
     if found.told is None and not found.rests:
         said.append(say("The lamp's times are not written down, so this begins from the bare day."))
+    if not found.rests and begin_h(found.now_h) > found.now_h:
+        said.append(
+            say(
+                "So short a day is too short to eat by: the lamp makes {least:g} h at once. Up to "
+                "{none:g} h brings no hen into lay.",
+                least=facts.value("laying.light_least_h"),
+                none=facts.value("laying.light_none_h"),
+            )
+        )
     if not found.wanted_told and not found.rests:
         said.append(
             say(

@@ -330,12 +330,22 @@ def _settings(
 ) -> list[Setting]:
     """Settings of the timer, none before `wait` days are over."""
     if wait <= 0:
-        return lamp_settings(sun, wanted, now_h, end, now)
+        return lamp_settings(sun, wanted, begin_h(now_h), end, now)
     later = Halves(*(hours[wait:] for hours in sun))
     natural = float(later.set_h[0] - later.rise_h[0]) if len(later.noon_h) else 0.0
-    after = lamp_settings(later, wanted, min(natural, HOURS_A_DAY), end)
+    after = lamp_settings(later, wanted, begin_h(min(natural, HOURS_A_DAY)), end)
     moved = [Setting(one.first + wait, one.lamp) for one in after]
     return [Setting(0, ()), *(one for one in moved if one.lamp or one.first > wait)]
+
+
+def begin_h(now_h: float) -> float:
+    """Light from which steps are counted [h].
+
+    Where the sun hardly rises birds could not eat by so little: a step then leads to
+    ``laying.light_least_h`` at once, which brings no hen into lay.
+    """
+    least, step = facts.value("laying.light_least_h"), facts.value("laying.light_step_h_per_week")
+    return least - step if now_h < least - 2 * step else now_h
 
 
 def _too_young(flock: Flock, on: date) -> tuple[tuple[tuple[str, date], ...], date]:

@@ -174,6 +174,8 @@ def _spans(week: Halves, wanted_h: float, end: End, notch: float) -> tuple[Span,
         spans.append((on, rise))
     if down < off < math.inf:
         spans.append((down, off))
+    if len(spans) > 1 and spans[1][0] <= spans[0][1]:  # hardly a day between them
+        return ((spans[0][0], max(rise, off)),)
     return tuple(spans)
 
 
