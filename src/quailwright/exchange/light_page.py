@@ -444,7 +444,7 @@ def _notes(found: Light) -> list[str]:
         said.append(say("The day itself leaves less dark than that now; no lamp shortens it."))
     said += [
         say(
-            "{group} is too young for long days before {day}.",
+            "{group}: too young for long days before {day}.",
             group=group,
             day=wording.when(day, found.on),
         )
