@@ -45,6 +45,7 @@ PAGES = {
         "&feed+1%2C+protein_pct=28&feed+1%2C+calcium_pct=1.1&feed+2%2C+feed=maize"
     ),
     "brooding": "/brooding?age=3&birds=30&room=18&box=80x60x45&watts=90&price=0.25",
+    "light": "/light",
     "needs": "/feed/needs?of=layer",
     "journal": "/journal",
     "settings": "/settings/places",

@@ -13,6 +13,7 @@ PAGES = (
     "/places/kitchen%20incubator", "/places/brooder", "/housing", "/manure", "/plan",
     "/plan/ask", "/outlook",
     "/outlook?ask=lamp", "/more", "/log",
+    "/light", "/signs",
     "/log/eggs_collected", "/log/eggs_set", "/log/care_rule", "/journal", "/journal/{entry}",
     "/journal/{entry}/correct", "/kept", "/people", "/no-signal", "/no-such-page",
     "/brooding?room=18&box=80x60x45&watts=90&price=0.2",

@@ -21,7 +21,12 @@ PLANNED = {
     "eggs": "48", "whose": "creek", "machine": "box", "hatch": "june", "day": "Tue 1 Jun",
     "stay": "12 hens", "others": "the other hens", "there": "20 hens",
 }  # fmt: skip
-STATE = {"heat": "35 °C", "heat_range": "32.2 to 35 °C", "surplus": "3"} | PLANNED
+STATE = {
+    "heat": "35 °C",
+    "heat_range": "32.2 to 35 °C",
+    "surplus": "3",
+    "lamp_times": "on 05:30, off 08:00",
+} | PLANNED
 BOTH: list[Units] = ["metric", "us"]
 
 
@@ -115,6 +120,13 @@ def test_every_rule_comes_up_in_the_life_of_a_flock() -> None:
         seen |= rules_asked(round_on(planned, day(number)))
     for number in [*range(39, 80), *range(200, 240), *range(300, 340)]:
         seen |= rules_asked(round_on(moved if number >= 46 else housed, day(number)))
+    lit = [
+        made("holding", "2027-01-01", timezone="Europe/Lisbon", lamp_on="05:30", lamp_off="08:00"),
+        *adults(),
+        made("outage", day(20), place="pen", minutes=90),
+    ]
+    for number in range(1, 22):
+        seen |= rules_asked(round_on(lit, day(number)))
     assert set(printed_rules()) - seen == set()
 
 

@@ -20,6 +20,7 @@ UNITS = {
     "log odds", "kWh", "kcal/kg^0.75/d", "g/kg^0.75/d", "kcal/g", "g/g",
     "W/m/K", "W/m²/K", "m²K/W", "J/m³/K", "J/kg/K", "1/h", "MJ/kg/d", "kcal/kg^0.67/d",
     "kg/m³", "L",
+    "deg/century", "deg/century²",
 }  # fmt: skip
 
 ALL_ROWS = [row for key in facts.keys() for row in facts.rows(key)]  # noqa: SIM118

@@ -82,7 +82,7 @@ def test_lay_never_leaves_what_the_light_of_its_days_allows() -> None:
     assert np.abs(np.diff(lay)).max() < 0.2  # "maintenance" lags: no jump from one day to the next
 
 
-# As the day-length tests: a day and a half of the fastest change at that latitude and one minute.
+# A minute, as the day-length tests; 2 near 60 degrees, where astral's own error grows at both ends.
 @pytest.mark.parametrize("latitude_deg", [60, 38.7, 0, -36.8, -55])
 def test_natural_hours_agree_with_astral(latitude_deg: float) -> None:
     first, days = date(2027, 12, 1), 400
@@ -91,9 +91,9 @@ def test_natural_hours_agree_with_astral(latitude_deg: float) -> None:
         (sunset(observer, on) - sunrise(observer, on)).total_seconds() / 3600 % 24
         for on in (first + timedelta(days=n) for n in range(days))
     ]
-    overnight = max(abs(b - a) for a, b in pairwise(almanac))
     hours = natural_hours(latitude_deg, first, days)
-    assert np.abs(hours - np.array(almanac)).max() < 1.5 * overnight + 1 / 60
+    minutes = 1 if abs(latitude_deg) < 60 else 2
+    assert np.abs(hours - np.array(almanac)).max() < minutes / 60
 
 
 def test_an_impossible_latitude_is_refused() -> None:

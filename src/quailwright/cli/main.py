@@ -18,6 +18,7 @@ from quailwright.cli import (
     hatch,
     housing,
     journal,
+    light,
     log,
     offers,
     outlook,
@@ -89,6 +90,7 @@ app.command("blend", no_args_is_help=True, epilog=blend.EXAMPLES)(blend.blend)
 app.command("brooding", epilog=brooding.EXAMPLES)(brooding.brooding)
 app.command("housing", epilog=housing.EXAMPLES)(housing.housing)
 app.command("manure", epilog=housing.MANURE_EXAMPLES)(housing.manure)
+app.command("light", epilog=light.EXAMPLES)(light.light)
 app.command("rules", epilog=today.RULES_EXAMPLES)(today.rules)
 app.command("serve", epilog=serve.EXAMPLES)(serve.serve)
 app.command("demo", epilog=today.DEMO_EXAMPLES)(today.demo)

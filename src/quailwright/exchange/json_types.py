@@ -280,6 +280,56 @@ CostsShape = TypedDict(
 """`costs --json`."""
 
 
+class LightTurn(TypedDict):
+    """When lay stops or starts by itself: in the middle of flocks, the first and the last."""
+
+    early: str
+    middle: str
+    late: str
+    some_never: bool
+
+
+class LightStep(TypedDict):
+    """The timer from a day on; `lamp` holds pairs of on and off in the clock of that day."""
+
+    on: str
+    lamp: list[list[str]]
+    day_h: float
+    light_h: float
+    clock_h: float
+
+
+class LightShape(TypedDict):
+    """`light --json`."""
+
+    as_of: str
+    until: str
+    latitude: float
+    longitude: float
+    timezone: str
+    place_by_timezone: bool
+    sun: dict[str, str | None]
+    day_h: float
+    lamp: list[str] | None
+    light_h: float
+    wanted_h: float
+    wanted_told: bool
+    end: str
+    rests: bool
+    steps: list[LightStep]
+    weeks: list[dict[str, Any]]
+    lay_stops: LightTurn | None
+    lay_starts: LightTurn | None
+    hens: int
+    eggs: float
+    lamp_burns_h: float
+    kwh: float | None
+    cost: float | None
+    clock_changes: list[dict[str, Any]]
+    too_young: list[dict[str, Any]]
+    said: list[str]
+
+
 class QuantileDays(TypedDict):
     """A day with its chance, as ISO 8601; null beyond the weeks looked at."""
 

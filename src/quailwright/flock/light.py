@@ -74,7 +74,8 @@ def light_of(
     usual = facts.value("laying.light_target_h") if target is None else target
     natural, chance_of_lamp = _natural(flock, first, days)
     fades = _FADES if len(natural) == 1 else (0,)
-    if target is not None and target <= facts.value("laying.light_none_h"):
+    rests = holding is not None and holding.rests_in_winter is True
+    if rests or (target is not None and target <= facts.value("laying.light_none_h")):
         chance_of_lamp, usual = _NO_LAMP, facts.value("laying.light_target_h")
     elif target is not None:
         chance_of_lamp = facts.value("laying.lamp_used_if_told")
@@ -111,7 +112,24 @@ _FADES = (-2, -1, 0, 1, 2)
 
 
 _NO_LAMP = 0.02
-"""Chance of a lamp where the hours of light that are told would bring no hen into lay."""
+"""Chance of a lamp where hens rest in winter, or the hours told would bring none into lay."""
+
+
+def share_of_full_lay(hours: Array) -> Array:
+    """Share of full lay that grown hens reach by the light of these days, as flocks may differ.
+
+    Args:
+        hours: light of each day [h], shape (days,); hens begin in step with the first.
+
+    Returns:
+        Shape (flocks, days), 0 to 1: those that stop at shorter and at longer days than the
+        middle, and the one of the published trial.
+    """
+    rows = []
+    for none_h, full_h in (*(_ends(fade) for fade in _FADES), (None, None)):
+        young, old = lay_of_young_and_old(_wanted(hours, none_h, full_h))
+        rows.append((young + old) / 2)
+    return _cut_off(np.array(rows))
 
 
 def _cut_off(share: Array) -> Array:
@@ -141,7 +159,7 @@ def _natural(flock: Flock, first: date, days: int) -> tuple[Array, float]:
     """Day lengths [h], a row for each place it may be, and the chance of a lamp (or long days)."""
     latitude = latitude_of(flock)
     if latitude is not None:
-        hours = natural_hours(latitude, first, days)
+        hours = natural_hours(latitude, first, days, longitude_of(flock) or 0.0)
         return hours[None], facts.value("laying.lamp_used_if_not_told")
     usual = facts.value("forecast.untold_latitude_deg")
     both = np.array([natural_hours(side * usual, first, days) for side in (1.0, -1.0)])
@@ -152,20 +170,33 @@ def latitude_of(flock: Flock) -> float | None:
     """Where the flock lives [deg]: as told, else that of its time zone's city, else None."""
     if flock.holding is not None and flock.holding.latitude is not None:
         return flock.holding.latitude
-    return _latitude_of_zone(flock.zone)
+    city = _city_of_zone(flock.zone)
+    return None if city is None else city[0]
+
+
+def longitude_of(flock: Flock) -> float | None:
+    """Where the flock lives [deg]: as told, else that of its time zone's city, else None."""
+    if flock.holding is not None and flock.holding.longitude is not None:
+        return flock.holding.longitude
+    city = _city_of_zone(flock.zone)
+    return None if city is None else city[1]
 
 
 @cache
-def _latitude_of_zone(name: str) -> float | None:
-    """Latitude in the time zone database's own table (ISO 6709: degrees and minutes)."""
+def _city_of_zone(name: str) -> tuple[float, float] | None:
+    """Latitude and longitude in the time zone database's own table (ISO 6709)."""
     table = resources.files("tzdata").joinpath("zoneinfo", "zone.tab").read_text(encoding="utf-8")
     for line in table.splitlines():
         cells = line.split("\t")
         if len(cells) > 2 and cells[2] == name:
-            digits = re.match(r"([+-]\d{2})(\d{2})", cells[1])
-            if digits is not None:
-                degrees, minutes = int(digits[1]), int(digits[2]) / 60
-                return degrees + minutes if cells[1][0] == "+" else degrees - minutes
+            place = re.match(r"([+-])(\d{2})(\d{2})(?:\d{2})?([+-])(\d{3})(\d{2})", cells[1])
+            if place is not None:
+                latitude = int(place[2]) + int(place[3]) / 60
+                longitude = int(place[5]) + int(place[6]) / 60
+                return (
+                    latitude if place[1] == "+" else -latitude,
+                    longitude if place[4] == "+" else -longitude,
+                )
     return None
 
 

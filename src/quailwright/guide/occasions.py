@@ -19,6 +19,7 @@ from quailwright.husbandry import brooding, facts
 from quailwright.husbandry.incubation import hatch_day_range
 from quailwright.journal.entries import CareStage, Units
 from quailwright.journal.moments import zone
+from quailwright.language import say
 
 MEMORY = timedelta(days=7)
 """How long after it was too late a missed step is still told of."""
@@ -81,7 +82,7 @@ def occasions(flock: Flock, on: date, units: Units) -> Iterator[Occasion]:
         if groups:
             yield _place_with_birds(flock, place, groups, on, units)
     if flock.first_day is not None:
-        yield _holding(flock, flock.first_day)
+        yield _holding(flock, flock.first_day, on)
 
 
 def egg_store(flock: Flock) -> str:
@@ -338,9 +339,10 @@ def may_lay(group: Group, on: date) -> bool:
     return bool(group.alive.hens or group.alive.chicks) and (age is None or age >= earliest)
 
 
-def _holding(flock: Flock, first_day: date) -> Occasion:
+def _holding(flock: Flock, first_day: date, on: date) -> Occasion:
     stocks = flock.feeds.values()
     counted = _latest([stock.counted_on for stock in stocks])
+    holds = {"feed_bought"} if any(stock.bought_kg for stock in stocks) else set()
     return Occasion(
         "holding",
         "",
@@ -348,7 +350,63 @@ def _holding(flock: Flock, first_day: date) -> Occasion:
         datetime.combine(first_day, time(), tzinfo=zone(flock.zone or "UTC")),
         0,
         first_day,
-        frozenset({"feed_bought"} if any(stock.bought_kg for stock in stocks) else ()),
+        frozenset(holds | set(lamp_conditions(flock, on))),
+        words=lambda: lamp_words(flock),
         done={"feed_counted": _known(counted)},
         per_place=True,
     )
+
+
+TIMER_SET_RIGHT = "timer_after_outage"
+"""The rule that is ticked once the timer was found or set right."""
+
+
+def lamp_conditions(flock: Flock, on: date) -> Iterator[str]:
+    """Whether there is a timer to look at, and whether its clock is to be doubted."""
+    holding = flock.holding
+    if holding is None or holding.rests_in_winter or not any(flock.groups_alive()):
+        return
+    told = lamp_told(flock) is not None
+    if not told and holding.light_target_h is None:
+        return
+    since = timer_doubted_since(flock, on)
+    right = _latest(list(flock.care.get((TIMER_SET_RIGHT, ""), ())))
+    if since is not None and (right is None or right < since):
+        yield "timer_doubted"
+    elif told and (right is None or on - right >= MEMORY):
+        yield "lamp"
+
+
+def timer_doubted_since(flock: Flock, on: date) -> date | None:
+    """The last day of this week on which power failed or clocks changed, or None."""
+    failed = [day for day, _ in flock.outages if timedelta(0) <= on - day < MEMORY]
+    ahead = (on - timedelta(days=n) for n in range(MEMORY.days))
+    changed = next((day for day in ahead if clock_change(flock.zone, day)), None)
+    return _latest([*failed, changed])
+
+
+def clock_change(zone_name: str, on: date) -> timedelta:
+    """By how much clocks there went forward (back: below 0) in the night before a day's noon."""
+    if not zone_name:
+        return timedelta(0)
+    before, after = (
+        datetime.combine(day, time(12), tzinfo=zone(zone_name)).utcoffset() or timedelta(0)
+        for day in (on - timedelta(days=1), on)
+    )
+    return after - before
+
+
+def lamp_words(flock: Flock) -> dict[str, str]:
+    """The lamp's times as a rule's text names them."""
+    told = lamp_told(flock)
+    if told is None:
+        return {"lamp_times": say("on and off as you set it")}
+    return {"lamp_times": say("on {on}, off {off}", on=told[0], off=told[1])}
+
+
+def lamp_told(flock: Flock) -> tuple[str, str] | None:
+    """When the lamp goes on and off (`05:30`), where both are told; the same twice is no lamp."""
+    holding = flock.holding
+    if holding is None or holding.lamp_on is None or holding.lamp_off is None:
+        return None
+    return None if holding.lamp_on == holding.lamp_off else (holding.lamp_on, holding.lamp_off)

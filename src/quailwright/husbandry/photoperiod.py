@@ -1,27 +1,27 @@
 """How day length brings hens into lay and out of it: by day, on arrays."""
 
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
 
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
-from quailwright.husbandry.daylight import HOURS_A_DAY, day_length_h
+from quailwright.husbandry.daylight import HOURS_A_DAY, day_lengths_h
 from quailwright.language import say
 
 Array = NDArray[np.float64]
 
 
-def natural_hours(latitude_deg: float, first: date, days: int) -> Array:
+def natural_hours(latitude_deg: float, first: date, days: int, longitude_deg: float = 0.0) -> Array:
     """Day length on each of `days` days from `first` [h], shape (days,).
 
     Raises:
-        ValueError: latitude outside -90 to 90.
+        ValueError: a latitude or longitude outside its range.
 
-    Source: as `daylight.day_length_h`.
+    Source: as `daylight.day_lengths_h`.
     """
-    return np.array([day_length_h(latitude_deg, first + timedelta(days=n)) for n in range(days)])
+    return day_lengths_h(latitude_deg, longitude_deg, first, days)
 
 
 def response(hours: Array, none_h: float | None = None, full_h: float | None = None) -> Array:

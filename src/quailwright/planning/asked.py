@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from quailwright.flock.light import latitude_of
+from quailwright.flock.light import latitude_of, longitude_of
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
@@ -116,7 +116,8 @@ def lamp_cost(flock: Flock, problem: Problem, kwh: float) -> float:
     if not problem.lamp_h or latitude is None:
         return 0.0
     days = problem.weeks * DAYS_A_WEEK
-    natural = natural_hours(latitude, problem.on + timedelta(days=1), days)
+    first = problem.on + timedelta(days=1)
+    natural = natural_hours(latitude, first, days, longitude_of(flock) or 0.0)
     hours = float(np.maximum(0.0, problem.lamp_h - natural).sum())
     return hours * facts.value("planning.lamp_w") / 1000.0 * kwh
 

@@ -268,6 +268,26 @@ def manure(
     return Told(manure_shape(manure_told(flock, day_at(flock, asked), bedding)))
 
 
+@router.get("/light", responses=says("LightShape", "Refusal"))
+def light(
+    home: AtHome,
+    who: Reader,
+    on: On = None,
+    hours: Annotated[str, Query(description="Hours of light aimed for; else as told.")] = "",
+    until: Annotated[str, Query(description="Last day; a year on when left out.")] = "",
+    end: Annotated[str, Query(description="morning, evening or both.")] = "",
+    watts: Annotated[str, Query(description="Of the lamp.")] = "",
+    price: Annotated[str, Query(description="Of a kilowatt hour.")] = "",
+) -> Response:
+    """Day length and lamp, as `light --json`."""
+    from quailwright.exchange.light_page import asked, light_page
+    from quailwright.exchange.light_shape import light_shape
+
+    flock, moment = as_of(home, on)
+    typed = {"hours": hours, "until": until, "end": end, "watts": watts, "price": price}
+    return Told(light_shape(*light_page(flock, day_at(flock, moment), asked(typed))))
+
+
 @router.get("/outlook/past", responses=says("Scores", "Refusal"))
 def past(
     home: AtHome, who: Reader, on: On = None, seed: Annotated[int, Query(ge=0, le=2**31)] = 1

@@ -35,6 +35,7 @@ from quailwright.web import (
     housing,
     journal,
     languages,
+    light,
     offline,
     outlook,
     pages,
@@ -73,7 +74,7 @@ _ASKED_EACH_TIME = "private, no-cache"
 _SETTING_UP = (first_run, settings_pages, help_pages, languages)
 _FOR_SCRIPTS = (api, api_readings)
 _FEED_AND_MONEY = (costs, feed_ahead, rations)
-_KEEPING = (signs, brooding, housing)
+_KEEPING = (signs, brooding, housing, light)
 
 _Message = MutableMapping[str, Any]
 _Receive = Callable[[], Awaitable[_Message]]

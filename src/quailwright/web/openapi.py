@@ -17,6 +17,7 @@ from quailwright.exchange.json_types import (
     HatchShape,
     HousingShape,
     JournalCheck,
+    LightShape,
     ManureShape,
     Me,
     OffersRequest,
@@ -103,6 +104,7 @@ def document(app: FastAPI) -> dict[str, Any]:
     types += [PlanShape, PlanRequest, PlanAcceptance, OffersRequest, OffersShape, RuleShape]
     types += [CostsShape, FeedShape, SignsShape]
     types += [BroodingShape]
+    types += [LightShape]
     types += [FeedRequest, RationShape, BlendShape]
     types += [HousingShape, ManureShape]
     types += [ExtentShape, ReadingsTaken, ReadingsSeries, ReadingsReport, JournalCheck, ScoreShape]

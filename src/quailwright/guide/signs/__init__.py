@@ -7,6 +7,7 @@ from quailwright.flock.state import AirSeen, Flock
 from quailwright.guide.signs.air import signs_of_air
 from quailwright.guide.signs.deaths import signs_of_deaths
 from quailwright.guide.signs.hatch import signs_of_hatches
+from quailwright.guide.signs.light import signs_of_light
 from quailwright.guide.signs.pens import signs_of_pens
 from quailwright.guide.signs.record import signs_of_record
 from quailwright.guide.signs.room import signs_of_room
@@ -31,3 +32,4 @@ def signs(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> Iterator[Sign]
     yield from signs_of_drift(flock, on)
     yield from signs_of_record(flock, on)
     yield from signs_of_room(flock, on)
+    yield from signs_of_light(flock, on)
