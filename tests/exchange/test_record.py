@@ -364,13 +364,11 @@ def accepted(journal: list[Entry]) -> list[Entry]:
     """Those of the entries that would be taken, one after the other."""
     kept: list[Entry] = []
     for entry in journal:
-        brought = [
-            entry,
-            *([entry.instead] if isinstance(entry, Retract) and entry.instead else []),
-        ]
-        nonsense = any(isinstance(fact, CareRule) and problems(fact) for fact in brought)
-        if not nonsense and not refusals(Record(kept), [entry]):
-            kept.append(entry)
+        try:
+            fitting(kept_at_hand(kept, NOW), [entry])
+        except QuailwrightError:
+            continue
+        kept.append(entry)
     return kept
 
 

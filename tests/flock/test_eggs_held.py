@@ -5,12 +5,13 @@ shorter by another, and that no date is no permission: common practice, no sourc
 """
 
 from datetime import date
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tests.flock.journals import BEGINNING, DAYS, EGGS_KEPT, Draft, facts, numbered
-from tests.makers import made, uid
+from tests.flock.journals import BEGINNING, EGGS_KEPT, Draft, facts, numbered
+from tests.makers import made
 
 from quailwright.flock.fold import Record, fold, refusals
 from quailwright.flock.held import free_from, hold_of, sell_by
@@ -26,7 +27,7 @@ def laid(day: int, eggs: int, group: str = "north") -> Entry:
     return made("eggs_collected", f"2027-05-{day:02d}", group=group, eggs=eggs)
 
 
-def treated(day: int = 3, group: str = "north", product: str = "powder", **until: str) -> Entry:
+def treated(day: int = 3, group: str = "north", product: str = "powder", **until: Any) -> Entry:
     return made("treated", f"2027-05-{day:02d}T07:00Z", group=group, product=product, **until)
 
 
@@ -122,7 +123,7 @@ def test_no_date_told_is_no_permission() -> None:
         "told: ask the vet or read the label, then log treated again with the date. Discard them; "
         "ask the vet who directed it when in doubt."
     ]
-    told = treated(22, **{name: "2027-05-23" for name in EGGS_UNTIL_9})
+    told = treated(22, **dict.fromkeys(EGGS_UNTIL_9, "2027-05-23"))
     assert fold([NORTH, treated(), told, laid(23, 5), out(24, 5)]).findings
     assert not fold([NORTH, treated(), told, laid(24, 5), out(24, 5)]).findings
 

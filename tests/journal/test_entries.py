@@ -63,7 +63,17 @@ ADDED_KINDS = {
     "egg_rule", "water_given", "temperature_seen", "contact",
 }  # fmt: skip
 ADDED_FIELDS = {
-    "holding": {"altitude_m", "lamp_on", "lamp_off", "rests_in_winter", "space_standard"},
+    "holding": {
+        "altitude_m",
+        "lamp_on",
+        "lamp_off",
+        "rests_in_winter",
+        "space_standard",
+        "egg_storage",
+        "label_name",
+        "label_contact",
+        "label_text",
+    },
     "place": {"height_m", "floor_kind"},
     "birds_died": {"together"},
     "eggs_out": {"box", "order"},

@@ -13,6 +13,7 @@ from quailwright import __version__
 from quailwright.cli import (
     blend,
     costs,
+    eggs,
     flock,
     hatch,
     journal,
@@ -75,6 +76,7 @@ def common(
 app.command("log", no_args_is_help=True, epilog=log.EXAMPLES)(log.log)
 app.command("today", epilog=today.EXAMPLES)(today.today)
 app.command("flock", epilog=flock.EXAMPLES)(flock.flock)
+app.command("eggs", epilog=eggs.EXAMPLES)(eggs.eggs)
 app.command("hatch", epilog=hatch.EXAMPLES)(hatch.hatch)
 app.command("outlook", epilog=outlook.EXAMPLES)(outlook.outlook)
 app.command("plan", epilog=plan.EXAMPLES)(plan.plan)
