@@ -14,11 +14,17 @@ from hypothesis import given, settings
 from tests.flock.journals import journals
 from tests.makers import made, uid
 
-from quailwright.exchange.record import check, export_file, import_lines, record
-from quailwright.flock.fold import Record, fold, refusals
+from quailwright.exchange.record import (
+    check,
+    export_file,
+    fitting,
+    import_lines,
+    kept_at_hand,
+    record,
+)
+from quailwright.flock.fold import fold
 from quailwright.flock.standing import standing
-from quailwright.guide.rules import problems
-from quailwright.journal.entries import CareRule, Entry, Retract, as_dict, encode
+from quailwright.journal.entries import Entry, as_dict, encode
 from quailwright.journal.findings import BadInput, FlockUnusable, QuailwrightError, Withheld
 from quailwright.journal.jsonl import read_file
 from quailwright.journal.store import Store, open_store

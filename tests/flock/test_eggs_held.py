@@ -43,7 +43,10 @@ def sentences(flock: Flock) -> list[str]:
     return [finding.sentence for finding in flock.findings]
 
 
-EGGS_UNTIL_9 = {"eggs_withheld_until": "2027-05-09", "meat_withheld_until": "2027-05-12"}
+EGGS_UNTIL_9: dict[str, Any] = {
+    "eggs_withheld_until": "2027-05-09",
+    "meat_withheld_until": "2027-05-12",
+}
 MIXED = [*BOTH, laid(2, 6), laid(4, 4), laid(4, 8, "south"), laid(5, 3), boxed(5, 21)]
 
 

@@ -41,7 +41,7 @@ READ_PAGES = (
     "/", "/hatches", "/hatches/may", "/birds", "/places/pen", "/places/box", "/plan", "/plan/ask",
     "/outlook", "/outlook?ask=fewer_cocks", "/outlook?ask=no_hatches", "/plan/offers", "/more",
     "/feed/blend", "/feed/ration", "/feed/needs", "/feed/needs?of=ingredients",
-    "/eggs", "/eggs?by=place&of=pen&weeks=4", "/paper", "/paper/round", "/paper/round?days=7",
+    "/eggs", "/eggs?by=place&of=pen&weeks=4", "/eggs/store", "/eggs/labels", "/paper", "/paper/round", "/paper/round?days=7",
     "/paper/places",
     "/costs", "/costs?span=month", "/costs?from=2027-03-01&until=2027-04-30&minute=0,2", "/feed",
     "/journal", "/kept", "/no-signal", "/settings", "/settings/holding", "/settings/places",

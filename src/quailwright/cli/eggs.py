@@ -87,8 +87,8 @@ def _show(told: EggStore) -> None:
     for one in told.sold_although_held:
         _fill(
             say(
-                "NOT TO HAVE LEFT: {day}, {use}, to {person}: {lots}. {why} Ask the vet or the food "
-                "authority what to do, and tell those who received them.",
+                "NOT TO HAVE LEFT: {day}, {use}, to {person}: {lots}. {why} Ask the vet or the "
+                "food authority what to do, and tell those who received them.",
                 day=one.on,
                 use=say(one.use),
                 person=one.to or say("nobody named"),

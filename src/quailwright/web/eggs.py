@@ -72,7 +72,7 @@ def eggs(
 
 
 @router.get("/eggs/store")
-def store(request: Request, home: AtHome, who: Reader, of: str = "", all: str = "") -> Response:  # noqa: A002
+def store(request: Request, home: AtHome, who: Reader, of: str = "", all: str = "") -> Response:
     """Lots, boxes and orders, what may not be sold, and who received what."""
     flock = home.flock()
     on = day_at(flock, home.now())
