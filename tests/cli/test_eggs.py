@@ -70,3 +70,26 @@ def test_the_store_is_told_with_orders_and_lots(quail: Quail) -> None:
     assert told["orders"][0]["chance"] == 1.0
     assert [lot["group"] for lot in told["lots"]] == ["north", "south"]
     assert told["free"] == 12
+
+
+def test_who_may_have_received_eggs_of_a_treatment_logged_late(quail: Quail) -> None:
+    """Loose eggs of two pens: which of them were sold nobody can tell any more."""
+    stocked(quail)
+    quail("log", *["eggs_collected", "group=north", "eggs=3", "at=2027-05-06"])
+    quail("log", *["eggs_collected", "group=south", "eggs=3", "at=2027-05-06"])
+    sale = "eggs_out use=sold eggs=3 at=2027-05-07 to=Bo"
+    assert quail("log", *sale.split()).code == 0
+    late = "treated group=north product=drops eggs_withheld_until=2027-05-09 at=2027-05-05"
+    assert quail("log", *late.split()).code == 0
+    (one,) = quail("eggs", "--on", "2027-05-08", "--json").json["sold_although_held"]
+    assert one["to"] == "Bo"
+    assert one["affected"] == []
+    assert one["maybe"] == [{"laid": "2027-05-06", "group": "north", "eggs": 3}]
+    quail("log", *["eggs_collected", "group=south", "eggs=3", "at=2027-05-08"])
+    quail("log", *["eggs_out", "use=sold", "eggs=3", "at=2027-05-08", "to=Cy"])
+    told = quail("eggs", "--on", "2027-05-08", "--json").json
+    assert [each["to"] for each in told["sold_although_held"]] == ["Bo"]
+    assert (
+        "MAY HAVE LEFT: 2027-05-07, sold, to Bo: 3 of north"
+        in quail("eggs", "--on", "2027-05-08").out
+    )

@@ -67,7 +67,7 @@ def eggs(
         state = fold(entries, asked)
         chances = _chances(store, state, asked)
     shown = len(state.eggs_gone) if everything else SHOWN
-    told = store_told(state, day_at(state, asked), chances, of, shown)
+    told = store_told(state, day_at(state, asked), entries, chances, of, shown)
     if as_json:
         show.json_document(told.shape)
         return
@@ -93,6 +93,17 @@ def _show(told: EggStore) -> None:
                 use=say(one.use),
                 person=one.to or say("nobody named"),
                 lots=_lots(one.affected),
+                why=one.why,
+            )
+            if one.affected
+            else say(
+                "MAY HAVE LEFT: {day}, {use}, to {person}: {lots} lay beside them, and the "
+                "treatment was written down later. {why} Ask the vet or the food authority what to "
+                "do, and tell those who received them.",
+                day=one.on,
+                use=say(one.use),
+                person=one.to or say("nobody named"),
+                lots=_lots(one.maybe),
                 why=one.why,
             )
         )

@@ -3,7 +3,7 @@
 The page, the command and the API show this one thing.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any, Literal
@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING, Any, Literal
 import msgspec
 
 from quailwright.flock.held import Hold, box_holds, hold_of, lots_told, reasons_told, sell_by
+from quailwright.flock.kept import facts_of
 from quailwright.flock.state import Box, EggLot, EggsGone, Flock, Order
 from quailwright.journal import entries as kinds
+from quailwright.journal.entries import Entry
 from quailwright.language import mark, said_plainly, say, say_many
 
 if TYPE_CHECKING:
@@ -115,7 +117,8 @@ class OrderRow:
 class Received:
     """Eggs that left: when, for whom, which lots.
 
-    `affected` are those of its lots that are withheld or were when it left.
+    `affected` are those of its lots that are withheld; `maybe` lots that are withheld, lay beside
+    them and may have been among them, as the treatment was written down only after they left.
     """
 
     on: date
@@ -125,6 +128,7 @@ class Received:
     eggs: int
     lots: list[InLot]
     affected: list[InLot]
+    maybe: list[InLot]
     why: str
     entry: str
 
@@ -151,7 +155,7 @@ class EggStore:
             are past the keeping time.
         rules: as told; `asks`: what to ask, and whom.
         received: who received what, the newest first, as searched.
-        sold_although_held: of all time, what left although it is withheld by now.
+        sold_although_held: of all time, what left although it is withheld by now, or may have.
         searched: what was asked for.
     """
 
@@ -178,11 +182,17 @@ class EggStore:
 
 
 def store_told(
-    flock: Flock, on: date, chances: Chances | None = None, of: str = "", shown: int = SHOWN
+    flock: Flock,
+    on: date,
+    entries: Sequence[Entry] = (),
+    chances: Chances | None = None,
+    of: str = "",
+    shown: int = SHOWN,
 ) -> EggStore:
     """The egg store on the day `on`; `flock` is folded up to then.
 
     Args:
+        entries: of the journal, in the order in which they arrived.
         chances: gives the chance to fill each of these orders by its name.
         of: a person, order, group, box or lay date; only who received such is listed.
         shown: how many at most.
@@ -194,8 +204,10 @@ def store_told(
     past = sum(lot.loose for lot in lots if lot.held == "age")
     on_hand = sum(lot.eggs for lot in lots)
     held = loose_held + boxes_held
-    gone = [_received(flock, one) for one in reversed(flock.eggs_gone) if one.use != "discarded"]
-    wrong = [one for one in gone if one.affected]
+    left = [one for one in reversed(flock.eggs_gone) if one.use != "discarded"]
+    written = _written(entries) if any(one.passed_over for one in left) else {}
+    gone = [_received(flock, one, written) for one in left]
+    wrong = [one for one in gone if one.affected or one.maybe]
     found = [one for one in gone if _is_of(one, of.strip())]
     free = on_hand - held - past
     return EggStore(
@@ -232,8 +244,8 @@ def _answer(on_hand: int, free: int, held: int, past: int, wrong: int) -> str:
         said.insert(
             0,
             say_many(
-                "Eggs that are withheld left the store {n} time.",
-                "Eggs that are withheld left the store {n} times.",
+                "Eggs that are withheld left the store {n} time, or may have.",
+                "Eggs that are withheld left the store {n} times, or may have.",
                 wrong,
             ),
         )
@@ -426,7 +438,25 @@ def _asks(flock: Flock, on: date) -> list[str]:
     return []
 
 
-def _received(flock: Flock, gone: EggsGone) -> Received:
+def _written(entries: Sequence[Entry]) -> dict[str, int]:
+    """When each entry arrived, and what stands in another's stead: its turn."""
+    return {fact.id: turn for turn, entry in enumerate(entries) for fact in facts_of(entry)}
+
+
+def _maybe(flock: Flock, gone: EggsGone, written: Mapping[str, int]) -> list[Hold]:
+    """Withheld lots beside what left, of treatments that were written down after it had left."""
+    found = []
+    for laid, group, eggs in gone.passed_over:
+        held = flock.withheld_on(group, laid)
+        hold = hold_of(flock, flock.lots[laid, group], gone.day, gone.use, eggs)
+        if held is None or hold is None:
+            continue
+        if written.get(held.entry, -1) > written.get(gone.entry, -1):
+            found.append(hold)
+    return found
+
+
+def _received(flock: Flock, gone: EggsGone, written: Mapping[str, int]) -> Received:
     still = [
         (one, hold_of(flock, flock.lots[one.laid, one.group], gone.day, gone.use))
         for one in gone.lots
@@ -434,6 +464,7 @@ def _received(flock: Flock, gone: EggsGone) -> Received:
     ]
     affected = [one for one, hold in still if hold is not None and hold.why != "age"]
     holds = [hold for _, hold in still if hold is not None and hold.why != "age"]
+    maybe = _maybe(flock, gone, written)
     return Received(
         gone.day,
         gone.use,
@@ -442,7 +473,8 @@ def _received(flock: Flock, gone: EggsGone) -> Received:
         gone.eggs,
         [InLot(one.laid, one.group, one.eggs) for one in gone.lots],
         [InLot(one.laid, one.group, one.eggs) for one in affected],
-        say(reasons_told(flock, holds)) if holds else "",
+        [InLot(hold.laid, hold.group, hold.eggs) for hold in maybe],
+        say(reasons_told(flock, holds + maybe)) if holds or maybe else "",
         gone.entry,
     )
 
@@ -452,7 +484,8 @@ def _is_of(one: Received, of: str) -> bool:
         return True
     if any(of.casefold() == name.casefold() for name in (one.to, one.order) if name):
         return True
-    return any(of in (lot.group, lot.laid.isoformat()) for lot in one.lots)
+    lots = (*one.lots, *one.maybe)
+    return any(of in (lot.group, lot.laid.isoformat()) for lot in lots)
 
 
 @dataclass(frozen=True, slots=True)

@@ -345,7 +345,8 @@ class Withholding:
     """Eggs laid and meat taken from a group in these days are withheld. Both ends count.
 
     None as the last day: nobody has told it yet, so they are withheld until somebody does.
-    `treated` is the group that was given the product, where its birds brought this to `group`.
+    `treated` is the group that was given the product, where its birds brought this to `group`;
+    `entry` the entry that says so.
     """
 
     group: str
@@ -354,6 +355,7 @@ class Withholding:
     eggs_until: date | None
     meat_until: date | None
     treated: str = ""
+    entry: str = ""
 
     @property
     def given_to(self) -> str:
@@ -432,7 +434,8 @@ class EggsFrom(NamedTuple):
 class EggsGone(NamedTuple):
     """Eggs that left the store on a day: for what, to whom, for which order, of which lots.
 
-    `income_told`: whether what they brought is told. `lots` leaves out eggs that nobody logged.
+    `income_told`: whether what they brought is told. `lots` leaves out eggs that nobody logged;
+    `passed_over` are lots that lay beside them, as old or older, and were withheld.
     """
 
     day: date
@@ -443,6 +446,7 @@ class EggsGone(NamedTuple):
     order: str = ""
     lots: tuple[EggsFrom, ...] = ()
     entry: str = ""
+    passed_over: tuple[tuple[date, str, int], ...] = ()
 
 
 class WaterFilled(NamedTuple):

@@ -143,7 +143,7 @@ def eggs(
 
         ahead = as_asked(home.desk.store, stands, asked)
         chances = order_chances(stands, day_at(stands, asked), ahead)
-    return Told(store_told(stands, day_at(stands, asked), chances, of).shape)
+    return Told(store_told(stands, day_at(stands, asked), home.desk.entries(), chances, of).shape)
 
 
 @router.get("/hatches", responses=says("Names", "Refusal"))

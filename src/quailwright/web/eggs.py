@@ -103,7 +103,9 @@ def stored(home: Home, flock: Flock, of: str = "", shown: int | None = None) -> 
 
         _, ahead = as_things_are(home.desk.store, flock, now, once_an_hour(home, flock, now))
         chances = order_chances(flock, on, ahead)
-    return store_told(flock, on, chances, of, SHOWN if shown is None else shown)
+    return store_told(
+        flock, on, home.desk.entries(), chances, of, SHOWN if shown is None else shown
+    )
 
 
 @router.get("/eggs/labels")

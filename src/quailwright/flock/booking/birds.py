@@ -422,4 +422,6 @@ def treated(flock: Flock, entry: kinds.Treated, day: date, forced: bool) -> None
             flock.withholdings[n] = replace(
                 held, eggs_until=held.eggs_until or eggs, meat_until=held.meat_until or meat
             )
-    flock.withholdings.append(Withholding(group.name, entry.product, day, eggs, meat))
+    flock.withholdings.append(
+        Withholding(group.name, entry.product, day, eggs, meat, entry=entry.id)
+    )

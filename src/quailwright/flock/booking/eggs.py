@@ -110,6 +110,7 @@ def eggs_out(flock: Flock, entry: kinds.EggsOut, day: date, forced: bool) -> Non
             entry.order or "",
             tuple(gone),
             entry.id,
+            tuple((h.laid, h.group, h.eggs) for h in holds if h.why == "treated" and not h.box),
         )
     )
     pay(flock, day, entry.income, mark("eggs sold"))
