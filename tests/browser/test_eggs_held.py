@@ -23,7 +23,11 @@ KEPT: tuple[Entry, ...] = (
 def sell(page: Page, **fields: str) -> None:
     page.locator("select[name=use]").select_option("sold")
     for name, value in fields.items():
-        page.locator(f"[name={name}]").fill(value)
+        field = page.locator(f"form.whole [name={name}]")
+        if name == "group":
+            field.select_option(value)
+        else:
+            field.fill(value)
     page.get_by_role("button", name="Keep it").tap()
 
 

@@ -188,7 +188,7 @@ def page(
             mark=home.desk.mark() if who.role is not None else "",
             invented=home.settings.invented,
             kept=_kept(request, home, who),
-            held=_held(home, flock) if who.may_log else "",
+            held=_held(home, flock) if who.may_write("eggs_out") else "",
             **shown,
         )
     )
