@@ -60,7 +60,7 @@ def eggs(
         bool, typer.Option("--all", help="Everybody who received eggs, not the last 60 times.")
     ] = False,
 ) -> None:
-    """The egg store: lots, boxes and orders, what may not be sold, and who received what."""
+    """The egg store: what may be sold, and who received what."""
     with opened(ctx, flock_file) as store:
         entries = store.entries()
         asked = moment_asked(on, newest_zone(entries))
