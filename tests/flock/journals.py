@@ -74,7 +74,9 @@ last_held = st.none() | st.sampled_from(DAYS)
 EGGS_KEPT: list[st.SearchStrategy[Draft]] = [
     _kind("eggs_boxed", box=box, eggs=st.integers(1, 12), group=st.none() | group),
     _kind("eggs_out", use=st.sampled_from(["eaten", "sold", "given", "discarded"]),
-          eggs=st.integers(1, 12), box=st.none() | box, order=st.none() | order),
+          eggs=st.integers(1, 12), box=st.none() | box),
+    _kind("eggs_out", use=st.sampled_from(["sold", "given"]), eggs=st.integers(1, 12),
+          box=st.none() | box, order=st.none() | order),
     _kind("eggs_ordered", order=order, eggs=small, on=st.sampled_from(DAYS),
           to=st.just("Ann")),
     _kind("eggs_collected", group=group, eggs=st.integers(3, 12)),

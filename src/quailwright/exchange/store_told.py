@@ -3,7 +3,8 @@
 The page, the command and the API show this one thing.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any, Literal
@@ -12,7 +13,7 @@ import msgspec
 
 from quailwright.flock.held import Hold, box_holds, hold_of, lots_told, reasons_told, sell_by
 from quailwright.flock.kept import facts_of
-from quailwright.flock.state import Box, EggLot, EggsGone, Flock, Order
+from quailwright.flock.state import Box, EggLot, EggsGone, Flock, Order, Withholding
 from quailwright.journal import entries as kinds
 from quailwright.journal.entries import Entry
 from quailwright.language import mark, said_plainly, say, say_many
@@ -205,8 +206,8 @@ def store_told(
     on_hand = sum(lot.eggs for lot in lots)
     held = loose_held + boxes_held
     left = [one for one in reversed(flock.eggs_gone) if one.use != "discarded"]
-    written = _written(entries) if any(one.passed_over for one in left) else {}
-    gone = [_received(flock, one, written) for one in left]
+    beside = _beside(flock, entries)
+    gone = [_received(flock, one, beside.get(one.entry, [])) for one in left]
     wrong = [one for one in gone if one.affected or one.maybe]
     found = [one for one in gone if _is_of(one, of.strip())]
     free = on_hand - held - past
@@ -438,25 +439,57 @@ def _asks(flock: Flock, on: date) -> list[str]:
     return []
 
 
-def _written(entries: Sequence[Entry]) -> dict[str, int]:
-    """When each entry arrived, and what stands in another's stead: its turn."""
-    return {fact.id: turn for turn, entry in enumerate(entries) for fact in facts_of(entry)}
+def _beside(flock: Flock, entries: Sequence[Entry]) -> dict[str, list[Hold]]:
+    """By the entry of loose eggs that left, withheld lots that may have been among them.
 
-
-def _maybe(flock: Flock, gone: EggsGone, written: Mapping[str, int]) -> list[Hold]:
-    """Withheld lots beside what left, of treatments that were written down after it had left."""
-    found = []
-    for laid, group, eggs in gone.passed_over:
-        held = flock.withheld_on(group, laid)
-        hold = hold_of(flock, flock.lots[laid, group], gone.day, gone.use, eggs)
-        if held is None or hold is None:
-            continue
-        if written.get(held.entry, -1) > written.get(gone.entry, -1):
-            found.append(hold)
+    They lay beside them, and their treatment was written down only after they had left. The fold
+    has it that free eggs left; whoever took them did not know that others were not.
+    """
+    found: dict[str, list[Hold]] = {}
+    if not (flock.withholdings and entries):
+        return found
+    turns = {fact.id: n for n, entry in enumerate(entries) for fact in facts_of(entry)}
+    known = {fact.id: fact for entry in entries for fact in facts_of(entry)}
+    later = Counter[tuple[date, str]]()
+    for gone in reversed(flock.eggs_gone):
+        entry = known.get(gone.entry)
+        if isinstance(entry, kinds.EggsOut) and gone.use != "discarded" and entry.box is None:
+            taken = {(one.laid, one.group) for one in gone.lots}
+            for held in flock.withholdings:
+                if turns.get(held.entry, -1) > turns[gone.entry] and held.since <= gone.day:
+                    found.setdefault(gone.entry, []).extend(
+                        hold
+                        for hold in _of_withholding(flock, held, entry, gone, later)
+                        if (hold.laid, hold.group) not in taken
+                    )
+        for one in gone.lots:
+            later[one.laid, one.group] += one.eggs
     return found
 
 
-def _received(flock: Flock, gone: EggsGone, written: Mapping[str, int]) -> Received:
+def _of_withholding(
+    flock: Flock,
+    held: Withholding,
+    entry: kinds.EggsOut,
+    gone: EggsGone,
+    later: Counter[tuple[date, str]],
+) -> Iterator[Hold]:
+    """Lots that it withholds, fit what left, and were still there; `later` left after it."""
+    if entry.group not in (None, held.group):
+        return
+    first = max(held.since, entry.laid_from or date.min)
+    last = min(held.eggs_until or date.max, gone.day, entry.laid_to or date.max)
+    for days in range((last - first).days + 1):
+        lot = flock.lots.get((first + timedelta(days=days), held.group))
+        if lot is None:
+            continue
+        there = lot.on_hand + lot.set_to_hatch + later[lot.laid, lot.group]
+        hold = hold_of(flock, lot, gone.day, gone.use, there)
+        if there and hold is not None:
+            yield hold
+
+
+def _received(flock: Flock, gone: EggsGone, maybe: Sequence[Hold]) -> Received:
     still = [
         (one, hold_of(flock, flock.lots[one.laid, one.group], gone.day, gone.use))
         for one in gone.lots
@@ -464,7 +497,6 @@ def _received(flock: Flock, gone: EggsGone, written: Mapping[str, int]) -> Recei
     ]
     affected = [one for one, hold in still if hold is not None and hold.why != "age"]
     holds = [hold for _, hold in still if hold is not None and hold.why != "age"]
-    maybe = _maybe(flock, gone, written)
     return Received(
         gone.day,
         gone.use,
@@ -474,7 +506,7 @@ def _received(flock: Flock, gone: EggsGone, written: Mapping[str, int]) -> Recei
         [InLot(one.laid, one.group, one.eggs) for one in gone.lots],
         [InLot(one.laid, one.group, one.eggs) for one in affected],
         [InLot(hold.laid, hold.group, hold.eggs) for hold in maybe],
-        say(reasons_told(flock, holds + maybe)) if holds or maybe else "",
+        say(reasons_told(flock, [*holds, *maybe])) if holds or maybe else "",
         gone.entry,
     )
 

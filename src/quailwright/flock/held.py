@@ -51,11 +51,27 @@ class Hold:
         return (self.why, self.group, self.until, self.by, self.treated)
 
 
+def is_held(flock: Flock, lot: EggLot, on: date, use: kinds.EggsUse) -> bool:
+    """Whether anything keeps eggs of this lot from that use on the day `on`."""
+    if use == "discarded":
+        return False
+    if flock.withholdings and flock.withheld_on(lot.group, lot.laid) is not None:
+        return True
+    if use == "eaten":
+        return False
+    if flock.quarantines and flock.quarantine_of(lot, on) is not None:
+        return True
+    if not flock.egg_rules:
+        return False
+    last = sell_by(flock, lot.laid)
+    return last is not None and on > last
+
+
 def hold_of(
     flock: Flock, lot: EggLot, on: date, use: kinds.EggsUse, eggs: int | None = None
 ) -> Hold | None:
     """What keeps eggs of this lot from that use on the day `on`, or None."""
-    if use == "discarded":
+    if not is_held(flock, lot, on, use):
         return None
     eggs = lot.on_hand if eggs is None else eggs
     held = flock.withheld_on(lot.group, lot.laid) if flock.withholdings else None
@@ -71,8 +87,6 @@ def hold_of(
             held.given_to,
             held.since,
         )
-    if use == "eaten":
-        return None
     apart = flock.quarantine_of(lot, on) if flock.quarantines else None
     if apart is not None:
         free = apart.until + _DAY

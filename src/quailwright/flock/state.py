@@ -434,8 +434,7 @@ class EggsFrom(NamedTuple):
 class EggsGone(NamedTuple):
     """Eggs that left the store on a day: for what, to whom, for which order, of which lots.
 
-    `income_told`: whether what they brought is told. `lots` leaves out eggs that nobody logged;
-    `passed_over` are lots that lay beside them, as old or older, and were withheld.
+    `income_told`: whether what they brought is told. `lots` leaves out eggs that nobody logged.
     """
 
     day: date
@@ -446,7 +445,6 @@ class EggsGone(NamedTuple):
     order: str = ""
     lots: tuple[EggsFrom, ...] = ()
     entry: str = ""
-    passed_over: tuple[tuple[date, str, int], ...] = ()
 
 
 class WaterFilled(NamedTuple):

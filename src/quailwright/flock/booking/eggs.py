@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from quailwright.flock.booking.known import contradict, group_of, near, pay, refuse
-from quailwright.flock.held import Hold, box_holds, hold_of, lots_told, reasons_told
+from quailwright.flock.held import Hold, box_holds, hold_of, is_held, lots_told, reasons_told
 from quailwright.flock.state import Box, EggLot, EggsFrom, EggsGone, Flock, Order
 from quailwright.journal import entries as kinds
 from quailwright.language import Said, later, mark
@@ -75,11 +75,10 @@ def eggs_out(flock: Flock, entry: kinds.EggsOut, day: date, forced: bool) -> Non
         group_of(flock, entry, entry.group)
     order = None if entry.order is None else order_of(flock, entry, entry.order)
     box = None if entry.box is None else box_of(flock, entry, entry.box)
-    holds: list[Hold] = []
-    fitting = _in_box(flock, entry, day, box, holds) if box else _in_store(flock, entry, day, holds)
+    fitting = _in_box(flock, entry, day, box) if box else _in_store(flock, entry, day)
     available = sum(each.eggs for each in fitting if not each.held)
     if available < entry.eggs:
-        _eggs_short(flock, entry, fitting, holds, forced)
+        _eggs_short(flock, entry, day, fitting, forced)
     left = entry.eggs
     gone: list[EggsFrom] = []
     for each in sorted(fitting, key=lambda each: each.held):
@@ -92,14 +91,14 @@ def eggs_out(flock: Flock, entry: kinds.EggsOut, day: date, forced: bool) -> Non
             _take_from_box(flock, each.box, each.lot, taken)
         forget_empty(flock, each.lot)
         name = each.box.name if each.box is not None else ""
-        held = each.held and hold_of(flock, each.lot, day, entry.use) is not None
+        held = each.held and is_held(flock, each.lot, day, entry.use)
         gone.append(EggsFrom(each.lot.laid, each.lot.group, taken, name, held))
     if left:
         lot = lot_of(flock, entry.laid_to or day, entry.group or "")
         lot.found += left
         lot.out += left
     if order is not None:
-        order.filled += entry.eggs
+        order.filled += entry.eggs if entry.use in ("sold", "given") else 0
     flock.eggs_gone.append(
         EggsGone(
             day,
@@ -110,46 +109,52 @@ def eggs_out(flock: Flock, entry: kinds.EggsOut, day: date, forced: bool) -> Non
             entry.order or "",
             tuple(gone),
             entry.id,
-            tuple((h.laid, h.group, h.eggs) for h in holds if h.why == "treated" and not h.box),
         )
     )
     pay(flock, day, entry.income, mark("eggs sold"))
 
 
-def _in_box(
-    flock: Flock, entry: kinds.EggsOut, day: date, box: Box, holds: list[Hold]
-) -> list[_Fitting]:
+def _in_box(flock: Flock, entry: kinds.EggsOut, day: date, box: Box) -> list[_Fitting]:
     """The eggs of a box, oldest first; all are held by what holds any of its lots."""
-    holds += box_holds(flock, box, day, entry.use)
+    held = any(is_held(flock, flock.lots[key], day, entry.use) for key in box.lots)
     return [
-        _Fitting(flock.lots[key], eggs, box, bool(holds))
+        _Fitting(flock.lots[key], eggs, box, held)
         for key, eggs in sorted(box.lots.items())
         if _fits(entry, *key)
     ]
 
 
-def _in_store(flock: Flock, entry: kinds.EggsOut, day: date, holds: list[Hold]) -> list[_Fitting]:
+def _in_store(flock: Flock, entry: kinds.EggsOut, day: date) -> list[_Fitting]:
     """Eggs of the store, oldest first, no more free ones than are asked for."""
     found: list[_Fitting] = []
     free = 0
     for lot in lots(flock, entry.group, entry.laid_from, entry.laid_to):
-        if not lot.loose:
+        loose = lot.loose
+        if not loose:
             continue
-        hold = hold_of(flock, lot, day, entry.use, lot.loose)
-        if hold is not None:
-            holds.append(hold)
-        else:
-            free += lot.loose
-        found.append(_Fitting(lot, lot.loose, None, hold is not None))
+        held = is_held(flock, lot, day, entry.use)
+        free += 0 if held else loose
+        found.append(_Fitting(lot, loose, None, held))
         if free >= entry.eggs:
             return found
-    boxed: list[_Fitting] = []
-    for box in flock.boxes.values():
-        of_box: list[Hold] = []
-        boxed += _in_box(flock, entry, day, box, of_box)
-        holds += of_box
+    boxed = [each for box in flock.boxes.values() for each in _in_box(flock, entry, day, box)]
     boxed.sort(key=lambda each: (each.lot.laid, each.lot.group))
     return found + boxed
+
+
+def _holds(flock: Flock, entry: kinds.EggsOut, day: date, fitting: list[_Fitting]) -> list[Hold]:
+    """What holds those of the fitting eggs that are held, each lot of a box with them."""
+    boxes = {each.box.name: each.box for each in fitting if each.box is not None and each.held}
+    if entry.box is not None:
+        boxes[entry.box] = flock.boxes[entry.box]
+    loose = (
+        hold_of(flock, each.lot, day, entry.use, each.eggs)
+        for each in fitting
+        if each.held and each.box is None
+    )
+    return [hold for hold in loose if hold is not None] + [
+        hold for box in boxes.values() for hold in box_holds(flock, box, day, entry.use)
+    ]
 
 
 def _fits(entry: kinds.EggsOut, laid: date, group: str) -> bool:
@@ -182,10 +187,11 @@ def unbox_beyond_stock(flock: Flock, lot: EggLot) -> None:
 def _eggs_short(
     flock: Flock,
     entry: kinds.EggsOut,
+    day: date,
     fitting: list[_Fitting],
-    holds: list[Hold],
     forced: bool,
 ) -> None:
+    holds = _holds(flock, entry, day, fitting)
     on_hand = sum(each.eggs for each in fitting)
     if on_hand >= entry.eggs and holds:
         parts = {
