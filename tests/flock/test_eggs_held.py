@@ -183,7 +183,9 @@ def test_a_withholding_follows_birds_that_join_others() -> None:
     """Without a date, too; and the date told for those treated holds for those that they joined."""
     join = made("birds_moved", "2027-05-05", group="north", place="barn", to_group="south", hens=5)
     eggs = laid(20, 6, "south")
-    for until, findings in (({}, 1), ({"eggs_withheld_until": "2027-05-19"}, 0)):
+    cases: list[tuple[dict[str, Any], int]]
+    cases = [({}, 1), ({"eggs_withheld_until": "2027-05-19"}, 0)]
+    for until, findings in cases:
         flock = fold([*BOTH, treated(**until), join, eggs, out(21, 6)])
         assert len(flock.findings) == findings
     told = treated(8, eggs_withheld_until="2027-05-20")

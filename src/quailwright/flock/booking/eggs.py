@@ -1,8 +1,9 @@
 """Bookings of eggs for the kitchen, in lots by lay date and group."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
+from typing import NamedTuple
 
 from quailwright.flock.booking.known import contradict, group_of, near, pay, refuse
 from quailwright.flock.held import Hold, box_holds, hold_of, is_held, lots_told, reasons_told
@@ -56,8 +57,7 @@ def eggs_collected(flock: Flock, entry: kinds.EggsCollected, day: date, forced: 
         flock.stocked[key] = lot
 
 
-@dataclass(frozen=True, slots=True)
-class _Fitting:
+class _Fitting(NamedTuple):
     """Eggs of a lot, loose or in a box, that an entry may take; `held`: it should not."""
 
     lot: EggLot
