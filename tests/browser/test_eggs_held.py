@@ -3,7 +3,8 @@
 from pathlib import Path
 
 from playwright.sync_api import Page, expect
-from tests.browser.conftest import Phone, now, serving
+from tests.browser.conftest import PHONE, Phone, now, serving
+from tests.browser.test_access import SMALL, WIDE, unfold, violations
 from tests.makers import made
 
 from quailwright.journal.entries import EggsOut, Entry
@@ -60,3 +61,26 @@ def test_a_phone_with_no_signal_refuses_to_sell_a_box_that_is_held(
         page.reload()
         expect(page.locator("#waiting")).to_be_hidden()
         assert [each.group for each in server.entries() if isinstance(each, EggsOut)] == ["south"]
+
+
+def test_the_egg_store_and_its_labels_shut_nobody_out(tmp_path: Path, phone: Phone) -> None:
+    flock = str(tmp_path / "own.sqlite")
+    more = (
+        made("eggs_collected", TODAY, group="south", eggs=9),
+        made("eggs_ordered", TODAY, order="ann-1", eggs=6, on=TODAY, to="Ann"),
+        made("eggs_out", TODAY, use="sold", eggs=4, to="Ann", group="south"),
+        made("egg_rule", TODAY, storage="cool", keeps_days=21, checked_on="2020-01-01",
+             said_by="the county office"),
+    )  # fmt: skip
+    with open_store(flock, create=True) as store, store.writing() as writer:
+        writer.append((*KEPT, *more), now())
+    with serving(flock) as server:
+        page = phone(server.address)
+        for path in ("/eggs/store", "/eggs/labels", "/paper/places"):
+            page.goto(server.address + path)
+            assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"], path
+            unfold(page)
+            assert page.evaluate(SMALL) + page.evaluate(WIDE) == [], path
+            for scheme in ("light", "dark"):
+                page.emulate_media(color_scheme=scheme)
+                assert violations(page) == [], (path, scheme)

@@ -152,11 +152,18 @@ def reasons_told(flock: Flock, holds: Sequence[Hold]) -> str:
     by_reason: defaultdict[object, list[Hold]] = defaultdict(list)
     for hold in holds:
         by_reason[hold.reason if hold.why != "age" else "age"].append(hold)
-    sentences = [_reason(flock, alike[0]) for alike in by_reason.values()]
-    first, *rest = sentences or [later("")]
-    for sentence in rest:
-        first = later("{first} {rest}", first=first, rest=sentence)
-    return first
+    return _after_another([_reason(flock, alike[0]) for alike in by_reason.values()])
+
+
+def _after_another(sentences: Sequence[Said]) -> Said:
+    if len(sentences) == 1:
+        return sentences[0]
+    half = len(sentences) // 2
+    return later(
+        "{first} {rest}",
+        first=_after_another(sentences[:half]),
+        rest=_after_another(sentences[half:]),
+    )
 
 
 def _reason(flock: Flock, hold: Hold) -> Said:
