@@ -91,7 +91,7 @@ def test_labels_leave_out_what_is_withheld(app: FastAPI, keeper: TestClient) -> 
         assert line in text
     record(app, TREATED)
     text = keeper.get("/eggs/labels").text
-    assert text.count('<article class="card"') == 1
+    assert text.count('<article class="card label"') == 1
     assert "lot 2027-05-02 south" in text
     assert '<span translate="no">carton</span>' not in text
     assert "9 eggs are held or past their time." in text
