@@ -37,6 +37,7 @@ PAGES = {
     ),
     "costs": "/costs",
     "signs": "/signs",
+    "egg-store": "/eggs/store",
     "feed": "/feed",
     "housing": "/housing?standard=default",
     "manure": "/manure",

@@ -79,7 +79,8 @@ def kept(quail: Quail) -> Quail:
         "eggs_collected group=hens eggs=8 at=2027-05-02",
         "eggs_set hatch=may eggs=24 place=incubator source=friend at=2027-05-02T20:00",
         "feed_bought feed=pellets kg=20 cost=18 at=2027-05-01",
-        "treated group=hens product=powder eggs_withheld_until=2027-05-09 at=2027-05-03",
+        "treated group=hens product=powder eggs_withheld_until=2027-05-09 "
+        "meat_withheld_until=2027-05-09 at=2027-05-03",
         "quarantine place=pen until=2027-05-31 at=2027-05-03",
     ):
         answer = quail("log", *words.split())

@@ -47,7 +47,7 @@ def test_today(kept: Quail) -> None:
     for held in answer.json["withheld"]:
         fits(held, {"what": str, "of": str, "until": str, "because": str})
     assert [(held["what"], held["until"]) for held in answer.json["withheld"]] == [
-        ("eggs", "2027-05-09"), ("birds", "2027-05-31"),
+        ("eggs", "2027-05-09"), ("meat", "2027-05-09"), ("birds", "2027-05-31"),
     ]  # fmt: skip
 
 
@@ -107,6 +107,7 @@ def test_flock(kept: Quail) -> None:
     [lot] = stands["lots"]
     assert lot == {
         "laid": "2027-05-02", "group": "hens", "eggs": 8, "age_days": 4, "withheld_until": None,
+        "withheld": False,
     }  # fmt: skip
     [feed] = stands["feeds"]
     assert set(feed) == {"feed", "stage", "kg", "unbought_kg"}

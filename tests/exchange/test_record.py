@@ -14,11 +14,17 @@ from hypothesis import given, settings
 from tests.flock.journals import journals
 from tests.makers import made, uid
 
-from quailwright.exchange.record import check, export_file, import_lines, record
-from quailwright.flock.fold import Record, fold, refusals
+from quailwright.exchange.record import (
+    check,
+    export_file,
+    fitting,
+    import_lines,
+    kept_at_hand,
+    record,
+)
+from quailwright.flock.fold import fold
 from quailwright.flock.standing import standing
-from quailwright.guide.rules import problems
-from quailwright.journal.entries import CareRule, Entry, Retract, as_dict, encode
+from quailwright.journal.entries import Entry, as_dict, encode
 from quailwright.journal.findings import BadInput, FlockUnusable, QuailwrightError, Withheld
 from quailwright.journal.jsonl import read_file
 from quailwright.journal.store import Store, open_store
@@ -364,13 +370,11 @@ def accepted(journal: list[Entry]) -> list[Entry]:
     """Those of the entries that would be taken, one after the other."""
     kept: list[Entry] = []
     for entry in journal:
-        brought = [
-            entry,
-            *([entry.instead] if isinstance(entry, Retract) and entry.instead else []),
-        ]
-        nonsense = any(isinstance(fact, CareRule) and problems(fact) for fact in brought)
-        if not nonsense and not refusals(Record(kept), [entry]):
-            kept.append(entry)
+        try:
+            fitting(kept_at_hand(kept, NOW), [entry])
+        except QuailwrightError:
+            continue
+        kept.append(entry)
     return kept
 
 

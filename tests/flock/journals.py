@@ -66,6 +66,30 @@ def _of_birds(kind: str, **fields: st.SearchStrategy[Any]) -> st.SearchStrategy[
     return st.builds(merge, _kind(kind, **fields), _birds.filter(lambda b: any(b.values())))
 
 
+box = st.sampled_from(["a", "b"])
+order = st.sampled_from(["ann", "bo"])
+last_held = st.none() | st.sampled_from(DAYS)
+
+# Boxes and orders of eggs, and what holds eggs back.
+EGGS_KEPT: list[st.SearchStrategy[Draft]] = [
+    _kind("eggs_boxed", box=box, eggs=st.integers(1, 12), group=st.none() | group),
+    _kind("eggs_out", use=st.sampled_from(["eaten", "sold", "given", "discarded"]),
+          eggs=st.integers(1, 12), box=st.none() | box),
+    _kind("eggs_out", use=st.sampled_from(["sold", "given"]), eggs=st.integers(1, 12),
+          box=st.none() | box, order=st.none() | order),
+    _kind("eggs_ordered", order=order, eggs=small, on=st.sampled_from(DAYS),
+          to=st.just("Ann")),
+    _kind("eggs_collected", group=group, eggs=st.integers(3, 12)),
+    _kind("treated", group=group, product=st.sampled_from(["powder", "drops"]),
+          eggs_withheld_until=st.none() | st.just(DAYS[-1]),
+          meat_withheld_until=st.none() | st.just(DAYS[-1])),
+    _kind("treated", group=group, product=st.just("powder"), at=st.just(str(FIRST)),
+          eggs_withheld_until=last_held, meat_withheld_until=last_held),
+    _kind("quarantine", place=place, until=st.just(DAYS[-1])),
+    _kind("egg_rule", storage=st.just("cool"), keeps_days=st.sampled_from([1, 3, 21]),
+          checked_on=st.just(FIRST), said_by=st.just("the office")),
+]  # fmt: skip
+
 # What changes counts, and what is only told.
 COUNTED: list[st.SearchStrategy[Draft]] = [
     _of_birds("group", group=group, place=place, hatched_on=st.none() | hatching_day),
@@ -153,7 +177,7 @@ PLANNED: list[st.SearchStrategy[Draft]] = [
           source=source),
 ]  # fmt: skip
 
-facts = st.one_of(*COUNTED, *COUNTED, *TOLD, *PLANNED)
+facts = st.one_of(*COUNTED, *COUNTED, *TOLD, *EGGS_KEPT, *PLANNED)
 holdings = _kind("holding", timezone=st.sampled_from(ZONES), name=st.just("home"))
 
 # A sound beginning: every group lives and lays, every hatch is set, on the first of the days.

@@ -95,8 +95,10 @@ def test_withheld_eggs_are_refused_for_the_table_and_may_be_discarded() -> None:
     too_many = made("eggs_out", "2027-05-07", use="sold", eggs=16)
     flock = fold([*stock, too_many])
     assert only_finding(flock) == (
-        "eggs: 16 eggs sold, but of 35 on hand 20 are withheld: layers was treated with powder, "
-        "eggs withheld until 2027-05-05. Discard them; ask the vet who directed it when in doubt."
+        "eggs: 16 eggs sold, but of 35 on hand 20 are withheld: 10 of layers laid 2027-05-03, 10 "
+        "of layers laid 2027-05-05. layers was treated with powder, eggs withheld until "
+        "2027-05-05. Eggs of layers laid from 2027-05-06 on may be sold again. Discard them; ask "
+        "the vet who directed it when in doubt."
     )
     assert flock.findings[0].kind == "withheld"
 

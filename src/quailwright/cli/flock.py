@@ -209,7 +209,13 @@ def _show_eggs(stands: Standing) -> None:
     show.table(
         (say("laid"), say("group"), say("eggs"), say("days old"), say("withheld until")),
         [
-            (lot.laid, lot.group, lot.eggs, lot.age_days, lot.withheld_until)
+            (
+                lot.laid,
+                lot.group,
+                lot.eggs,
+                lot.age_days,
+                lot.withheld_until or (say("a date is told") if lot.withheld else None),
+            )
             for lot in stands.lots[-_LOTS_SHOWN:]
         ],
     )

@@ -14,6 +14,7 @@ from quailwright.cli import (
     blend,
     brooding,
     costs,
+    eggs,
     flock,
     hatch,
     housing,
@@ -80,6 +81,7 @@ app.command("log", no_args_is_help=True, epilog=log.EXAMPLES)(log.log)
 app.command("today", epilog=today.EXAMPLES)(today.today)
 app.command("signs", epilog=signs.EXAMPLES)(signs.signs)
 app.command("flock", epilog=flock.EXAMPLES)(flock.flock)
+app.command("eggs", epilog=eggs.EXAMPLES)(eggs.eggs)
 app.command("hatch", epilog=hatch.EXAMPLES)(hatch.hatch)
 app.command("outlook", epilog=outlook.EXAMPLES)(outlook.outlook)
 app.command("plan", epilog=plan.EXAMPLES)(plan.plan)

@@ -84,13 +84,13 @@ def _show_round(flock: Flock, the_round: Round, why: bool) -> None:
     else:
         print(say("About {minutes:.0f} minutes.", minutes=the_round.minutes))
     for held in the_round.withheld:
-        text = _NOT_MOVED if held.what == "birds" else _NOT_USED
+        text = _NOT_MOVED if held.what == "birds" else _NOT_USED if held.until else _NO_DATE
         print(
             say(
                 text,
                 what=say(held.what),
                 of=held.of,
-                day=wording.weekday(held.until),
+                day=wording.weekday(held.until) if held.until else "",
                 why=held.because,
             )
         )
@@ -130,6 +130,7 @@ def _show_round(flock: Flock, the_round: Round, why: bool) -> None:
 
 
 _NOT_MOVED = mark("NOT TO BE MOVED: {what} of {of}, up to and on {day} ({why}).")
+_NO_DATE = mark("NOT TO BE USED: {what} of {of} ({why}).")
 _NOT_USED = mark("NOT TO BE USED: {what} of {of}, up to and on {day} ({why}).")
 
 

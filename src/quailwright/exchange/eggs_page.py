@@ -179,11 +179,7 @@ def eggs_page(
         None if of or flock.goal is None else flock.goal.eggs_per_week,
         stands.eggs["on_hand"],
         stands.eggs["withheld"],
-        sum(
-            lot.eggs
-            for lot in stands.lots
-            if lot.withheld_until is None and lot.age_days <= fresh_days
-        ),
+        sum(lot.eggs for lot in stands.lots if not lot.withheld and lot.age_days <= fresh_days),
         fresh_days,
         [one for one in sets_in(flock, on, "due", "ahead") if one.group is not None],
         used_since(entries, first, now, flock.zone),

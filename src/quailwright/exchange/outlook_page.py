@@ -156,6 +156,12 @@ def as_things_are(
     return once(hour, drawn) if once is not None else drawn()
 
 
+def as_asked(store: Store, flock: Flock, asked: date | datetime) -> Outlook:
+    """The weeks after a day or an instant as things stand; `flock` is folded up to then."""
+    known = believed(store, flock, asked)
+    return outlook_told.ahead(known, WEEKS, DRAWS, SEED, as_it_stands(known, WEEKS))
+
+
 def _sources(flock: Flock) -> Iterator[tuple[str, str]]:
     """Whose eggs may be set: known sources, own groups with hens and cocks, and new ones."""
     own = {group.name for group in flock.groups_alive() if group.alive.hens and group.alive.cocks}

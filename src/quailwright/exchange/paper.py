@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 from quailwright.flock.standing import GroupStanding, PlaceStanding, standing
 from quailwright.flock.state import Flock
 from quailwright.guide.occasions import elapsed, may_lay, turns_until
-from quailwright.guide.round import Held, Round, Task
+from quailwright.guide.round import Held, Round, Task, withheld
 from quailwright.guide.rules import rules_at
 from quailwright.husbandry.incubation import hatch_day_range
 from quailwright.journal.findings import BadInput
@@ -175,11 +175,13 @@ class Card:
     place: PlaceStanding
     groups: list[CardGroup]
     hatches: list[CardHatch]
+    held: list[Held]
 
 
 def place_cards(flock: Flock, on: date) -> list[Card]:
     """A card for every place in use, in the order of the walk, as of the day `on`."""
     first_day, _, _ = hatch_day_range()
+    held = [each for each in withheld(flock, on) if each.what != "birds"]
     return [
         Card(
             place,
@@ -195,6 +197,7 @@ def place_cards(flock: Flock, on: date) -> list[Card]:
                 for hatch in flock.hatches_open()
                 if hatch.place == place.place
             ],
+            [each for each in held if each.of in {group.group for group in place.groups}],
         )
         for place in standing(flock, on).places
         if not place.closed

@@ -17,7 +17,16 @@ from operator import itemgetter
 from quailwright.flock.booking import BOOKINGS, Refused
 from quailwright.flock.corrections import corrections, retracts_nothing
 from quailwright.flock.state import Flock
-from quailwright.journal.entries import RANK, Entry, Holding, Retract
+from quailwright.journal.entries import (
+    RANK,
+    BirdsMoved,
+    EggRule,
+    Entry,
+    Holding,
+    Quarantine,
+    Retract,
+    Treated,
+)
 from quailwright.journal.findings import Finding
 from quailwright.journal.moments import (
     OrderKey,
@@ -219,6 +228,7 @@ def refusals(record: Record, new: Sequence[Entry]) -> list[Finding]:
     A contradiction that an entry insists on (`force`) is kept and shown, not refused; so is one
     that it makes of another entry, of before or new, which would not be there without it. And what
     could be logged one by one in the order given is taken: so an export comes in again as a whole.
+    A withholding logged late is taken, and what left meanwhile becomes a contradiction.
     """
     known, before = list(record.entries), list(record.flock.findings)
     record.add(new)
@@ -239,6 +249,8 @@ def refused(
     """
     open_before = _open(before)
     brought = _brought(after, open_before)
+    if any(f.kind == "withheld" for f in brought) and any(map(_holds_back, new)):
+        brought = brought if not _fit_one_by_one(Record(known, on), new) else []
     insisting = {entry.id for entry in new if _insists(entry)}
     if not brought or not insisting:
         return brought
@@ -253,9 +265,22 @@ def _fit_one_by_one(record: Record, new: Sequence[Entry]) -> bool:
         before = _open(record.flock.findings)
         record.add([entry])
         own = {fact.id for fact in (entry, getattr(entry, "instead", None)) if fact is not None}
-        if any(f.entry in own or not _insists(entry) for f in _brought(record.flock, before)):
-            return False
+        may_upset = _insists(entry)
+        for finding in _brought(record.flock, before):
+            told_late = finding.kind == "withheld" and _holds_back(entry)
+            if finding.entry in own or not (may_upset or told_late):
+                return False
     return True
+
+
+def _holds_back(entry: Entry) -> bool:
+    """Whether it may hold eggs or birds back that left before anyone had logged it.
+
+    It is taken all the same, or a treatment logged late could not be logged at all: what left
+    stands as a contradiction from then on.
+    """
+    fact = entry.instead if isinstance(entry, Retract) else entry
+    return isinstance(fact, Treated | Quarantine | BirdsMoved | EggRule)
 
 
 _About = tuple[str, str, str]

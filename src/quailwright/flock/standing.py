@@ -66,13 +66,17 @@ class PlaceStanding:
 
 @dataclass(frozen=True, slots=True)
 class LotStanding:
-    """Eggs on hand that one group laid on one day."""
+    """Eggs on hand that one group laid on one day.
+
+    `withheld` by a medicine; `withheld_until` is None, too, while nobody has told the date.
+    """
 
     laid: date
     group: str
     eggs: int
     age_days: int
     withheld_until: date | None
+    withheld: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +152,7 @@ def standing(flock: Flock, on: date) -> Standing:
     """What stands on the day `on`, in the order of the walk. `flock` is folded up to then."""
     groups = list(flock.groups_alive())
     lots = [_lot(flock, key, on) for key, lot in flock.lots.items() if lot.on_hand > 0]
-    withheld = sum(lot.eggs for lot in lots if lot.withheld_until is not None)
+    withheld = sum(lot.eggs for lot in lots if lot.withheld)
     on_hand = sum(lot.eggs for lot in lots)
     money: defaultdict[str, float] = defaultdict(float)
     for payment in flock.payments:
@@ -286,4 +290,5 @@ def _lot(flock: Flock, key: tuple[date, str], on: date) -> LotStanding:
         lot.on_hand,
         (on - lot.laid).days,
         held.eggs_until if held is not None else None,
+        held is not None,
     )

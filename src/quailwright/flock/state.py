@@ -225,7 +225,8 @@ class Hatch:
 class EggLot:
     """Eggs of one group laid on one day. `collected + found == on_hand + out + set_to_hatch`.
 
-    They were counted `counts` times that day, the most at once being `largest_count`.
+    They were counted `counts` times that day, the most at once being `largest_count`. `boxed` of
+    those on hand are in boxes; `place` is where the group lived when they were gathered.
     """
 
     laid: date
@@ -237,11 +238,49 @@ class EggLot:
     set_to_hatch: int = 0
     counts: int = 0
     largest_count: int = 0
+    boxed: int = 0
+    place: str = ""
 
     @property
     def on_hand(self) -> int:
         """Eggs still in the store."""
         return self.collected + self.found - self.out - self.set_to_hatch
+
+    @property
+    def loose(self) -> int:
+        """Eggs still in the store that are in no box."""
+        return self.on_hand - self.boxed
+
+
+@dataclass(slots=True)
+class Box:
+    """A box of eggs: how many of each lot are in it, by lay date and group."""
+
+    name: str
+    packed_on: date
+    lots: dict[tuple[date, str], int] = field(default_factory=dict)
+
+    @property
+    def eggs(self) -> int:
+        """All eggs in it."""
+        return sum(self.lots.values())
+
+
+@dataclass(slots=True)
+class Order:
+    """Eggs promised to somebody for a day; `filled` have left for it. 0 eggs: called off."""
+
+    name: str
+    eggs: int
+    on: date
+    to: str
+    price_per_egg: float | None
+    filled: int = 0
+
+    @property
+    def left(self) -> int:
+        """Eggs still to come."""
+        return max(0, self.eggs - self.filled)
 
 
 @dataclass(slots=True)
@@ -301,15 +340,35 @@ class FeedStock:
         return paid[-1] if paid else None
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Withholding:
-    """Eggs laid and meat taken from a group in these days are withheld. Both ends count."""
+    """Eggs laid and meat taken from a group in these days are withheld. Both ends count.
+
+    None as the last day: nobody has told it yet, so they are withheld until somebody does.
+    `treated` is the group that was given the product, where its birds brought this to `group`;
+    `entry` the entry that says so.
+    """
 
     group: str
     product: str
     since: date
     eggs_until: date | None
     meat_until: date | None
+    treated: str = ""
+    entry: str = ""
+
+    @property
+    def given_to(self) -> str:
+        """The group that was treated."""
+        return self.treated or self.group
+
+
+class Quarantined(NamedTuple):
+    """A place was in quarantine in these days. Both ends count."""
+
+    place: str
+    since: date
+    until: date
 
 
 @dataclass(slots=True)
@@ -362,13 +421,30 @@ class Payment:
     group: str = ""
 
 
+class EggsFrom(NamedTuple):
+    """Eggs of one lot that left the store; `held` where they were not to leave for that use."""
+
+    laid: date
+    group: str
+    eggs: int
+    box: str
+    held: bool
+
+
 class EggsGone(NamedTuple):
-    """Eggs that left the store on a day, and for what; whether what they brought is told."""
+    """Eggs that left the store on a day: for what, to whom, for which order, of which lots.
+
+    `income_told`: whether what they brought is told. `lots` leaves out eggs that nobody logged.
+    """
 
     day: date
     use: kinds.EggsUse
     eggs: int
     income_told: bool
+    to: str = ""
+    order: str = ""
+    lots: tuple[EggsFrom, ...] = ()
+    entry: str = ""
 
 
 class Feeding(NamedTuple):
@@ -496,6 +572,9 @@ class Flock:
         default_factory=lambda: defaultdict(list)
     )
     withholdings: list[Withholding] = field(default_factory=list)
+    quarantines: list[Quarantined] = field(default_factory=list)
+    boxes: dict[str, Box] = field(default_factory=dict)
+    orders: dict[str, Order] = field(default_factory=dict)
     outages: list[tuple[date, kinds.Outage]] = field(default_factory=list)
     feedings: list[Feeding] = field(default_factory=list)
     water: list[WaterFilled] = field(default_factory=list)
@@ -520,7 +599,7 @@ class Flock:
         `booking.eggs.lot_of` makes new ones before it changes them.
         """
         made = _apart(self)
-        for name in ("places", "groups", "hatches", "feeds", "birds", "planned_sets"):
+        for name in _CHANGING:
             setattr(made, name, {key: _apart(one) for key, one in getattr(self, name).items()})
         made.receipts = [_apart(receipt) for receipt in self.receipts]
         made.care = defaultdict(list, {key: days.copy() for key, days in self.care.items()})
@@ -554,19 +633,46 @@ class Flock:
         )
 
     def withheld_on(self, group: str, laid: date) -> Withholding | None:
-        """What withholds eggs that this group laid on that day, or None."""
+        """What withholds eggs that this group laid on that day, the longest of all; or None."""
+        longest = None
         for held in self.withholdings:
-            if held.group == group and held.since <= laid <= (held.eggs_until or date.min):
-                return held
-        return None
+            if held.group != group or not held.since <= laid <= (held.eggs_until or date.max):
+                continue
+            if longest is None or (held.eggs_until or date.max) > (longest.eggs_until or date.max):
+                longest = held
+        return longest
 
     def meat_withheld_on(self, group: str, day: date) -> Withholding | None:
-        """What withholds meat of this group on that day, or None."""
+        """What withholds meat of this group on that day, the longest of all; or None."""
+        longest = None
         for held in self.withholdings:
-            if held.group == group and held.since <= day <= (held.meat_until or date.min):
-                return held
+            if held.group != group or not held.since <= day <= (held.meat_until or date.max):
+                continue
+            if longest is None or (held.meat_until or date.max) > (longest.meat_until or date.max):
+                longest = held
+        return longest
+
+    def quarantine_of(self, lot: EggLot, on: date) -> Quarantined | None:
+        """The quarantine, not over on the day `on`, in which a lot was laid; or None."""
+        for apart in self.quarantines:
+            if apart.place == lot.place and apart.since <= lot.laid <= apart.until >= on:
+                return apart
         return None
 
+    @property
+    def egg_rule(self) -> kinds.EggRule | None:
+        """How long eggs keep, as the keeper was told for the way they store them; or None.
+
+        Where the keeper has not said how, it is the only rule they were told, if it is one.
+        """
+        storage = self.holding.egg_storage if self.holding is not None else None
+        if storage is not None:
+            return self.egg_rules.get(storage)
+        return next(iter(self.egg_rules.values())) if len(self.egg_rules) == 1 else None
+
+
+_CHANGING = ("places", "groups", "hatches", "feeds", "birds", "planned_sets", "boxes", "orders")
+"""The parts of a flock, by name, that bookings change in place."""
 
 _Part = TypeVar("_Part")
 

@@ -21,6 +21,7 @@ from quailwright.guide.occasions import (
     elapsed,
     hatch_day,
     heat_words,
+    may_lay,
     occasions,
     rest_days,
 )
@@ -83,12 +84,13 @@ class Missed:
 class Held:
     """Something that may not be used or moved yet: a firm no, until the end of that day.
 
-    `what` is `eggs`, `meat` or `birds`, to be said where it is shown.
+    `what` is `eggs`, `meat` or `birds`, to be said where it is shown. `until` is None while nobody
+    has told the date: it is held until somebody does.
     """
 
     what: str
     of: str
-    until: date
+    until: date | None
     because: str
 
 
@@ -165,7 +167,7 @@ def todays_round(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> Round:
         tuple(missed),
         tuple(sorted(coming, key=lambda task: task.due.isoformat())),
         tuple(signs(flock, on, air)),
-        tuple(_withheld(flock, on)),
+        tuple(withheld(flock, on)),
     )
 
 
@@ -433,12 +435,27 @@ def day_of_hatch(hatch: Hatch, at: datetime) -> str:
     return wording.both_counts(hatch_day(hatch, at))
 
 
-def _withheld(flock: Flock, on: date) -> Iterator[Held]:
+def withheld(flock: Flock, on: date) -> Iterator[Held]:
+    """Everything that may not be used or moved on the day `on`."""
+    shown: set[tuple[str, str, str, date | None]] = set()
     for held in flock.withholdings:
-        because = say("treated with {product}", product=held.product)
+        group = flock.groups[held.group]
         for what, last in ((mark("eggs"), held.eggs_until), (mark("meat"), held.meat_until)):
-            if last is not None and on <= last:
-                yield Held(what, held.group, last, because)
+            key = (what, held.group, held.product, last)
+            bears = group.alive.total and (what == "meat" or may_lay(group, on))
+            if key in shown or (on > last if last is not None else not bears):
+                continue
+            shown.add(key)
+            because = (
+                say("treated with {product}", product=held.product)
+                if last is not None
+                else say(
+                    "treated with {product}; no date told: ask the vet or read the label, then log "
+                    "it",
+                    product=held.product,
+                )
+            )
+            yield Held(what, held.group, last, because)
     for place in flock.places.values():
         last = place.quarantined_until
         if last is not None and on <= last:

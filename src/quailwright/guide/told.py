@@ -106,13 +106,14 @@ FIELD_WORDS: Final = frozenset({
     mark("rests in winter"), mark("false signs a year"), mark("space standard"),
     mark("height"), mark("floor kind"),
     mark("together"), mark("box"), mark("order"), mark("checked on"), mark("said by"),
-    mark("litres"), mark("spot"), mark("contact"), mark("phone"),
+    mark("litres"), mark("spot"), mark("contact"), mark("phone"), mark("egg storage"),
+    mark("label name"), mark("label contact"), mark("label text"),
 })  # fmt: skip
 """What the fields of all kinds are called, without their units."""
 
 _CHOSEN: Final = frozenset({
     "role", "route", "stage", "units", "sex", "found", "use", "floor_kind", "spot",
-    "storage", "space_standard",
+    "storage", "space_standard", "egg_storage",
 })  # fmt: skip
 """Fields whose value is one of a few words of ours; others hold a keeper's own."""
 

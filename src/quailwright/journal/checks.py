@@ -208,6 +208,16 @@ def _in_order(entry: Any, first: str, last: str) -> Iterable[Problem]:
         )
 
 
+def _eggs_out(entry: kinds.EggsOut) -> Iterable[Problem]:
+    yield from _in_order(entry, "laid_from", "laid_to")
+    if entry.order is not None and entry.use not in ("sold", "given"):
+        yield (
+            "order",
+            say("eggs that are {use} fill no order.", use=say(entry.use)),
+            say("Leave order out, or mend use."),
+        )
+
+
 def _some_birds(entry: Any) -> Iterable[Problem]:
     names = [name for name in ("chicks", "hens", "cocks") if hasattr(entry, name)]
     if not any(getattr(entry, name) for name in names):
@@ -403,7 +413,8 @@ _OWN_RULES: dict[type[Entry], Callable[[Any], Iterable[Problem]]] = {
     kinds.CullPlanned: _cull_planned,
     kinds.EggsSet: _eggs_set,
     kinds.EggsCollected: _eggs_collected,
-    kinds.EggsOut: lambda entry: _in_order(entry, "laid_from", "laid_to"),
+    kinds.EggsOut: _eggs_out,
+    kinds.EggsBoxed: lambda entry: _in_order(entry, "laid_from", "laid_to"),
     kinds.BirdsDied: _some_birds,
     kinds.BirdsProcessed: _some_birds,
     kinds.BirdsOut: _some_birds,

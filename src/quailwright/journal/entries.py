@@ -122,6 +122,12 @@ class Holding(Entry, frozen=True, kw_only=True, tag="holding"):
     space_standard: Annotated[StandardKey, says("the standard of room that you keep to")] | None = (
         None
     )
+    egg_storage: (
+        Annotated[Storage, says("where table eggs are kept: room, cool or refrigerated")] | None
+    ) = None
+    label_name: Annotated[str, _text(80), says("your name on a label of eggs")] = ""
+    label_contact: Annotated[str, _text(120), says("how to reach you, on a label of eggs")] = ""
+    label_text: Annotated[str, _text(200), says("what else your place asks for on a label")] = ""
 
 
 class Place(Entry, frozen=True, kw_only=True, tag="place"):

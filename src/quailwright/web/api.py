@@ -138,6 +138,26 @@ def flock(home: AtHome, who: Reader, on: On = None) -> Response:
     return Told(shapes.standing_shape(standing(stands, day_at(stands, asked))))
 
 
+@router.get("/eggs", responses=says("EggStore", "Refusal"))
+def eggs(
+    home: AtHome,
+    who: Reader,
+    on: On = None,
+    of: Annotated[str, Query(description="Only who received eggs of such.", max_length=80)] = "",
+) -> Response:
+    """The egg store, as `eggs --json`."""
+    from quailwright.exchange.store_told import order_chances, store_told
+
+    stands, asked = as_of(home, on)
+    chances = None
+    if any(order.left for order in stands.orders.values()):
+        from quailwright.exchange.outlook_page import as_asked
+
+        ahead = as_asked(home.desk.store, stands, asked)
+        chances = order_chances(stands, day_at(stands, asked), ahead)
+    return Told(store_told(stands, day_at(stands, asked), home.desk.entries(), chances, of).shape)
+
+
 @router.get("/hatches", responses=says("Names", "Refusal"))
 def hatches(home: AtHome, who: Reader, on: On = None) -> Response:
     """The names of the hatches, as `hatch --json`."""

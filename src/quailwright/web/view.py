@@ -16,7 +16,10 @@ from jinja2.utils import htmlsafe_json_dumps
 from markupsafe import Markup, escape
 from starlette.responses import HTMLResponse
 
+from quailwright.exchange.store_told import held_on_this_phone
+from quailwright.flock.state import Flock
 from quailwright.guide import told, wording
+from quailwright.guide.round import day_at
 from quailwright.journal.entries import KINDS, kind_of
 from quailwright.journal.moments import parse_moment
 from quailwright.language import LANGUAGES, figure, say, say_many, speaking, spoken
@@ -158,6 +161,16 @@ def _kept(request: Request, home: Home, who: Visitor) -> str:
     return entry.id if entry is not None and entry.by in ("", who.name) else ""
 
 
+def _held(home: Home, flock: Flock) -> str:
+    """The eggs that are held, as JSON for an attribute in single quotes; "" where none are."""
+    if not (flock.withholdings or flock.quarantines):
+        return ""
+    on = day_at(flock, home.now())
+    return home.desk.once(
+        flock, "held", on, lambda: htmlsafe_json_dumps(held_on_this_phone(flock, on) or "")
+    )
+
+
 def page(
     request: Request, who: Visitor, template: str, *, status: int = 200, **shown: Any
 ) -> HTMLResponse:
@@ -175,6 +188,7 @@ def page(
             mark=home.desk.mark() if who.role is not None else "",
             invented=home.settings.invented,
             kept=_kept(request, home, who),
+            held=_held(home, flock) if who.may_write("eggs_out") else "",
             **shown,
         )
     )

@@ -88,7 +88,10 @@ def _throw_away(world: World, group: Group, eggs: int) -> None:
 
 
 def use_eggs(world: World) -> None:
-    """Eggs eaten on most days, sold by the dozen on two, given away on Sundays."""
+    """Eggs eaten on most days, sold by the dozen on two, given away on Sundays.
+
+    While the first hens are in quarantine none leaves the house: all are eaten there.
+    """
     if not world.writes_today:
         return
     fewest, most = scenario.EGGS_AT_A_MEAL
@@ -116,6 +119,8 @@ def _out(world: World, use: kinds.EggsUse, eggs: int) -> None:
     if eggs <= 0:
         return
     group, laid_from = _usable(world)
+    if world.days_before >= scenario.FIRST_DAY - int(facts.value("care.quarantine_d")):
+        use = "eaten"
     income = eggs / DOZEN * scenario.PRICE_PER_DOZEN if use == "sold" else None
     world.diary.write(
         kinds.EggsOut, use=use, eggs=eggs, group=group, laid_from=laid_from, income=income

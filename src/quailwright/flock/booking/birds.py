@@ -1,6 +1,7 @@
 """Bookings of groups of birds. Every bird that came in is alive, gone, or a counted difference."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -19,7 +20,7 @@ from quailwright.flock.state import (
 from quailwright.journal import entries as kinds
 from quailwright.journal.entries import Entry
 from quailwright.journal.moments import instant
-from quailwright.language import later, mark
+from quailwright.language import Said, later, mark
 
 
 def _birds(entry: Any) -> Birds:
@@ -189,17 +190,18 @@ def birds_moved(flock: Flock, entry: kinds.BirdsMoved, day: date, forced: bool) 
 
 def _withholding_follows(flock: Flock, group: Group, target: Group, day: date) -> None:
     """Birds under a withholding carry it into the group that they join."""
-    known = {
-        (held.product, held.eggs_until, held.meat_until)
-        for held in flock.withholdings
-        if held.group == target.name
-    }
+    known = {_of(held) for held in flock.withholdings if held.group == target.name}
     for held in list(flock.withholdings):
-        last = max(held.eggs_until or date.min, held.meat_until or date.min)
-        until = (held.product, held.eggs_until, held.meat_until)
-        if held.group == group.name and last >= day and until not in known:
-            flock.withholdings.append(Withholding(target.name, held.product, day, *until[1:]))
-            known.add(until)
+        last = max(held.eggs_until or date.max, held.meat_until or date.max)
+        if held.group == group.name and last >= day and _of(held) not in known:
+            known.add(_of(held))
+            flock.withholdings.append(
+                replace(held, group=target.name, since=day, treated=held.given_to)
+            )
+
+
+def _of(held: Withholding) -> tuple[str, str, date | None, date | None]:
+    return (held.given_to, held.product, held.eggs_until, held.meat_until)
 
 
 def not_from_quarantine(
@@ -285,21 +287,82 @@ def not_withheld(flock: Flock, entry: Entry, group: Group, day: date, forced: bo
             entry,
             forced,
             "group",
-            later(
-                "meat of {group} is withheld until {until} (treated with {product}).",
-                group=group.name,
-                until=held.meat_until,
-                product=held.product,
-            ),
-            later("Wait until the day after; ask the vet who directed it when in doubt."),
+            _meat_held(group.name, held),
+            later("Wait until the day after; ask the vet who directed it when in doubt.")
+            if held.meat_until
+            else NO_DATE,
             "withheld",
         )
+
+
+NO_DATE = later(
+    "No date is no permission: ask the vet or read the label, then log treated again, of the same "
+    "group and product, with the date."
+)
+
+
+def _meat_held(group: str, held: Withholding) -> Said:
+    if held.meat_until is None:
+        return later(
+            "meat of {group} is withheld: {treated} was treated with {product} on {day}, and "
+            "nobody has told until when meat is withheld.",
+            group=group,
+            treated=held.given_to,
+            product=held.product,
+            day=held.since,
+        )
+    return later(
+        "meat of {group} is withheld until {until} (treated with {product}).",
+        group=group,
+        until=held.meat_until,
+        product=held.product,
+    )
+
+
+def not_withheld_live(
+    flock: Flock, entry: Entry, group: Group, day: date, forced: bool, verb: str
+) -> None:
+    """Birds that leave alive take the withholding with them: who gets them must be told."""
+    meat = flock.meat_withheld_on(group.name, day)
+    eggs = flock.withheld_on(group.name, day)
+    held = meat or eggs
+    if held is None:
+        return
+    last = [each for each in (meat and meat.meat_until, eggs and eggs.eggs_until) if each]
+    unknown = (meat and meat.meat_until is None) or (eggs and eggs.eggs_until is None)
+    parts = {"group": group.name, "product": held.product, "done": later(verb)}
+    contradict(
+        flock,
+        entry,
+        forced,
+        "group",
+        later(
+            "{group} was treated with {product}, and nobody has told until when its eggs and meat "
+            "are withheld: it is not to be {done}.",
+            **parts,
+        )
+        if unknown
+        else later(
+            "{group} was treated with {product}: its eggs or meat are withheld until {until}, and "
+            "it is not to be {done} before.",
+            until=max(last),
+            **parts,
+        ),
+        NO_DATE
+        if unknown
+        else later(
+            "Wait until the day after. Or ask the vet whether they may go, tell who gets them the "
+            "date in writing, and log it with force."
+        ),
+        "withheld",
+    )
 
 
 def birds_out(flock: Flock, entry: kinds.BirdsOut, day: date, forced: bool) -> None:
     group = group_of(flock, entry, entry.group)
     if entry.use != "lost":
         not_from_quarantine(flock, entry, group, day, forced, entry.use)
+        not_withheld_live(flock, entry, group, day, forced, entry.use)
     leave(flock, entry, group, _birds(entry), day, forced, entry.use)
     pay(flock, day, entry.income, mark("birds sold"))
 
@@ -346,9 +409,19 @@ def birds_weighed(flock: Flock, entry: kinds.BirdsWeighed, day: date, forced: bo
 
 
 def treated(flock: Flock, entry: kinds.Treated, day: date, forced: bool) -> None:
+    """Withholds from this day on, and tells dates that an earlier entry of it left open.
+
+    What another entry withholds stays withheld: none is ever made shorter.
+    """
     group = group_of(flock, entry, entry.group)
+    eggs, meat = entry.eggs_withheld_until, entry.meat_withheld_until
+    for n, held in enumerate(flock.withholdings):
+        if held.given_to == group.name and held.product == entry.product:
+            if held.since == day and held.group == group.name:
+                eggs, meat = eggs or held.eggs_until, meat or held.meat_until
+            flock.withholdings[n] = replace(
+                held, eggs_until=held.eggs_until or eggs, meat_until=held.meat_until or meat
+            )
     flock.withholdings.append(
-        Withholding(
-            group.name, entry.product, day, entry.eggs_withheld_until, entry.meat_withheld_until
-        )
+        Withholding(group.name, entry.product, day, eggs, meat, entry=entry.id)
     )

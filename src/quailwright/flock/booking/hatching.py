@@ -2,7 +2,7 @@
 
 from datetime import date, datetime, timedelta
 
-from quailwright.flock.booking.eggs import forget_empty, lot_of, lots
+from quailwright.flock.booking.eggs import forget_empty, lot_of, lots, unbox_beyond_stock
 from quailwright.flock.booking.known import contradict, group_of, hatch_of, pay, place_of, refuse
 from quailwright.flock.booking.plans import set_as_planned
 from quailwright.flock.state import Clutch, Difference, Flock, Hatch, Receipt
@@ -81,20 +81,23 @@ def eggs_set(flock: Flock, entry: kinds.EggsSet, day: date, forced: bool) -> Non
 
 
 def _set_own_eggs(flock: Flock, entry: kinds.EggsSet, day: date) -> None:
-    """Takes the group's freshest eggs.
+    """Takes the group's freshest eggs, those in boxes last.
 
     Eggs that nobody logged may be set: they are `found`, and a difference says so.
     """
     name = group_of(flock, entry, entry.group or "").name
     left = entry.eggs
     fitting = lots(flock, name, entry.laid_from, entry.laid_to)
-    for lot in reversed(list(fitting)):
-        taken = min(left, lot.on_hand)
-        lot.set_to_hatch += taken
-        left -= taken
-        forget_empty(flock, lot)
-        if not left:
-            return
+    freshest = list(reversed(list(fitting)))
+    for boxed in (False, True):
+        for lot in freshest:
+            taken = min(left, lot.on_hand if boxed else lot.loose)
+            lot.set_to_hatch += taken
+            left -= taken
+            unbox_beyond_stock(flock, lot)
+            forget_empty(flock, lot)
+            if not left:
+                return
     there_were = entry.eggs - left
     flock.differences.append(Difference(day, name, "eggs_set", there_were, entry.eggs, entry.id))
     lot = lot_of(flock, entry.laid_to or day, name)

@@ -5,7 +5,7 @@ from datetime import date
 import msgspec
 
 from quailwright.flock.booking.known import feed_of, merged, pay, place_of
-from quailwright.flock.state import AirSeen, Flock, Tick, WaterFilled
+from quailwright.flock.state import AirSeen, Flock, Quarantined, Tick, WaterFilled
 from quailwright.journal import entries as kinds
 from quailwright.journal.moments import instant
 
@@ -59,7 +59,13 @@ def care(flock: Flock, entry: kinds.Care, day: date, forced: bool) -> None:
 
 
 def quarantine(flock: Flock, entry: kinds.Quarantine, day: date, forced: bool) -> None:
+    """Puts a place in quarantine, or tells anew until when the one that it is in lasts."""
     place_of(flock, entry.place).quarantined_until = entry.until
+    for n, apart in enumerate(flock.quarantines):
+        if apart.place == entry.place and apart.since <= day <= apart.until:
+            flock.quarantines[n] = apart._replace(until=entry.until)
+            return
+    flock.quarantines.append(Quarantined(entry.place, day, entry.until))
 
 
 def outage(flock: Flock, entry: kinds.Outage, day: date, forced: bool) -> None:

@@ -2,7 +2,12 @@
 
 from datetime import date
 
-from quailwright.flock.booking.birds import leave, not_from_quarantine, not_withheld
+from quailwright.flock.booking.birds import (
+    leave,
+    not_from_quarantine,
+    not_withheld,
+    not_withheld_live,
+)
 from quailwright.flock.booking.known import bird_of, contradict, group_of, place_of
 from quailwright.flock.state import Birds, Death, Flock, Group, RingedBird
 from quailwright.journal import entries as kinds
@@ -58,6 +63,7 @@ def bird_left(flock: Flock, entry: kinds.BirdLeft, day: date, forced: bool) -> N
             not_withheld(flock, entry, group, day, forced)
         elif entry.use in ("sold", "given"):
             not_from_quarantine(flock, entry, group, day, forced, entry.use)
+            not_withheld_live(flock, entry, group, day, forced, entry.use)
         leave(flock, entry, group, one, day, forced, entry.use)
         if entry.use == "died":
             group.deaths.append(Death(day, one, None))

@@ -56,7 +56,7 @@ function entryOf(form) {
 }
 
 const ASIDE = ["kind", "id", "at", "by", "note", "force", "instead"];
-const SAYS_ITSELF = ["group", "hatch", "place", "task", "feed", "bird", "source"];
+const SAYS_ITSELF = ["group", "hatch", "place", "task", "feed", "bird", "source", "use"];
 const COUNTED = ["eggs", "cracked", "chicks", "hens", "cocks", "birds", "kg", "minutes", "clear", "dead"];
 
 function inWords(entry) {
@@ -68,6 +68,47 @@ function inWords(entry) {
   });
   const kind = entry.kind === "care" ? say("task done") : word(entry.kind);
   return `${kind}: ${words.join(", ")}`;
+}
+
+// What the page knows to be held: why this entry may not be kept, and whether that is certain. The
+// flock's computer has the last word; with no signal this page has it.
+function heldBack(entry) {
+  const held = JSON.parse(document.body.dataset.held || '""');
+  if (!held || entry.force || !["eggs_out", "eggs_boxed"].includes(entry.kind) || entry.use === "discarded") return null;
+  const counts = (eaten) => entry.use !== "eaten" || eaten;
+  if (entry.kind === "eggs_out" && entry.box) {
+    const [why, eaten] = held.boxes[entry.box] ?? [];
+    return why && counts(eaten) ? { why, certain: true } : null;
+  }
+  const fits = (group) => !entry.group || entry.group === group;
+  const dated = entry.laid_from || entry.laid_to;
+  const lots = held.lots.filter(([laid, group, , , eaten]) => fits(group) && counts(eaten)
+    && (!entry.laid_from || laid >= entry.laid_from) && (!entry.laid_to || laid <= entry.laid_to));
+  const spans = dated ? [] : held.spans.filter(([group, , eaten]) => fits(group) && counts(eaten));
+  const reasons = new Set([...lots.map((lot) => lot[3]), ...spans.map((span) => span[1])]);
+  if (!reasons.size) return null;
+  const free = Object.entries(held.free).reduce((sum, [group, eggs]) => sum + (fits(group) ? eggs : 0), 0);
+  return { why: [...reasons].join(" "), certain: !dated && entry.eggs > free };
+}
+
+// Says no in the form. True: the entry is not to be kept.
+function refusedHere(form, entry) {
+  const held = heldBack(entry);
+  const said = form.querySelector(".held-here");
+  said?.remove();
+  if (!held) return false;
+  const final = held.certain && (document.body.dataset.keptAt || !navigator.onLine);
+  if (!final && said?.dataset.why === held.why) return false;
+  const note = document.createElement("p");
+  note.className = "note held held-here";
+  note.setAttribute("role", "alert");
+  note.dataset.why = held.why;
+  note.textContent = final
+    ? say("Not kept, these eggs are held: {why}", { why: held.why })
+    : say("Eggs are held: {why} Are there none of those among them? Then press again.", { why: held.why });
+  form.querySelector("button.main").before(note);
+  note.scrollIntoView({ block: "center", behavior: "instant" });
+  return true;
 }
 
 async function keepEntry(entry, mends) {
@@ -88,6 +129,10 @@ document.addEventListener("submit", async (event) => {
   if (form.dataset.busy) return; // A second tap while the first is being kept.
   form.dataset.busy = "yes";
   const entry = entryOf(form);
+  if (refusedHere(form, entry)) {
+    delete form.dataset.busy;
+    return;
+  }
   try {
     await keepEntry(entry, location.hash.startsWith("#mends=") ? location.hash.slice(7) : "");
   } catch {
