@@ -17,6 +17,7 @@ from markupsafe import Markup, escape
 from starlette.responses import HTMLResponse
 
 from quailwright.guide import told, wording
+from quailwright.guide.cautions import cautions_for, who_decides
 from quailwright.journal.entries import KINDS, kind_of
 from quailwright.journal.moments import parse_moment
 from quailwright.language import LANGUAGES, figure, say, say_many, speaking, spoken
@@ -131,6 +132,8 @@ def templates() -> jinja2.Environment:
         "static": static,
         "counted": wording.counted,
         "wording": wording,
+        "cautions_for": cautions_for,
+        "who_decides": who_decides,
         "say": say,
         "say_many": say_many,
         "say_html": say_html,
