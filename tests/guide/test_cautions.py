@@ -135,6 +135,7 @@ REVIEWED = {
         "the name of a hazard; says of no bird that it has it",
     "quailwright tells you no law, doses nothing, and diagnoses no sick bird or person. Your local "
     "code, a licensed vet and trained people decide.": "says that nothing is diagnosed",
+    "1-40 d; 20 % CP, 2900 kcal; 120.5 mg/bird/d": "what a trial's birds ate of a nutrient",
     "Salmonella; forbidden or restricted in some countries: ask your authority. Its calcium and "
     "phosphorus fill up fast.": "of an ingredient of feed, and what it may carry",
 }  # fmt: skip
