@@ -11,6 +11,7 @@ from typer.main import get_command
 
 from quailwright import __version__
 from quailwright.cli import (
+    away,
     blend,
     costs,
     flock,
@@ -82,6 +83,7 @@ app.command("costs", epilog=costs.EXAMPLES)(costs.costs)
 app.command("offers", no_args_is_help=True, epilog=offers.EXAMPLES)(offers.offers)
 app.command("ration", no_args_is_help=True, epilog=ration.EXAMPLES)(ration.ration)
 app.command("blend", no_args_is_help=True, epilog=blend.EXAMPLES)(blend.blend)
+app.command("away", no_args_is_help=True, epilog=away.EXAMPLES)(away.away)
 app.command("rules", epilog=today.RULES_EXAMPLES)(today.rules)
 app.command("serve", epilog=serve.EXAMPLES)(serve.serve)
 app.command("demo", epilog=today.DEMO_EXAMPLES)(today.demo)

@@ -40,7 +40,7 @@ def caution(text: str) -> None:
 
 
 def cautions(step: str) -> None:
-    """The cautions of a step, as `kind:treated` or `command:away`, with who decides."""
+    """The cautions of a step, as `kind:treated`, with who decides."""
     from quailwright.guide.cautions import cautions_for, who_decides
 
     for each in cautions_for(step):

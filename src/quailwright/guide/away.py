@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Literal
 
-from quailwright.flock.state import CLASSES, Flock, Group, Hatch
+from quailwright.flock.state import Flock, Group, Hatch
 from quailwright.guide.occasions import elapsed, heat_words, is_brooder, may_lay, turns_until
 from quailwright.guide.round import steps_ahead, units_of
 from quailwright.husbandry import facts
@@ -17,6 +17,7 @@ from quailwright.husbandry.daylight import day_length_h
 from quailwright.husbandry.feeding import Stage, intake_of_g_per_day, stage
 from quailwright.husbandry.incubation import hatch_day_range
 from quailwright.husbandry.survival import Sex
+from quailwright.journal.entries import Units
 from quailwright.journal.moments import zone
 from quailwright.language import say
 
@@ -24,7 +25,6 @@ _GROWN_D = 365
 _MINUTES_A_DAY = 24 * 60
 _QUARTER = 15
 _DEGREES_AN_HOUR = 15.0
-_SEX: dict[str, Sex] = {"chicks": "chick", "hens": "hen", "cocks": "cock"}
 
 Round = Literal["morning", "midday", "evening"]
 
@@ -159,7 +159,9 @@ def _needs(
     return PlaceNeeds(
         name,
         tuple(group.name for group in groups),
-        *(sum(getattr(group.alive, each) for group in groups) for each in CLASSES),
+        sum(group.alive.chicks for group in groups),
+        sum(group.alive.hens for group in groups),
+        sum(group.alive.cocks for group in groups),
         brooded,
         heat.get("heat", ""),
         brooded and (youngest or 0) <= facts.value("brooding.pebbles_until_d"),
@@ -182,10 +184,12 @@ def _needs(
 def eaten_g(group: Group, day: date) -> float:
     """Feed that a group eats on a day [g]; birds of unknown age eat as grown ones."""
     age = group.age_days(day)
-    return sum(
-        getattr(group.alive, name) * intake_of_g_per_day(_GROWN_D if age is None else age, sex)
-        for name, sex in _SEX.items()
-    )
+    grown_or_so = _GROWN_D if age is None else age
+    alive = group.alive
+    counts: tuple[tuple[int, Sex], ...] = (
+        (alive.chicks, "chick"), (alive.hens, "hen"), (alive.cocks, "cock"),
+    )  # fmt: skip
+    return sum(count * intake_of_g_per_day(grown_or_so, sex) for count, sex in counts)
 
 
 def eggs_usual(flock: Flock, group: str, on: date) -> EggsUsual | None:
@@ -257,7 +261,7 @@ def steps_falling(flock: Flock, on: date, first: date, last: date) -> list[Falls
         if hatch.alive > 0:
             found += [
                 each
-                for each in _of_hatching(hatch)
+                for each in _of_hatching(hatch, units_of(flock))
                 if _day(each.at) <= last and first <= _day(each.until or each.at)
             ]
     return sorted(found, key=lambda each: (each.at.isoformat(), each.subject))
@@ -282,7 +286,7 @@ def _steps_of_rules(flock: Flock, on: date, first: date, last: date) -> Iterator
         yield Falls(at, None, occasion.place, occasion.subject, step.what, when, by, critical)
 
 
-def _of_hatching(hatch: Hatch) -> Iterator[Falls]:
+def _of_hatching(hatch: Hatch, units: Units) -> Iterator[Falls]:
     """The hatch window, the chicks' first days and their weekly steps of heat."""
     first, usual, late = hatch_day_range()
     begins, due, over = (elapsed(hatch.set_at, day) for day in (first, usual, late))
@@ -311,7 +315,9 @@ def _of_hatching(hatch: Hatch) -> Iterator[Falls]:
     )
     for number in (1, 2, 3):
         day = facts.value(f"brooding.heat_step_{number}_d")
-        yield falls(elapsed(due, day), None, say("The chicks' weekly step of heat is due."), False)
+        heat = heat_words(int(day), units)["heat"]
+        task = say("Lower the heat to {heat} at chick level", heat=heat)
+        yield falls(elapsed(due, day), None, task, False)
 
 
 def turning(flock: Flock, day: date) -> list[str]:

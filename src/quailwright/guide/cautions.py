@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
-from typing import Literal
+from typing import Any, Literal
 
 from quailwright.flock.state import Flock
 from quailwright.husbandry.facts import Certainty
@@ -40,7 +40,7 @@ class Caution:
         decides: who decides, each a key of `DECIDES`.
         source: author, year and title where there is one; `certainty`: how far to trust it.
         steps: where it is said: `kind:treated`, `rule:open_eggs`, `page:/paper/away`, `sheet:away`,
-            `command:away`.
+            `command:today`. Rules and sheets may say it in words of their own.
         for_children: whether a child may read it.
     """
 
@@ -58,11 +58,12 @@ class Caution:
 def all_cautions() -> tuple[Caution, ...]:
     """Every caution, in the order of the table."""
     text = resources.files(__package__).joinpath("cautions.toml").read_text(encoding="utf-8")
-    return tuple(
-        Caution(
-            **{name: tuple(each) if isinstance(each, list) else each for name, each in row.items()}
-        )
-        for row in tomllib.loads(text)["caution"]
+    return tuple(_caution(row) for row in tomllib.loads(text)["caution"])
+
+
+def _caution(row: dict[str, Any]) -> Caution:
+    return Caution(
+        **row | {"decides": tuple(row["decides"]), "steps": tuple(row["steps"])},
     )
 
 

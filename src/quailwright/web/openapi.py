@@ -32,6 +32,7 @@ from quailwright.exchange.json_types import (
     TodayShape,
     Written,
 )
+from quailwright.exchange.sitter_shape import SitterShape
 from quailwright.flock.standing import Standing
 from quailwright.journal.entries import KINDS, LINES, NAME, ONE_LINE, AnyEntry
 
@@ -96,7 +97,7 @@ def document(app: FastAPI) -> dict[str, Any]:
     )
     types = [TodayShape, Standing, HatchShape, OutlookShape, Me, Written, Refusal]
     types += [PlanShape, PlanRequest, PlanAcceptance, OffersRequest, OffersShape, RuleShape]
-    types += [CostsShape, FeedShape]
+    types += [CostsShape, FeedShape, SitterShape]
     types += [FeedRequest, RationShape, BlendShape]
     types += [ExtentShape, ReadingsTaken, ReadingsSeries, ReadingsReport, JournalCheck, ScoreShape]
     (entry, *_), components = msgspec.json.schema_components(
