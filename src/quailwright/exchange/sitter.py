@@ -7,10 +7,10 @@ from datetime import date, time, timedelta
 from typing import Literal
 
 from quailwright.exchange.paper_back import monday_of, week_back
-from quailwright.flock.state import Birds, Flock
+from quailwright.flock.state import Birds, Flock, Hatch
 from quailwright.guide import away, wording
 from quailwright.guide.away import Falls, PlaceNeeds, Times
-from quailwright.guide.occasions import elapsed
+from quailwright.guide.occasions import elapsed, turns_until
 from quailwright.guide.round import units_of
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
@@ -91,6 +91,13 @@ class Week:
     feeds: list[str]
     waters: list[str]
 
+    def shows(self, step: Falls) -> bool:
+        """Whether a step falls into these days."""
+        first, last = step.at, step.until or step.at
+        return first.isoformat()[:10] <= self.days[-1].isoformat() and (
+            last.isoformat()[:10] >= self.days[0].isoformat()
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class SetFalls:
@@ -120,6 +127,8 @@ class SitterSheet:
         asked, on: what was asked, and the day as of which it is told.
         weeks: a page for each.
         steps: of hatches and chicks, on the sheet, before leaving or after.
+        quiet_from: the first day from which an absence as long meets no step that birds die of;
+            None where this one meets none.
         sets: planned sets that had better begin on another day.
         feeds: what must be in the store.
         before, after: what to do before leaving and when back.
@@ -134,6 +143,7 @@ class SitterSheet:
     on: date
     weeks: list[Week]
     steps: list[Falls]
+    quiet_from: date | None
     sets: list[SetFalls]
     feeds: list[FeedNeeded]
     before: list[str]
@@ -243,6 +253,9 @@ def sitter_sheet(flock: Flock, on: date, asked: Asked) -> SitterSheet:
     """The sheet of an absence, as the record stands on the day `on`."""
     steps = away.steps_falling(flock, on, asked.first, asked.last)
     sets = list(_sets_falling(flock, on, asked))
+    quiet = None
+    if any(step.critical for step in steps):
+        quiet = away.quiet_from(flock, on, asked.first, asked.last)
     feeds = list(_feeds_needed(flock, asked))
     whole = away.place_needs(flock, on, asked.days)
     contacts = _contacts(flock)
@@ -251,9 +264,10 @@ def sitter_sheet(flock: Flock, on: date, asked: Asked) -> SitterSheet:
         on,
         list(_weeks(flock, on, asked)),
         steps,
+        quiet,
         sets,
         feeds,
-        list(_before(flock, asked, feeds, steps, sets, whole)),
+        list(_before(flock, asked, feeds, steps, sets, whole, quiet)),
         list(_after(steps)),
         list(_never(flock, whole, asked)),
         list(_ring_if(flock, whole)),
@@ -303,7 +317,7 @@ def _whose(group: str, birds: str) -> str:
 def _visits(flock: Flock, on: date, asked: Asked, days: Sequence[date]) -> Iterator[Visit]:
     needs = away.place_needs(flock, on, days)
     machines = _machines(flock, days)
-    turned = set(away.turning(flock, days[0]))
+    turned = away.turning(flock, days[0])
     at_midday = any(each.brooder for each in needs) or bool(turned)
     times = away.times_of(flock, days, at_midday or asked.midday is not None)
     times = Times(
@@ -319,7 +333,10 @@ def _visits(flock: Flock, on: date, asked: Asked, days: Sequence[date]) -> Itera
         if at is None:
             continue
         stops = [_stop(flock, each, when, asked, units) for each in needs]
-        stops += [_machine(place, units, place in turned) for place in machines]
+        stops += [
+            _machine(place, units, [hatch for hatch in turned if hatch.place == place])
+            for place in machines
+        ]
         walk = {place.name: n for n, place in enumerate(flock.in_walking_order())}
         stops = sorted((stop for stop in stops if stop.lines), key=lambda stop: walk[stop.place])
         if stops:
@@ -340,13 +357,23 @@ def _machines(flock: Flock, days: Sequence[date]) -> list[str]:
     )
 
 
-def _machine(place: str, units: Units, turned: bool) -> Stop:
+def _machine(place: str, units: Units, turned: Sequence[Hatch]) -> Stop:
     heat = wording.temperature(facts.value("incubation.temperature"), units)
-    lines = [
-        Line("thermometer", say("Read the thermometer: {heat}. Leave the lid shut.", heat=heat))
+    if not turned:
+        text = say("Read the thermometer: {heat}. Leave the lid shut.", heat=heat)
+        return Stop(place, say("eggs to hatch"), (Line("thermometer", text),), "")
+    lines = [Line("thermometer", say("Read the thermometer: {heat}.", heat=heat))]
+    lines += [
+        Line(
+            "egg",
+            say(
+                "Turn the eggs of {hatch} until {when}, unless the machine does it.",
+                hatch=hatch.name,
+                when=wording.clock(turns_until(hatch)),
+            ),
+        )
+        for hatch in turned
     ]
-    if turned:
-        lines.append(Line("egg", say("Turn the eggs, unless the machine does it.")))
     return Stop(place, say("eggs to hatch"), tuple(lines), "")
 
 
@@ -519,8 +546,15 @@ def _before(
     steps: Sequence[Falls],
     sets: Sequence[SetFalls],
     needs: Sequence[PlaceNeeds],
+    quiet: date | None,
 ) -> Iterator[str]:
     units = units_of(flock)
+    if quiet is not None:
+        yield say(
+            "A hatch needs hands in these days. Leave on or after {day} instead; or let somebody "
+            "come who has hatched before, shown each step.",
+            day=wording.full_day(quiet),
+        )
     for step in steps:
         if step.when == "before" and step.by is not None:
             yield say(
@@ -529,6 +563,14 @@ def _before(
                 task=step.task,
                 subject=step.subject,
             )
+        elif step.when == "missed":
+            yield say(
+                "Left out: {task} ({subject}, {day}). {instead}",
+                task=step.task,
+                subject=step.subject,
+                day=wording.weekday(step.at),
+                instead=step.instead,
+            ).rstrip()
     for one in sets:
         yield _set_instead(one)
     for cull in flock.planned_culls.values():

@@ -54,6 +54,7 @@ class SitterStepShape(TypedDict):
     when: str
     by: str | None
     critical: bool
+    instead: str
 
 
 class SitterSetShape(TypedDict):
@@ -90,6 +91,7 @@ SitterShape = TypedDict(
         "until": str,
         "weeks": list[SitterWeekShape],
         "steps": list[SitterStepShape],
+        "quiet_from": str | None,
         "sets": list[SitterSetShape],
         "feeds": list[SitterFeedShape],
         "held": list[str],
@@ -114,6 +116,7 @@ def sitter_shape(sheet: SitterSheet) -> SitterShape:
         "until": sheet.asked.last.isoformat(),
         "weeks": [_week(week) for week in sheet.weeks],
         "steps": [_step(step) for step in sheet.steps],
+        "quiet_from": _iso(sheet.quiet_from),
         "sets": [
             {
                 "hatch": one.hatch,
@@ -188,4 +191,5 @@ def _step(step: Falls) -> SitterStepShape:
         "when": step.when,
         "by": _iso(step.by),
         "critical": step.critical,
+        "instead": step.instead,
     }

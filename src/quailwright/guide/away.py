@@ -10,6 +10,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Literal
 
 from quailwright.flock.state import Flock, Group, Hatch
+from quailwright.guide import wording
 from quailwright.guide.occasions import elapsed, heat_words, is_brooder, may_lay, turns_until
 from quailwright.guide.round import steps_ahead, units_of
 from quailwright.husbandry import facts
@@ -224,7 +225,7 @@ def few_eggs(usual: EggsUsual) -> int:
 # Steps that fall into the absence.
 
 
-When = Literal["before", "after", "sheet"]
+When = Literal["before", "after", "sheet", "missed"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,9 +236,10 @@ class Falls:
         at, until: when; an instant for the steps of a hatch. `until` where it lasts.
         place, subject: where, and of which hatch or group.
         task: what is to be done.
-        when: to be done before leaving, when back, or by the sitter.
-        by: the last day before leaving, or the first when back; None on the sheet.
+        when: to be done before leaving, when back, or by the sitter; or to be left out.
+        by: the last day before leaving, or the first when back; None otherwise.
         critical: whether birds die of its being missed.
+        instead: what to do when it is left out, if anything.
     """
 
     at: date | datetime
@@ -248,9 +250,11 @@ class Falls:
     when: When
     by: date | None
     critical: bool
+    instead: str = ""
 
 
 _CANNOT_WAIT = ("stop_turning", "ready_brooder", "move_chicks", "set_eggs", "pebbles_out")
+_FOR_A_SITTER = (*_CANNOT_WAIT, "heat_step")
 _STAGES = ("received", "hatch", "chicks", "brooder", "grower")
 
 
@@ -272,18 +276,37 @@ def _steps_of_rules(flock: Flock, on: date, first: date, last: date) -> Iterator
         if occasion.stage not in _STAGES:
             continue
         at = step.at if occasion.by_hour else step.at.date()
-        waits = rule.rule not in _CANNOT_WAIT and (
-            step.too_late is None or step.too_late.date() > last
-        )
+        waits = step.too_late is None or step.too_late.date() > last
         early_from = (step.at - timedelta(days=rule.early)).date()
-        when: When = "sheet"
+        when: When = "sheet" if rule.rule in _FOR_A_SITTER else "missed"
         by: date | None = None
         if early_from < first and on < first and rule.rule not in ("move_chicks", "set_eggs"):
             when, by = "before", first - timedelta(days=1)
-        elif waits:
+        elif waits and rule.rule not in _CANNOT_WAIT:
             when, by = "after", last + timedelta(days=1)
-        critical = when == "sheet" and rule.rule in _CANNOT_WAIT
-        yield Falls(at, None, occasion.place, occasion.subject, step.what, when, by, critical)
+        yield Falls(
+            at,
+            None,
+            occasion.place,
+            occasion.subject,
+            step.what,
+            when,
+            by,
+            when == "sheet" and rule.rule in _CANNOT_WAIT,
+            wording.fill(rule.instead, units_of(flock), occasion.words())
+            if when == "missed"
+            else "",
+        )
+
+
+def quiet_from(flock: Flock, on: date, first: date, last: date) -> date:
+    """The first day from which an absence of as many days meets no step that birds die of."""
+    away_for = last - first
+    while critical := [
+        each for each in steps_falling(flock, on, first, first + away_for) if each.critical
+    ]:
+        first = max(_day(each.until or each.at) for each in critical) + timedelta(days=1)
+    return first
 
 
 def _of_hatching(hatch: Hatch, units: Units) -> Iterator[Falls]:
@@ -320,15 +343,13 @@ def _of_hatching(hatch: Hatch, units: Units) -> Iterator[Falls]:
         yield falls(elapsed(due, day), None, task, False)
 
 
-def turning(flock: Flock, day: date) -> list[str]:
-    """The machines in which eggs are still turned on a day."""
-    return list(
-        dict.fromkeys(
-            hatch.place
-            for hatch in flock.hatches_open()
-            if hatch.alive > 0 and hatch.set_at.date() <= day <= turns_until(hatch).date()
-        )
-    )
+def turning(flock: Flock, day: date) -> list[Hatch]:
+    """The hatches whose eggs are still turned on a day."""
+    return [
+        hatch
+        for hatch in flock.hatches_open()
+        if hatch.alive > 0 and hatch.set_at.date() <= day <= turns_until(hatch).date()
+    ]
 
 
 def _day(at: date | datetime) -> date:
