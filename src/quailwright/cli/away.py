@@ -115,7 +115,7 @@ def _show_week(week: "Week") -> None:
             )
         )
         for stop in visit.stops:
-            print(f"  {stop.place}: {stop.holds}")
+            print(f"  {stop.place}: {stop.holds}" if stop.holds else f"  {stop.place}")
             if stop.held:
                 print(f"      {stop.held}")
             for line in stop.lines:

@@ -1,7 +1,7 @@
 """The sheet for whoever looks after the birds while the keeper is away."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, time, timedelta
 from typing import Literal
@@ -18,7 +18,7 @@ from quailwright.husbandry.feeding import Stage, stage
 from quailwright.journal.entries import Contact, Units
 from quailwright.journal.findings import BadInput
 from quailwright.journal.moments import as_date
-from quailwright.language import mark, say, say_many
+from quailwright.language import figure, mark, say, say_many
 from quailwright.outlook.feed_ahead import stage_words
 from quailwright.planning.problem import Span, needs_hands
 
@@ -29,6 +29,13 @@ _GROWN_D = 365
 _SOONER, _LATER = timedelta(days=-1), timedelta(days=1)
 
 Mark = Literal["feeder", "drinker", "egg", "latch", "thermometer", "birds"]
+Column = Literal["warm", "feed", "water", "hot", "birds", "turn", "eggs", "latch"]
+
+MARKS: Mapping[Column, Mark] = {
+    "warm": "thermometer", "feed": "feeder", "water": "drinker", "hot": "drinker",
+    "birds": "birds", "turn": "egg", "eggs": "egg", "latch": "latch",
+}  # fmt: skip
+"""The columns of a round, in order, and the mark that each is known by."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,10 +57,16 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One thing to do at a place: a mark to know it by, and words."""
+    """One thing to do at a place: in a sentence, and short under the heading of its column."""
 
-    mark: Mark
+    column: Column
     text: str
+    short: str
+
+    @property
+    def mark(self) -> Mark:
+        """What it is known by."""
+        return MARKS[self.column]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +78,10 @@ class Stop:
     lines: tuple[Line, ...]
     held: str
 
+    def at(self, column: Column) -> list[Line]:
+        """What to do under a heading."""
+        return [line for line in self.lines if line.column == column]
+
 
 @dataclass(frozen=True, slots=True)
 class Visit:
@@ -73,6 +90,12 @@ class Visit:
     name: str
     at: time
     stops: tuple[Stop, ...]
+
+    @property
+    def columns(self) -> list[Column]:
+        """The headings under which there is something to do."""
+        used = {line.column for stop in self.stops for line in stop.lines}
+        return [column for column in MARKS if column in used]
 
 
 @dataclass(frozen=True, slots=True)
@@ -337,8 +360,12 @@ def _visits(flock: Flock, on: date, asked: Asked, days: Sequence[date]) -> Itera
             _machine(place, units, [hatch for hatch in turned if hatch.place == place])
             for place in machines
         ]
+        if when == "midday" and any(not each.brooder for each in needs):
+            stops.append(_pens_at_midday(units))
         walk = {place.name: n for n, place in enumerate(flock.in_walking_order())}
-        stops = sorted((stop for stop in stops if stop.lines), key=lambda stop: walk[stop.place])
+        stops = sorted(
+            (stop for stop in stops if stop.lines), key=lambda stop: walk.get(stop.place, len(walk))
+        )
         if stops:
             yield Visit(name, at, tuple(stops))
 
@@ -361,20 +388,29 @@ def _machine(place: str, units: Units, turned: Sequence[Hatch]) -> Stop:
     heat = wording.temperature(facts.value("incubation.temperature"), units)
     if not turned:
         text = say("Read the thermometer: {heat}. Leave the lid shut.", heat=heat)
-        return Stop(place, say("eggs to hatch"), (Line("thermometer", text),), "")
-    lines = [Line("thermometer", say("Read the thermometer: {heat}.", heat=heat))]
-    lines += [
-        Line(
-            "egg",
-            say(
-                "Turn the eggs of {hatch} until {when}, unless the machine does it.",
-                hatch=hatch.name,
-                when=wording.clock(turns_until(hatch)),
-            ),
+        shut = say("{heat}, lid shut", heat=heat)
+        return Stop(place, say("eggs to hatch"), (Line("warm", text, shut),), "")
+    lines = [Line("warm", say("Read the thermometer: {heat}.", heat=heat), heat)]
+    for hatch in turned:
+        until = wording.clock(turns_until(hatch))
+        text = say(
+            "Turn the eggs of {hatch} until {when}, unless the machine does it.",
+            hatch=hatch.name,
+            when=until,
         )
-        for hatch in turned
-    ]
+        lines.append(Line("turn", text, say("{hatch}, until {when}", hatch=hatch.name, when=until)))
     return Stop(place, say("eggs to hatch"), tuple(lines), "")
+
+
+def hot_day(flock: Flock) -> str:
+    """From what temperature a day is hot for a sitter, in words."""
+    return wording.temperature(facts.value("away.hot_day_c"), units_of(flock))
+
+
+def _pens_at_midday(units: Units) -> Stop:
+    hot = wording.temperature(facts.value("away.hot_day_c"), units)
+    text = say("Hot day, {hot} or more: is there water? Fill up.", hot=hot)
+    return Stop(say("every pen"), "", (Line("hot", text, say("water there? fill up")),), "")
 
 
 def _stop(flock: Flock, needs: PlaceNeeds, when: away.Round, asked: Asked, units: Units) -> Stop:
@@ -382,10 +418,10 @@ def _stop(flock: Flock, needs: PlaceNeeds, when: away.Round, asked: Asked, units
     held = []
     if needs.eggs_held is not None:
         day = wording.weekday(needs.eggs_held)
-        held.append(say("EGGS WITHHELD up to and on {day}: keep them apart.", day=day))
+        held.append(say("EGGS WITHHELD to {day}: keep apart.", day=day))
     if needs.birds_held is not None:
         day = wording.weekday(needs.birds_held)
-        held.append(say("QUARANTINE up to and on {day}: go here last, nothing out.", day=day))
+        held.append(say("QUARANTINE to {day}: come here last.", day=day))
     lines = {"morning": _morning, "midday": _midday, "evening": _evening}[when]
     return Stop(needs.place, str(birds), tuple(lines(flock, needs, asked, units)), " ".join(held))
 
@@ -397,63 +433,61 @@ def _morning(flock: Flock, needs: PlaceNeeds, asked: Asked, units: Units) -> Ite
     amount = wording.portion(needs.feed_g, units)
     if asked.scoop_g is not None:
         scoops = wording.scoops(needs.feed_g, asked.scoop_g)
+        short = say("{scoops} ({amount}) of {feed}", scoops=scoops, amount=amount, feed=feed)
+        yield Line("feed", say("Feed: {amount}.", amount=short), short)
+    else:
+        short = say("{amount} of {feed}", amount=amount, feed=feed)
+        yield Line("feed", say("Feed: {amount}.", amount=short), short)
+    water = wording.filled(needs.water_l, units)
+    if needs.pebbles:
         yield Line(
-            "feeder",
-            say("Feed: {scoops} ({amount}) of {feed}.", scoops=scoops, amount=amount, feed=feed),
+            "water",
+            say("Water: wash the drinker, keep the pebbles in, fill in {water}.", water=water),
+            say("{water}, pebbles in", water=water),
         )
     else:
-        yield Line("feeder", say("Feed: {amount} of {feed}.", amount=amount, feed=feed))
-    water = wording.filled(needs.water_l, units)
-    yield Line(
-        "drinker",
-        say("Water: wash the drinker, keep the pebbles in, fill in {water}.", water=water)
-        if needs.pebbles
-        else say("Water: wash the drinker, fill in {water}.", water=water),
-    )
+        yield Line("water", say("Water: wash the drinker, fill in {water}.", water=water), water)
     if not needs.brooder:
         hot = wording.temperature(facts.value("away.hot_day_c"), units)
         more = wording.filled(needs.water_hot_l, units)
         yield Line(
-            "drinker", say("Hot day, {hot} or more: {water}, and shade.", hot=hot, water=more)
+            "hot", say("Hot day, {hot} or more: {water}, and shade.", hot=hot, water=more), more
         )
     birds = needs.chicks + needs.hens + needs.cocks
-    yield Line("birds", say_many("Count {n} bird.", "Count {n} birds.", birds))
+    yield Line("birds", say_many("Count {n} bird.", "Count {n} birds.", birds), figure(birds))
 
 
 def _midday(_: Flock, needs: PlaceNeeds, __: Asked, ___: Units) -> Iterator[Line]:
     if needs.brooder:
         yield _warm(needs)
-        yield Line("drinker", say("Water there? Feed there?"))
-    else:
-        yield Line("drinker", say("Hot day: is there water? Fill up."))
+        yield Line("water", say("Water there? Feed there?"), say("and feed: is there any?"))
 
 
 def _evening(_: Flock, needs: PlaceNeeds, __: Asked, ___: Units) -> Iterator[Line]:
     if needs.brooder:
         yield _warm(needs)
+    yield Line("water", say("Is there water until morning? Fill up if not."), say("until morning?"))
     if needs.lays:
-        yield Line("egg", _eggs_line(needs))
-    yield Line("drinker", say("Is there water until morning? Fill up if not."))
-    yield Line("latch", say("Shut and latch. Everyone in?"))
+        yield _eggs_line(needs)
+    yield Line("latch", say("Shut and latch. Everyone in?"), say("shut; all in?"))
 
 
-def _eggs_line(needs: PlaceNeeds) -> str:
+def _eggs_line(needs: PlaceNeeds) -> Line:
     if needs.eggs is None:
-        return say("Collect and count the eggs.")
-    return say_many(
-        "Collect and count the eggs: about {n} a day ({fewest} to {most} of late).",
-        "Collect and count the eggs: about {n} a day ({fewest} to {most} of late).",
+        return Line("eggs", say("Collect and count the eggs."), say("count them"))
+    short = say_many(
+        "about {n} ({fewest} to {most})",
+        "about {n} ({fewest} to {most})",
         round(needs.eggs.mean),
         fewest=needs.eggs.fewest,
         most=needs.eggs.most,
     )
+    return Line("eggs", say("Collect and count the eggs: {usual} a day.", usual=short), short)
 
 
 def _warm(needs: PlaceNeeds) -> Line:
-    return Line(
-        "thermometer",
-        say("{heat} at chick level. Spread out is right; in a heap is cold.", heat=needs.heat),
-    )
+    text = say("{heat} at chick level. Spread out is right; in a heap is cold.", heat=needs.heat)
+    return Line("warm", text, needs.heat)
 
 
 def _feed_name(flock: Flock, of: Stage) -> str:
@@ -733,7 +767,7 @@ def _failing(flock: Flock) -> Iterator[str]:
         "No candle, stove, grill or generator inside with people or birds: the gas kills unseen."
     )
     yield say("When power is back: is the lamp's timer right, is the heater warm?")
-    hot = wording.temperature(facts.value("away.hot_day_c"), units_of(flock))
+    hot = hot_day(flock)
     yield say(
         "Hot day, {hot} or more: shade, air, cool water at midday too; birds that pant with wings "
         "held off need it at once.",

@@ -10,8 +10,10 @@ from quailwright.guide.away import Falls
 class SitterLineShape(TypedDict):
     """One thing to do, with the mark beside it."""
 
+    column: str
     mark: str
     text: str
+    short: str
 
 
 class SitterStopShape(TypedDict):
@@ -174,7 +176,15 @@ def _visit(visit: Visit) -> SitterVisitShape:
                 "place": stop.place,
                 "holds": stop.holds,
                 "held": stop.held,
-                "lines": [{"mark": line.mark, "text": line.text} for line in stop.lines],
+                "lines": [
+                    {
+                        "column": line.column,
+                        "mark": line.mark,
+                        "text": line.text,
+                        "short": line.short,
+                    }
+                    for line in stop.lines
+                ],
             }
             for stop in visit.stops
         ],

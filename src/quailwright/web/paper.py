@@ -66,7 +66,7 @@ def sheet(request: Request, home: AtHome, who: Reader, day: str = "", days: str 
 @router.get("/away")
 def sitter(request: Request, home: AtHome, who: Reader) -> Response:
     """The sheet for whoever looks after the birds, for the days of the address."""
-    from quailwright.exchange.sitter import sitter_asked, sitter_sheet
+    from quailwright.exchange.sitter import hot_day, sitter_asked, sitter_sheet
 
     flock = home.flock()
     on = day_at(flock, home.now())
@@ -86,6 +86,7 @@ def sitter(request: Request, home: AtHome, who: Reader) -> Response:
         typed=typed,
         on=on,
         units=units_of(flock),
+        hot=hot_day(flock),
     )
 
 
