@@ -18,7 +18,6 @@ from quailwright.husbandry.daylight import day_length_h
 from quailwright.husbandry.feeding import Stage, intake_of_g_per_day, stage
 from quailwright.husbandry.incubation import hatch_day_range
 from quailwright.husbandry.survival import Sex
-from quailwright.journal.entries import Units
 from quailwright.journal.moments import zone
 from quailwright.language import say
 
@@ -265,7 +264,7 @@ def steps_falling(flock: Flock, on: date, first: date, last: date) -> list[Falls
         if hatch.alive > 0:
             found += [
                 each
-                for each in _of_hatching(hatch, units_of(flock))
+                for each in _of_hatching(flock, hatch)
                 if _day(each.at) <= last and first <= _day(each.until or each.at)
             ]
     return sorted(found, key=lambda each: (each.at.isoformat(), each.subject))
@@ -309,16 +308,23 @@ def quiet_from(flock: Flock, on: date, first: date, last: date) -> date:
     return first
 
 
-def _of_hatching(hatch: Hatch, units: Units) -> Iterator[Falls]:
+def _of_hatching(flock: Flock, hatch: Hatch) -> Iterator[Falls]:
     """The hatch window, the chicks' first days and their weekly steps of heat."""
     first, usual, late = hatch_day_range()
     begins, due, over = (elapsed(hatch.set_at, day) for day in (first, usual, late))
     watched = int(facts.spread("brooding.close_watch_until_d")[1])
+    brooders = (
+        place.name
+        for place in flock.in_walking_order()
+        if place.role == "brooder" and not place.closed
+    )
+    warm = next(brooders, hatch.place)
 
-    def falls(at: datetime, until: datetime | None, task: str, critical: bool) -> Falls:
-        return Falls(at, until, hatch.place, hatch.name, task, "sheet", None, critical)
+    def falls(where: str, at: datetime, until: datetime | None, task: str, critical: bool) -> Falls:
+        return Falls(at, until, where, hatch.name, task, "sheet", None, critical)
 
     yield falls(
+        hatch.place,
         begins,
         over,
         say(
@@ -328,6 +334,7 @@ def _of_hatching(hatch: Hatch, units: Units) -> Iterator[Falls]:
         True,
     )
     yield falls(
+        warm,
         due,
         elapsed(due, watched),
         say(
@@ -338,9 +345,9 @@ def _of_hatching(hatch: Hatch, units: Units) -> Iterator[Falls]:
     )
     for number in (1, 2, 3):
         day = facts.value(f"brooding.heat_step_{number}_d")
-        heat = heat_words(int(day), units)["heat"]
+        heat = heat_words(int(day), units_of(flock))["heat"]
         task = say("Lower the heat to {heat} at chick level", heat=heat)
-        yield falls(elapsed(due, day), None, task, False)
+        yield falls(warm, elapsed(due, day), None, task, False)
 
 
 def turning(flock: Flock, day: date) -> list[Hatch]:
