@@ -29,6 +29,7 @@ from quailwright.exchange.json_types import (
     ScoreShape,
     TodayShape,
 )
+from quailwright.exchange.sitter_shape import SitterShape
 from quailwright.flock.fold import fold
 from quailwright.flock.standing import Standing, standing
 from quailwright.guide.round import todays_round

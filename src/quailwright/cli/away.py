@@ -42,7 +42,7 @@ def away(
     ] = "",
     as_json: JsonOption = False,
 ) -> None:
-    """A sitter's sheet for the days you are away: rounds, amounts, and whom to ring."""
+    """A sitter's sheet: rounds, amounts, and whom to ring."""
     from quailwright.exchange.sitter import sitter_asked, sitter_sheet
     from quailwright.exchange.sitter_shape import sitter_shape
 

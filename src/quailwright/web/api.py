@@ -203,9 +203,11 @@ def feed(
 def away(
     home: AtHome,
     who: Reader,
-    first: Annotated[str, Query(alias="from", description="The first day away.")],
-    until: Annotated[str, Query(description="The last day away.")],
     on: On = None,
+    first: Annotated[
+        str, Query(alias="from", description="The first day away; else tomorrow.")
+    ] = "",
+    until: Annotated[str, Query(description="The last day away; else a week in all.")] = "",
     morning: Annotated[str, Query(description="Clock time of the first round.")] = "",
     midday: Annotated[str, Query(description="Clock time of the round at midday.")] = "",
     evening: Annotated[str, Query(description="Clock time of the last round.")] = "",
