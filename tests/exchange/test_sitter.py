@@ -74,7 +74,7 @@ def test_amounts_in_ounces_and_cups() -> None:
     morning = texts(sheet(flock_of(holding=us), "2027-05-10", "2027-05-16", scoop="4"), "Morning")
     assert morning[0] == "Feed: 4 scoops (16 oz) of layer feed."
     assert morning[1] == "Water: wash the drinker, fill in 7 cups (1.5 litres)."
-    assert "82.4 °F" in morning[2]
+    assert "Hot day, 82 °F or more" in morning[2]
 
 
 @pytest.mark.parametrize(
@@ -231,8 +231,8 @@ def test_withheld_eggs_and_quarantine_stand_large() -> None:
     apart = made("quarantine", "2027-05-01", place="pen", until="2027-05-30")
     told = sheet(flock_of(treated, apart), "2027-05-10", "2027-05-16")
     assert told.held == [
-        "Eggs of hens: WITHHELD up to and on Wednesday 12 May 2027. Do not eat, sell or give them "
-        "away.",
+        "Eggs of hens laid up to and on Wednesday 12 May 2027: WITHHELD. Do not eat, sell or give "
+        "them away, then or later.",
         "pen: QUARANTINE up to and on Sunday 30 May 2027. Go there last; no bird, egg or thing "
         "leaves it.",
     ]

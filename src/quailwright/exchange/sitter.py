@@ -404,11 +404,11 @@ def _machine(place: str, units: Units, turned: Sequence[Hatch]) -> Stop:
 
 def hot_day(flock: Flock) -> str:
     """From what temperature a day is hot for a sitter, in words."""
-    return wording.temperature(facts.value("away.hot_day_c"), units_of(flock))
+    return wording.heat(facts.value("away.hot_day_c"), units_of(flock))
 
 
 def _pens_at_midday(units: Units) -> Stop:
-    hot = wording.temperature(facts.value("away.hot_day_c"), units)
+    hot = wording.heat(facts.value("away.hot_day_c"), units)
     text = say("Hot day, {hot} or more: is there water? Fill up.", hot=hot)
     return Stop(say("every pen"), "", (Line("hot", text, say("water there? fill up")),), "")
 
@@ -448,7 +448,7 @@ def _morning(flock: Flock, needs: PlaceNeeds, asked: Asked, units: Units) -> Ite
     else:
         yield Line("water", say("Water: wash the drinker, fill in {water}.", water=water), water)
     if not needs.brooder:
-        hot = wording.temperature(facts.value("away.hot_day_c"), units)
+        hot = wording.heat(facts.value("away.hot_day_c"), units)
         more = wording.filled(needs.water_hot_l, units)
         yield Line(
             "hot", say("Hot day, {hot} or more: {water}, and shade.", hot=hot, water=more), more
@@ -556,7 +556,8 @@ def _held(flock: Flock, asked: Asked) -> Iterator[str]:
     for one in flock.withholdings:
         if one.eggs_until is not None and one.eggs_until >= asked.first:
             yield say(
-                "Eggs of {group}: WITHHELD up to and on {day}. Do not eat, sell or give them away.",
+                "Eggs of {group} laid up to and on {day}: WITHHELD. Do not eat, sell or give them "
+                "away, then or later.",
                 group=one.group,
                 day=wording.full_day(one.eggs_until),
             )

@@ -252,7 +252,8 @@ class Falls:
     instead: str = ""
 
 
-_CANNOT_WAIT = ("stop_turning", "ready_brooder", "move_chicks", "set_eggs", "pebbles_out")
+_CANNOT_WAIT = ("stop_turning", "ready_brooder", "move_chicks")
+_NOT_BEFORE = ("move_chicks", "set_eggs")
 _FOR_A_SITTER = (*_CANNOT_WAIT, "heat_step")
 _STAGES = ("received", "hatch", "chicks", "brooder", "grower")
 
@@ -279,7 +280,7 @@ def _steps_of_rules(flock: Flock, on: date, first: date, last: date) -> Iterator
         early_from = (step.at - timedelta(days=rule.early)).date()
         when: When = "sheet" if rule.rule in _FOR_A_SITTER else "missed"
         by: date | None = None
-        if early_from < first and on < first and rule.rule not in ("move_chicks", "set_eggs"):
+        if early_from < first and on < first and rule.rule not in _NOT_BEFORE:
             when, by = "before", first - timedelta(days=1)
         elif waits and rule.rule not in _CANNOT_WAIT:
             when, by = "after", last + timedelta(days=1)
