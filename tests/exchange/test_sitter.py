@@ -186,8 +186,8 @@ def test_an_absence_after_the_hatch_meets_no_step_that_birds_die_of() -> None:
 def test_what_can_wait_or_be_done_before_is_not_on_the_sheet() -> None:
     told = sheet(flock_of(BOX, SET), "2027-05-07", "2027-05-08")
     kinds = {step.task.partition(":")[0]: step.when for step in told.steps}
-    # Candling is due on day 7, 5 May, before the absence. Weighing on day 10, 8 May at 20:00, counts
-    # from a day and a half before (7 May) to two days after (10 May): when back, on 9 May.
+    # Candling is due on day 7, 5 May, before the absence. Weighing on day 10, 8 May at 20:00,
+    # counts from a day and a half before (7 May) to two days after (10 May): when back, on 9 May.
     assert kinds == {
         "Weigh the eggs together, without the tray, and log how many are on the scale": "after"
     }
@@ -215,9 +215,9 @@ def test_a_set_that_can_begin_sooner_is_told_so() -> None:
     planned = made("set_planned", "2027-05-01", hatch="next", on="2027-05-20", eggs=24,
                    place="box", source="friend")  # fmt: skip
     (one,) = sheet(flock_of(BOX, planned), "2027-06-03", "2027-06-04").sets
-    # Set on 20 May they are laid down on 3 June. On 12 to 19 May the chicks of 29 May to 5 June, or
-    # the day before them, would need hands; on 11 May they are watched to 2 June. On 21 May they are
-    # laid down on 4 June.
+    # Set on 20 May they are laid down on 3 June. On 12 to 19 May the chicks of 29 May to 5 June,
+    # or the day before them, would need hands; on 11 May they are watched to 2 June. On 21 May
+    # they are laid down on 4 June.
     assert one.instead_before == date(2027, 5, 11)
     assert one.instead_after == date(2027, 5, 22)
 

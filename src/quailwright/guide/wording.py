@@ -154,7 +154,7 @@ def filled(litres: float, units: Units) -> str:
         return say("{n} quarts ({litres})", n=quarts, litres=told)
     if litres > 3:
         return say_many("{n} litre", "{n} litres", math.ceil(round(litres, 6)))
-    return f"{math.ceil(round(litres * 10, 6)) * 100} ml"
+    return say("{n} ml", n=math.ceil(round(litres * 10, 6)) * 100)
 
 
 def grams_of(portion: float, units: Units) -> float:
