@@ -129,7 +129,12 @@ _MONTH = timedelta(days=30)
 
 def _columns(flock: Flock, days: Sequence[date]) -> list[str]:
     """Groups that lay, or whose eggs were counted, in these days; in the order of the walk."""
-    counted = {lot.group for lot in flock.lots.values() if lot.counts and lot.laid in days}
+    counted = {
+        name
+        for name in flock.groups
+        for day in days
+        if (lot := flock.lots.get((day, name))) is not None and lot.counts
+    }
     walk = {place.name: n for n, place in enumerate(flock.in_walking_order())}
 
     def lays(group: Group) -> bool:

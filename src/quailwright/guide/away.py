@@ -194,12 +194,11 @@ def eaten_g(group: Group, day: date) -> float:
 
 def eggs_usual(flock: Flock, group: str, on: date) -> EggsUsual | None:
     """Eggs a day of a group in the days before `on`; None where too few were counted."""
-    since = on - timedelta(days=int(facts.value("away.days_of_eggs")))
-    counts = [
-        lot.collected
-        for lot in flock.lots.values()
-        if lot.group == group and lot.counts and since <= lot.laid < on
-    ]
+    lots = (
+        flock.lots.get((on - timedelta(days=n), group))
+        for n in range(1, int(facts.value("away.days_of_eggs")) + 1)
+    )
+    counts = [lot.collected for lot in lots if lot is not None and lot.counts]
     if len(counts) < facts.value("away.fewest_counts"):
         return None
     return EggsUsual(sum(counts) / len(counts), min(counts), max(counts), len(counts))

@@ -73,7 +73,9 @@ def sitter(request: Request, home: AtHome, who: Reader) -> Response:
     typed = {name: request.query_params.get(name, "").strip()[:40] for name in _ABOUT_AWAY}
     told, error = None, None
     try:
-        told = sitter_sheet(flock, on, sitter_asked(flock, on, *typed.values()))
+        asked = sitter_asked(flock, on, *typed.values())
+        make = partial(sitter_sheet, flock, on, asked)
+        told = home.desk.once(flock, f"away {asked}", on, make)
     except BadInput as refused_for:
         error = refused_for
     return page(
