@@ -41,6 +41,7 @@ _SAID_IN_TOML: Mapping[str, frozenset[str]] = {
     "guide/care.toml": frozenset(
         {"rule", "task", "why", "caution", "caution_grown", "instead", "instead_after"}
     ),
+    "guide/cautions.toml": frozenset({"hazard", "text"}),
     "guide/hatch/causes.toml": frozenset({"says", "cause", "check", "takes"}),
 }
 """The keys of each file whose texts are shown."""

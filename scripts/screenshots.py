@@ -27,6 +27,8 @@ PAGES = {
     "eggs": "/eggs",
     "sheet": "/paper/round",
     "cards": "/paper/places",
+    "away": "/paper/away?from=2027-05-10&until=2027-05-16&scoop=90",
+    "cautions": "/cautions",
     "week": "/paper/back?week=2027-04-26",
     "plan": "/plan",
     "outlook": "/outlook?ask=fewer_hens&fewer_hens=3",

@@ -74,12 +74,13 @@ def test_the_readme_names_the_two_commands_on_its_first_screen() -> None:
     assert any(line.startswith("./check") for line in first_screen)
 
 
-def test_the_page_of_entry_kinds_is_current() -> None:
-    script = ROOT / "scripts" / "journal_reference.py"
+@pytest.mark.parametrize("name", ["journal", "cautions"])
+def test_pages_made_from_the_program_are_current(name: str) -> None:
+    script = ROOT / "scripts" / f"{name}_reference.py"
     ran = subprocess.run(
         [sys.executable, str(script)], env=ENVIRONMENT, capture_output=True, text=True, check=True
     )
-    assert ran.stdout == (ROOT / "docs" / "journal.md").read_text(encoding="utf-8")
+    assert ran.stdout == (ROOT / "docs" / f"{name}.md").read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)

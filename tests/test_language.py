@@ -31,6 +31,7 @@ from tests.web.conftest import PHRASES, SMALL_FLOCK, token_of
 from quailwright import language
 from quailwright.exchange.demo_file import build_demo
 from quailwright.exchange.household import Household
+from quailwright.guide.cautions import all_cautions
 from quailwright.guide.rules import printed_rules
 from quailwright.husbandry import facts
 from quailwright.husbandry.ingredients import ingredients
@@ -434,6 +435,7 @@ def _own_words(entries: Iterable[Entry], typed: Iterable[str] = ()) -> "re.Patte
     """What was typed, a journal's words, cited sources, names of rules; the longest first."""
     keys = facts.keys()
     found = {row.source for key in keys for row in facts.rows(key) if row.source}
+    found |= {each.source for each in all_cautions() if each.source}
     found |= {*printed_rules(), *typed}
     for entry in entries:
         chosen = {note.name for note in field_notes(kind_of(entry)) if note.choices}

@@ -13,10 +13,10 @@ from quailwright.exchange.demo_file import build_demo
 
 PAGES = (
     "/eggs", "/eggs?by=place&weeks=13", "/paper", "/paper/round", "/paper/round?days=7",
-    "/paper/places", "/paper/back",
+    "/paper/places", "/paper/back", "/paper/away?scoop=90", "/cautions", "/log/birds_processed",
 )  # fmt: skip
 PRINTED = ("/", "/eggs", "/birds", "/plan", "/outlook", "/paper/round", "/paper/round?days=7",
-           "/paper/places")  # fmt: skip
+           "/paper/places", "/paper/away?scoop=90", "/cautions")  # fmt: skip
 A4 = {"width": 718, "height": 1040}
 """210 by 297 mm less margins of 10 mm, at 96 px an inch (ISO 216, CSS Values 3)."""
 SHOWN_IN_PRINT = """() => [...document.querySelectorAll(
@@ -105,6 +105,17 @@ def test_a_days_round_is_one_sheet(tmp_path: Path, phone: Phone) -> None:
     build_demo(flock, DAY, 1, MORNING)
     with pages_of(flock) as port:
         assert sheets(phone(f"http://localhost:{port}/paper/round")) == 1
+
+
+def test_a_week_of_the_sitters_sheet_is_one_page_and_one_to_hang(
+    tmp_path: Path, phone: Phone
+) -> None:
+    """Of the invented flock's five places with birds, in a week in which no hatch needs hands."""
+    flock = str(tmp_path / "demo.sqlite")
+    build_demo(flock, DAY, 1, MORNING)
+    with pages_of(flock) as port:
+        days = "from=2027-05-24&until=2027-05-30&scoop=90"
+        assert sheets(phone(f"http://localhost:{port}/paper/away?{days}")) == 2
 
 
 def sheets(page: Page) -> int:

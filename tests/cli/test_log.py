@@ -149,7 +149,7 @@ def test_log_kind_teaches_every_field(quail: Quail, kind: str) -> None:
     answer = quail("log", kind)
     assert (answer.code, answer.err) == (0, "")
     assert answer.out.startswith(f"{kind}: ")
-    rows = answer.out.splitlines()[2:]
+    rows = answer.out.partition("\nCaution: ")[0].splitlines()[2:]
     fields = [row.split()[0] for row in rows]
     assert set(fields) == set(KINDS[kind].__struct_encode_fields__)
     for row in rows:

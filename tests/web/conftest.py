@@ -47,6 +47,8 @@ READ_PAGES = (
     "/eggs", "/eggs?by=place&of=pen&weeks=4", "/eggs/store", "/eggs/labels",
     "/paper", "/paper/round", "/paper/round?days=7",
     "/paper/places",
+    "/paper/places", "/paper/away", "/paper/away?from=2027-05-10&until=2027-05-23&scoop=90",
+    "/cautions",
     "/costs", "/costs?span=month", "/costs?from=2027-03-01&until=2027-04-30&minute=0,2", "/feed",
     "/light", "/light?hours=13,5&end=both&watts=8&price=0.3",
     "/journal", "/kept", "/no-signal", "/settings", "/settings/holding", "/settings/places",

@@ -30,6 +30,7 @@ from quailwright.exchange.json_types import (
     SignsShape,
     TodayShape,
 )
+from quailwright.exchange.sitter_shape import SitterShape
 from quailwright.flock.fold import fold
 from quailwright.flock.standing import Standing, standing
 from quailwright.guide.round import todays_round
@@ -138,6 +139,8 @@ def test_readings_are_those_of_the_terminal(app: FastAPI, keeper: TestClient) ->
         ("/api/costs?from=2027-04-01&until=2027-04-30&minute=0.2", CostsShape),
         ("/api/costs?on=2027-05-01", CostsShape),
         ("/api/feed?weeks=3&draws=50", FeedShape),
+        ("/api/away?from=2027-05-10&until=2027-05-23", SitterShape),
+        ("/api/away?from=2027-05-10&until=2027-05-09", Refusal),
         ("/api/hatches/none", Refusal),
         ("/api/costs?from=2027-05-02&until=2027-05-01", Refusal),
         ("/api/costs?minute=nan", Refusal),

@@ -91,3 +91,4 @@ def _teach(kind: str) -> None:
     # Say: headings of columns, parted by commas
     columns = say("field, needed, takes, what it says")
     show.table(columns.split(", "), rows)
+    show.cautions(f"kind:{kind}")

@@ -11,6 +11,7 @@ from typer.main import get_command
 
 from quailwright import __version__
 from quailwright.cli import (
+    away,
     blend,
     brooding,
     costs,
@@ -93,6 +94,7 @@ app.command("brooding", epilog=brooding.EXAMPLES)(brooding.brooding)
 app.command("housing", epilog=housing.EXAMPLES)(housing.housing)
 app.command("manure", epilog=housing.MANURE_EXAMPLES)(housing.manure)
 app.command("light", epilog=light.EXAMPLES)(light.light)
+app.command("away", no_args_is_help=True, epilog=away.EXAMPLES)(away.away)
 app.command("rules", epilog=today.RULES_EXAMPLES)(today.rules)
 app.command("serve", epilog=serve.EXAMPLES)(serve.serve)
 app.command("demo", epilog=today.DEMO_EXAMPLES)(today.demo)

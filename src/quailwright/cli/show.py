@@ -1,6 +1,7 @@
 """Putting answers on the terminal: readable tables there, plain text in a pipe, JSON when asked."""
 
 import sys
+import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +13,7 @@ if TYPE_CHECKING:
     from quailwright.guide.hatch.report import LossPoint
 
 _LABEL_WIDTH = 72
+_LINE_WIDTH = 100
 
 
 def json_document(document: Any) -> None:
@@ -35,6 +37,16 @@ def heading(text: str) -> None:
 def caution(text: str) -> None:
     """A caution, marked by a word and not by colour alone."""
     _styled(say("      Caution: {text}", text=text), "yellow")
+
+
+def cautions(step: str) -> None:
+    """The cautions of a step, as `kind:treated`, with who decides."""
+    from quailwright.guide.cautions import cautions_for, who_decides
+
+    for each in cautions_for(step):
+        said = say("Caution: {caution}", caution=say(each.text))
+        who = say("Who decides: {who}.", who=who_decides(each))
+        _styled(textwrap.fill(f"{said} {who}", _LINE_WIDTH), "yellow")
 
 
 def _styled(text: str, style: str) -> None:

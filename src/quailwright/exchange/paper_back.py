@@ -22,7 +22,7 @@ from quailwright.language import say
 MOST_DEATHS = 4
 """Rows for deaths: a week with more is one to write down one by one."""
 MOST_COLUMNS = 20
-"""Groups and feeds in one form: a form of ours has at most 200 fields."""
+"""Groups, feeds and places with water in one form: a form of ours has at most 200 fields."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +41,7 @@ class Day:
     day: date
     eggs: list[Cell]
     feed: list[Cell]
+    water: list[Cell]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +51,7 @@ class WeekBack:
     Attributes:
         first: its first day, a Monday.
         rows: its days; cells of days to come are not open.
-        groups, feeds: the columns.
+        groups, feeds, waters: the columns; the last are places where water is filled in.
         who: whose deaths may be told: `group|class`, and words for it.
         days_open: days that may be written.
         left_out: groups that found no room in the form.
@@ -60,6 +61,7 @@ class WeekBack:
     rows: list[Day]
     groups: list[str]
     feeds: list[str]
+    waters: list[str]
     who: list[tuple[str, str, str]]
     days_open: list[date]
     left_out: list[str]
@@ -95,6 +97,8 @@ def week_back(flock: Flock, first: date, on: date) -> WeekBack:
         for name, stock in flock.feeds.items()
         if stock.kg > 0 or (stock.last_given is not None and stock.last_given >= first - _MONTH)
     ][: MOST_COLUMNS - len(groups)]
+    waters = [place.name for place in flock.in_walking_order() if flock.groups_at(place.name)]
+    waters = waters[: MOST_COLUMNS - len(groups) - len(feeds)]
     return WeekBack(
         first,
         [
@@ -102,11 +106,13 @@ def week_back(flock: Flock, first: date, on: date) -> WeekBack:
                 day,
                 [_eggs_cell(flock, day, group, on) for group in groups],
                 [_feed_cell(flock, day, feed, on) for feed in feeds],
+                [_water_cell(flock, day, place, on) for place in waters],
             )
             for day in days
         ],
         groups,
         feeds,
+        waters,
         [
             (f"{group.name}|{name}", group.name, name)
             for group in flock.groups_alive()
@@ -123,7 +129,12 @@ _MONTH = timedelta(days=30)
 
 def _columns(flock: Flock, days: Sequence[date]) -> list[str]:
     """Groups that lay, or whose eggs were counted, in these days; in the order of the walk."""
-    counted = {lot.group for lot in flock.lots.values() if lot.counts and lot.laid in days}
+    counted = {
+        name
+        for name in flock.groups
+        for day in days
+        if (lot := flock.lots.get((day, name))) is not None and lot.counts
+    }
     walk = {place.name: n for n, place in enumerate(flock.in_walking_order())}
 
     def lays(group: Group) -> bool:
@@ -143,6 +154,11 @@ def _eggs_cell(flock: Flock, day: date, group: str, on: date) -> Cell:
 def _feed_cell(flock: Flock, day: date, feed: str, on: date) -> Cell:
     given = [kg for when, kg in flock.feeds[feed].given if when == day]
     return Cell(f"feed|{day}|{feed}", sum(given) if given else None, day <= on)
+
+
+def _water_cell(flock: Flock, day: date, place: str, on: date) -> Cell:
+    filled = [each.litres for each in flock.water if (each.day, each.place) == (day, place)]
+    return Cell(f"water|{day}|{place}", sum(filled) if filled else None, day <= on)
 
 
 def entries_back(
@@ -222,6 +238,12 @@ def _filled(week: WeekBack, typed: Mapping[str, str]) -> list[Filled]:
             if text and cell.open:
                 fields = {"kind": "feed_given", "at": at, "feed": feed, "kg": _point(text)}
                 found.append((cell.name, _where(row.day, feed), fields, cell.logged))
+        for place, cell in zip(week.waters, row.water, strict=True):
+            text = typed.get(cell.name, "").strip()
+            if text and cell.open:
+                litres = _point(text)
+                fields = {"kind": "water_given", "at": at, "place": place, "litres": litres}
+                found.append((cell.name, _where(row.day, place), fields, cell.logged))
     days = {day.isoformat(): day for day in week.days_open}
     known = {key: (group, name) for key, group, name in week.who}
     for n in range(MOST_DEATHS):

@@ -65,6 +65,7 @@ def questions(
     on: date,
     typed: Mapping[str, str] | None = None,
     said: Mapping[str, tuple[str, ...]] | None = None,
+    besides: Mapping[str, str] | None = None,
 ) -> list[Question]:
     """The questions with what was typed, else with the accepted brief's answers, else with those
     that the journal gives.
@@ -72,8 +73,9 @@ def questions(
     Args:
         flock: folded up to the end of the day `on`.
         said: what is wrong with an answer, by name.
+        besides: answers that take the place of those so far, by name.
     """
-    values = dict(typed) if typed is not None else _so_far(flock, on)
+    values = {**(typed if typed is not None else _so_far(flock, on)), **(besides or {})}
     wrong = said or {}
     currency = flock.holding.currency if flock.holding is not None else ""
     return [

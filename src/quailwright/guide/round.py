@@ -430,6 +430,23 @@ def hatch_steps(flock: Flock, hatch: Hatch, on: date) -> list[Step]:
     return sorted(found, key=lambda step: step.at)
 
 
+def steps_ahead(
+    flock: Flock, on: date, first: date, last: date
+) -> Iterator[tuple[Occasion, Rule, Step]]:
+    """Every step of what stands on the day `on` that falls due from `first` to `last`, not done."""
+    units = units_of(flock)
+    for occasion in occasions(flock, on, units):
+        if occasion.per_place:
+            continue
+        for rule in rules_at(occasion.place, flock.care_rules):
+            if rule.stage != occasion.stage or rule.every is not None:
+                continue
+            if _holds(rule, occasion):
+                for step in _steps(flock, rule, occasion, units):
+                    if not step.done and first <= step.at.date() <= last:
+                        yield occasion, rule, step
+
+
 def day_of_hatch(hatch: Hatch, at: datetime) -> str:
     """Both counts of a hatch's day: `day 14, the 15th day`."""
     return wording.both_counts(hatch_day(hatch, at))

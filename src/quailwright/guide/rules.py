@@ -12,6 +12,7 @@ from functools import cache, reduce
 from importlib import resources
 from typing import Any, get_args
 
+from quailwright.guide.cautions import cautions_for
 from quailwright.husbandry import facts
 from quailwright.husbandry.facts import Certainty, Figure
 from quailwright.journal.entries import CareRule, CareStage
@@ -125,6 +126,8 @@ def _rule(row: dict[str, Any]) -> Rule:
                 cited[_key(value)] = None
     day = row.pop("day", None)
     minutes = row.pop("minutes")
+    said_of_it = cautions_for(f"rule:{row['rule']}")
+    caution = row.pop("caution", said_of_it[0].text if said_of_it else "")
     before = _days(row.pop("before", 0))
     days = () if day is None else tuple(day) if isinstance(day, list) else (day,)
     return Rule(
@@ -142,6 +145,7 @@ def _rule(row: dict[str, Any]) -> Rule:
         done_by=tuple(row.pop("done_by", ())),
         moot_by=tuple(row.pop("moot_by", ())),
         figures=tuple(cited),
+        caution=caution,
         **row,
     )
 

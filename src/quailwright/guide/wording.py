@@ -3,6 +3,7 @@
 Everything comes in the language spoken now.
 """
 
+import math
 import re
 from collections import defaultdict
 from collections.abc import Callable, Mapping
@@ -12,7 +13,7 @@ from datetime import date, datetime
 from quailwright.guide.rules import Rule, number, rests
 from quailwright.husbandry import facts
 from quailwright.journal.entries import Units
-from quailwright.language import dated, figure, mark, say
+from quailwright.language import dated, figure, mark, say, say_many
 
 _SLOT = re.compile(r"\{(?:(?P<form>[cdmnr]):)?(?P<name>[\w.]+)\}")
 _KILOGRAMS_IN_A_POUND = 0.45359237
@@ -21,6 +22,9 @@ _FEET_IN_A_METRE = 3.28084
 _INCHES_IN_A_METRE = 39.3701
 _CENTIMETRES_IN_A_METRE = 100.0
 _SQUARE_CENTIMETRES_IN_A_SQUARE_METRE = 10_000.0
+_GRAMS_IN_AN_OUNCE = 28.349523125
+_LITRES_IN_A_CUP = 0.2365882365
+_CUPS_IN_A_GALLON = 16
 
 
 def temperature(celsius: float, units: Units) -> str:
@@ -123,6 +127,42 @@ def feed_unit(units: Units) -> str:
 def feed_mass(kilograms: float, units: Units) -> float:
     """Feed in that unit (the pound is exact by definition)."""
     return round(kilograms / _KILOGRAMS_IN_A_POUND, 2) if units == "us" else kilograms
+
+
+def portion(grams: float, units: Units) -> str:
+    """Feed to weigh out, rounded up: `440 g`, `16 oz`."""
+    if units == "us":
+        return say("{n} oz", n=math.ceil(round(grams / _GRAMS_IN_AN_OUNCE, 6)))
+    step = 10 if grams >= 50 else 5
+    return f"{math.ceil(round(grams / step, 6)) * step} g"
+
+
+def scoops(grams: float, scoop_g: float) -> str:
+    """The same in scoops of so many grams, to the half scoop above: `4 and a half scoops`."""
+    halves = math.ceil(round(2 * grams / scoop_g, 6))
+    whole, half = divmod(halves, 2)
+    if not half:
+        return say_many("{n} scoop", "{n} scoops", whole)
+    return say("{n} and a half scoops", n=whole) if whole else say("half a scoop")
+
+
+def filled(litres: float, units: Units) -> str:
+    """Water to fill in, rounded up: `1500 ml`, `4 litres`, `7 cups (1.5 litres)`."""
+    if units == "us":
+        told = say("{litres:.1f} litres", litres=litres)
+        cups = math.ceil(round(litres / _LITRES_IN_A_CUP, 6))
+        if cups <= _CUPS_IN_A_GALLON:
+            return say_many("{n} cup ({litres})", "{n} cups ({litres})", cups, litres=told)
+        quarts = math.ceil(round(litres / (4 * _LITRES_IN_A_CUP), 6))
+        return say("{n} quarts ({litres})", n=quarts, litres=told)
+    if litres > 3:
+        return say_many("{n} litre", "{n} litres", math.ceil(round(litres, 6)))
+    return say("{n} ml", n=math.ceil(round(litres * 10, 6)) * 100)
+
+
+def grams_of(portion: float, units: Units) -> float:
+    """A portion as the keeper weighs it (grams or ounces), in grams."""
+    return portion * _GRAMS_IN_AN_OUNCE if units == "us" else portion
 
 
 def money(amount: float, currency: str) -> str:

@@ -330,12 +330,20 @@ def _fits(problem: Problem, source: EggSource, day: date, busy: Busy) -> bool:
     hatching = (one.hatches - timedelta(days=1), one.cleared)
     if any(span.meets(*hatching) for span in problem.no_hatching):
         return False
-    watched = one.hatches + timedelta(days=int(facts.value("brooding.close_watch_until_d")) + 1)
-    needed = ((day, day), (one.stops_turning, one.stops_turning), (hatching[0], watched))
-    if any(span.meets(*when) for span in problem.absences for when in needed):
+    if any(needs_hands(day, span) for span in problem.absences):
         return False
     machines = problem.room.incubators
     return not machines or any(is_free(busy.get(machine.name, ()), one) for machine in machines)
+
+
+def needs_hands(set_on: date, span: Span) -> bool:
+    """Whether a step of eggs set on that day needs hands on a day of the span: setting, laying
+    down, the hatch, the chicks' first days."""
+    one = Candidate(set_on, 0)
+    watched = one.hatches + timedelta(days=int(facts.value("brooding.close_watch_until_d")) + 1)
+    hatching = one.hatches - timedelta(days=1)
+    needed = ((set_on, set_on), (one.stops_turning, one.stops_turning), (hatching, watched))
+    return any(span.meets(*when) for when in needed)
 
 
 def is_free(busy: Sequence[Span], one: Candidate) -> bool:

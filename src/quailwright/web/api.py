@@ -231,6 +231,30 @@ def feed(
     return Told(feed_shape(feed_ahead(ahead, flock), ahead.draws, seed))
 
 
+@router.get("/away", responses=says("SitterShape", "Refusal"))
+def away(
+    home: AtHome,
+    who: Reader,
+    on: On = None,
+    first: Annotated[
+        str, Query(alias="from", description="The first day away; else tomorrow.")
+    ] = "",
+    until: Annotated[str, Query(description="The last day away; else a week in all.")] = "",
+    morning: Annotated[str, Query(description="Clock time of the first round.")] = "",
+    midday: Annotated[str, Query(description="Clock time of the round at midday.")] = "",
+    evening: Annotated[str, Query(description="Clock time of the last round.")] = "",
+    scoop: Annotated[str, Query(description="What a scoop weighs, in grams or ounces.")] = "",
+) -> Response:
+    """A sitter's sheet, as `away --json`."""
+    from quailwright.exchange.sitter import sitter_asked, sitter_sheet
+    from quailwright.exchange.sitter_shape import sitter_shape
+
+    flock, asked = as_of(home, on)
+    day = day_at(flock, asked)
+    wanted = sitter_asked(flock, day, first, until, morning, midday, evening, scoop)
+    return Told(sitter_shape(sitter_sheet(flock, day, wanted)))
+
+
 @router.get("/costs", responses=says("CostsShape", "Refusal"))
 def costs(
     home: AtHome,

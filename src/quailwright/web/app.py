@@ -25,6 +25,7 @@ from quailwright.web import (
     api,
     api_readings,
     brooding,
+    cautions,
     costs,
     eggs,
     entering,
@@ -71,7 +72,7 @@ _log = logging.getLogger("uvicorn.error")
 _KEPT_FOR_GOOD = "public, max-age=31536000, immutable"
 _ASKED_EACH_TIME = "private, no-cache"
 
-_SETTING_UP = (first_run, settings_pages, help_pages, languages)
+_SETTING_UP = (first_run, settings_pages, help_pages, languages, cautions)
 _FOR_SCRIPTS = (api, api_readings)
 _FEED_AND_MONEY = (costs, feed_ahead, rations)
 _KEEPING = (signs, brooding, housing, light)

@@ -37,6 +37,7 @@ from quailwright.exchange.json_types import (
     TodayShape,
     Written,
 )
+from quailwright.exchange.sitter_shape import SitterShape
 from quailwright.exchange.store_told import EggStore
 from quailwright.flock.standing import Standing
 from quailwright.journal.entries import CLOCK, KINDS, LINES, NAME, ONE_LINE, AnyEntry
@@ -107,6 +108,7 @@ def document(app: FastAPI) -> dict[str, Any]:
     types += [BroodingShape]
     types += [LightShape]
     types += [EggStore]
+    types += [SitterShape]
     types += [FeedRequest, RationShape, BlendShape]
     types += [HousingShape, ManureShape]
     types += [ExtentShape, ReadingsTaken, ReadingsSeries, ReadingsReport, JournalCheck, ScoreShape]

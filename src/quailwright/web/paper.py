@@ -63,6 +63,38 @@ def sheet(request: Request, home: AtHome, who: Reader, day: str = "", days: str 
     )
 
 
+@router.get("/away")
+def sitter(request: Request, home: AtHome, who: Reader) -> Response:
+    """The sheet for whoever looks after the birds, for the days of the address."""
+    from quailwright.exchange.sitter import hot_day, sitter_asked, sitter_sheet
+
+    flock = home.flock()
+    on = day_at(flock, home.now())
+    typed = {name: request.query_params.get(name, "").strip()[:40] for name in _ABOUT_AWAY}
+    told, error = None, None
+    try:
+        asked = sitter_asked(flock, on, *typed.values())
+        make = partial(sitter_sheet, flock, on, asked)
+        told = home.desk.once(flock, f"away {asked}", on, make)
+    except BadInput as refused_for:
+        error = refused_for
+    return page(
+        request,
+        who,
+        "paper_away.html",
+        status=HTTPStatus.OK if error is None else HTTPStatus.UNPROCESSABLE_ENTITY,
+        sheet=told,
+        error=error,
+        typed=typed,
+        on=on,
+        units=units_of(flock),
+        hot=hot_day(flock),
+    )
+
+
+_ABOUT_AWAY = ("from", "until", "morning", "midday", "evening", "scoop")
+
+
 @router.get("/places")
 def cards(request: Request, home: AtHome, who: Reader) -> Response:
     """A card for each place, with a code that opens its page on a phone."""

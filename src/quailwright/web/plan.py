@@ -108,8 +108,13 @@ def plan(request: Request, home: AtHome, who: Reader) -> Response:
 
 @router.get("/plan/ask")
 def ask(request: Request, home: AtHome, who: Reader) -> Response:
-    """The questions, whether or not a plan was accepted."""
-    return _questions_page(request, home, who, home.flock())
+    """The questions, whether or not a plan was accepted; with days away that the address names."""
+    flock = home.flock()
+    away = {
+        f"limits.absences 1, {end}": request.query_params.get(f"away_{end}", "")
+        for end in ("from", "until")
+    }
+    return _questions_page(request, home, who, flock, away=away if all(away.values()) else None)
 
 
 @router.post("/plan")
@@ -335,11 +340,12 @@ def _questions_page(
     flock: Flock,
     typed: Mapping[str, str] | None = None,
     error: BadInput | None = None,
+    away: Mapping[str, str] | None = None,
 ) -> Response:
     from quailwright.exchange.plan_asked import questions
 
     said = _said(error)
-    asked = questions(flock, day_at(flock, home.now()), typed, said)
+    asked = questions(flock, day_at(flock, home.now()), typed, said, away)
     names = {each.name for each in asked}
     return page(
         request, who, "plan_ask.html", status=_status(error), error=error, asked=asked,

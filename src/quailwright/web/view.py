@@ -19,6 +19,7 @@ from starlette.responses import HTMLResponse
 from quailwright.exchange.store_told import held_on_this_phone
 from quailwright.flock.state import Flock
 from quailwright.guide import told, wording
+from quailwright.guide.cautions import cautions_for, who_decides
 from quailwright.guide.round import day_at
 from quailwright.journal.entries import KINDS, kind_of
 from quailwright.journal.moments import parse_moment
@@ -134,6 +135,8 @@ def templates() -> jinja2.Environment:
         "static": static,
         "counted": wording.counted,
         "wording": wording,
+        "cautions_for": cautions_for,
+        "who_decides": who_decides,
         "say": say,
         "say_many": say_many,
         "say_html": say_html,
