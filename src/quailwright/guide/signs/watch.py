@@ -26,9 +26,10 @@ class Seen:
         day: on which it was made.
         amount: what was counted, weighed or measured.
         size: what it is in proportion to: hens times their expected share of full lay times days,
-            bird-days, or eggs.
+            bird-days of the appetite of a hen in lay, or eggs. The least that may be expected.
         units: whole hens, birds or eggs of one day behind it.
         days: that it stands for, 1 or more.
+        most: the size at most, where what is to be expected is not sure; 0: the same.
     """
 
     day: date
@@ -36,6 +37,7 @@ class Seen:
     size: float
     units: float
     days: int = 1
+    most: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +75,7 @@ class Off:
     @property
     def usual(self) -> float:
         """The usual amount for each unit of size."""
-        return rate(self.before)
+        return usual_rate(self.before)
 
     @property
     def now(self) -> float:
@@ -97,6 +99,20 @@ def rate(seen: Iterable[Seen]) -> float:
     some = list(seen)
     size = sum(one.size for one in some)
     return sum(one.amount for one in some) / size if size > 0 else 0.0
+
+
+def usual_rate(seen: Iterable[Seen]) -> float:
+    """The amount to be usual for each unit of size: the least that these observations allow."""
+    some = list(seen)
+    size = sum(max(one.size, one.most) for one in some)
+    return sum(one.amount for one in some) / size if size > 0 else 0.0
+
+
+def each(seen: Iterable[Seen]) -> float:
+    """Amount for each unit and day as it is, all together; 0 where there is none."""
+    some = list(seen)
+    days = sum(one.units * one.days for one in some)
+    return sum(one.amount for one in some) / days if days > 0 else 0.0
 
 
 def usual_spacing(days: Sequence[date]) -> float:
