@@ -98,8 +98,8 @@ def _water(rng: Generator, setting: Setting, effects: Effects) -> None:
     feed = 1.0 - (1.0 - drink) * rng.uniform(0.4, 0.8)
     lay = rng.uniform(0.2, 0.75)
     _ramp(effects.drink[place], onset, 1.0, drink)
-    _ramp(effects.feed[place], onset + rng.integers(0, 2), rng.uniform(1.0, 2.0), feed)
-    _ramp(effects.lay[place], onset + rng.integers(1, 4), rng.uniform(2.0, 8.0), lay)
+    _ramp(effects.feed[place], onset + int(rng.integers(0, 2)), rng.uniform(1.0, 2.0), feed)
+    _ramp(effects.lay[place], onset + int(rng.integers(1, 4)), rng.uniform(2.0, 8.0), lay)
     if rng.random() < 0.5:
         mended = onset + int(rng.integers(2, 11))
         _mend(effects.drink[place], mended, 1.0)

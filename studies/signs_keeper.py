@@ -50,7 +50,9 @@ def draw_habits(rng: Generator, kind: str) -> Habits:
         gap_d=gap_d,
         sums=bool(rng.random() < 0.4),
         zeros=bool(rng.random() < 0.7),
-        feed=str(rng.choice(("pen daily", "pen weekly", "all daily", "none"), p=(0.3, 0.2, 0.2, 0.3))),
+        feed=str(
+            rng.choice(("pen daily", "pen weekly", "all daily", "none"), p=(0.3, 0.2, 0.2, 0.3))
+        ),
         feed_noise=float(rng.uniform(0.03, 0.12)),
         water=bool(rng.random() < 0.25),
         air=str(rng.choice(("all", "first", "none"), p=(0.2, 0.2, 0.6))),

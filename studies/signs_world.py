@@ -342,9 +342,9 @@ def _eggs(rng: Generator, chance: Floats, regular: float) -> Bools:
     draws = rng.random((hens, days))
     clock = rng.random(hens) < regular
     start = rng.random(hens)
-    run = np.floor(np.cumsum(chance, axis=1) + start[:, None])
-    by_clock = np.diff(run, axis=1, prepend=np.floor(start)[:, None]) > 0
-    laid: Bools = np.where(clock[:, None], by_clock, draws < chance)
+    run = np.floor(np.cumsum(chance, axis=1) + start.reshape(-1, 1))
+    by_clock: Bools = np.diff(run, axis=1, prepend=0.0) > 0
+    laid: Bools = np.where(clock.reshape(-1, 1), by_clock, draws < chance)
     return laid
 
 
@@ -352,7 +352,7 @@ def _chicks(rng: Generator, setting: Setting, effects: Effects) -> tuple[Ints, I
     """Chicks alive by day, dead by day, and the lowest away from the heat [C]."""
     days, nature = setting.days, setting.nature
     at = np.arange(days)
-    low = rng.uniform(17.0, 23.0) + wobble(rng, (1, days), 1.5, 0.6)[0]
+    low = wobble(rng, (1, days), 1.5, 0.6)[0] + rng.uniform(17.0, 23.0)
     week_1, week_2 = of_batch(rng, nature.died_week_1), of_batch(rng, nature.died_week_2)
     draws = rng.random(max(setting.chicks, 1))
     order = rng.permutation(max(setting.chicks, 1))

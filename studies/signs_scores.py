@@ -1,0 +1,256 @@
+"""What is made of alarms: false ones a quarter, delays, and whether the first check is right."""
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from studies.signs_faults import QUARTER_D
+from studies.signs_rules import fires
+from studies.simulated_nature import Floats
+
+WITHIN_D = 14
+ONE_EPISODE_D = 7
+"""An alarm that comes back within a week is the same one."""
+NEVER_D = 10_000
+EVERYWHERE = -1
+
+CHECKS = {
+    "water": ("water", "drink", "nipple"),
+    "timer": ("lamp", "timer", "light"),
+    "heat": ("heat", "hot", "shade", "cool", "air", "temperature"),
+    "predator": ("hole", "fence", "wire", "predator", "latch", "gap", "fox", "rat", "count"),
+    "deaths": ("vet", "animal-health"),
+    "chill": ("heat", "warm", "cold", "chill", "lamp", "plate"),
+    "swapped": ("count", "logged", "entry", "entries", "record", "mend"),
+    "double": ("count", "logged", "entry", "entries", "record", "mend"),
+    "digit": ("count", "logged", "entry", "entries", "record", "mend"),
+}
+"""Words of which the first check holds one, if it is the right one."""
+
+
+@dataclass(frozen=True)
+class Alarm:
+    """A sign that began: on which day, at which pen (or everywhere), and what it says."""
+
+    day: int
+    until: int
+    sign: str
+    place: int
+    check: str
+    then: str
+    ring: str
+    evidence: str = ""
+
+
+@dataclass(frozen=True)
+class Run:
+    """One flock watched: what was injected, what the program said, and what the rules scored."""
+
+    kind: str
+    number: int
+    pens: int
+    onset: int
+    days: int
+    places: tuple[int, ...]
+    told: str
+    record: str
+    silent: tuple[int, int] | None
+    alarms: tuple[Alarm, ...]
+    scores: dict[str, Floats]
+
+
+def begins(days: Iterable[int], counted_from: int = 0) -> list[int]:
+    """The days on which a run of days begins; of those within a week of one, that one alone.
+
+    So what flickers counts once a week, and what stands for weeks counts once.
+    """
+    counted: list[int] = []
+    last: int | None = None
+    before: int | None = None
+    for day in days:
+        starts = before is None or day > before + 1
+        if starts and (last is None or day - last > ONE_EPISODE_D):
+            counted.append(day)
+            last = day
+        before = day
+    return [day for day in counted if day >= counted_from]
+
+
+def false_alarms(run: Run) -> list[Alarm]:
+    """The alarms of a flock in which nothing is wrong; one that comes back in a week is none."""
+    last: dict[tuple[str, int], int] = {}
+    counted = []
+    for alarm in run.alarms:
+        key = (alarm.sign, alarm.place)
+        if alarm.day - last.get(key, -99) > ONE_EPISODE_D:
+            last[key] = alarm.day
+            if alarm.day >= run.onset:
+                counted.append(alarm)
+    return counted
+
+
+def rule_false_alarms(run: Run, rule: str, factor: float = 1.0) -> int:
+    """The same of a rule, over all pens."""
+    fired = fires(run.scores[rule], factor)
+    return sum(len(begins(np.flatnonzero(row).tolist(), run.onset)) for row in fired)
+
+
+def at_right_place(run: Run, place: int) -> bool:
+    """Whether it is where the fault is; of one that is everywhere, any place."""
+    if run.kind == "chill":
+        return place == run.pens
+    if place == EVERYWHERE:
+        return len(run.places) == run.pens
+    if run.kind == "swapped":
+        return place in (run.places[0], (run.places[0] + 1) % run.pens)
+    return place in run.places
+
+
+def first_seen(run: Run, fits: Callable[[Alarm], bool] = lambda alarm: True) -> Alarm | None:
+    """The first alarm at the right place that began on the day of the fault or later."""
+    for alarm in run.alarms:
+        if alarm.day >= run.onset and at_right_place(run, alarm.place) and fits(alarm):
+            return alarm
+    return None
+
+
+def names_right(run: Run, alarm: Alarm, *, first_only: bool = True) -> bool:
+    """Whether the first check (or any) is the right one for what was injected."""
+    said = alarm.check if first_only else f"{alarm.check} {alarm.then}"
+    if run.kind == "deaths":
+        said = f"{said} {'vet' if alarm.ring else ''}"
+    return any(word in said.lower() for word in CHECKS[run.kind])
+
+
+def rule_first_seen(run: Run, rule: str, factor: float = 1.0) -> int:
+    """The day on which a rule first begins to fire at the right place, or `NEVER_D`."""
+    fired = fires(run.scores[rule], factor)
+    begun = [
+        day
+        for place, row in enumerate(fired)
+        if at_right_place(run, place)
+        for day in np.flatnonzero(row).tolist()
+        if day >= run.onset and not (day and row[day - 1])
+    ]
+    return min(begun, default=NEVER_D)
+
+
+def delays(found: Sequence[int]) -> dict[str, float]:
+    """Median and 90 % of delays [days], and the share not seen within 14 days."""
+    days = np.sort(np.array(found, dtype=float))
+    seen = days <= WITHIN_D
+    return {
+        "n": days.size,
+        "median": _rank(days, 0.5),
+        "ninety": _rank(days, 0.9),
+        "unseen": float(1.0 - seen.mean()) if days.size else float("nan"),
+    }
+
+
+def _rank(days: Floats, share: float) -> float:
+    if not days.size:
+        return float("nan")
+    day = float(days[min(days.size - 1, int(np.ceil(share * days.size)) - 1)])
+    return day if day <= WITHIN_D else float("inf")
+
+
+Row = dict[str, Any]
+
+
+def quiet_row(runs: Sequence[Run]) -> Row:
+    """False alarms of flocks in which nothing is wrong: for a pen and for four pens, a quarter."""
+    quarters = sum((run.days - run.onset) / QUARTER_D for run in runs)
+    pens = sum(run.pens * (run.days - run.onset) / QUARTER_D for run in runs)
+    each = [false_alarms(run) for run in runs]
+    by_sign = Counter(alarm.sign for alarms in each for alarm in alarms)
+    return {
+        "flocks": len(runs),
+        "per_flock_quarter": sum(map(len, each)) / quarters,
+        "per_pen_quarter": sum(map(len, each)) / pens,
+        "pen_days": sum(map(alarm_days, runs)) / sum(r.pens * (r.days - r.onset) for r in runs),
+        "none_at_all": sum(not alarms for alarms in each) / len(runs),
+        "by_sign": {sign: number / quarters for sign, number in by_sign.most_common()},
+    }
+
+
+def alarm_days(run: Run) -> int:
+    """Pen-days on which a sign stands (everywhere counts for one pen)."""
+    days = {(a.place, d) for a in run.alarms for d in range(max(a.day, run.onset), a.until + 1)}
+    return len(days)
+
+
+def rule_rate(runs: Sequence[Run], rule: str, factor: float = 1.0) -> float:
+    """False alarms of a rule a flock and quarter."""
+    quarters = sum((run.days - run.onset) / QUARTER_D for run in runs)
+    return sum(rule_false_alarms(run, rule, factor) for run in runs) / quarters
+
+
+def tuned(runs: Sequence[Run], rule: str, rate: float) -> float:
+    """The least factor on a rule's threshold with no more false alarms than `rate` a quarter."""
+    for factor in np.round(np.arange(0.4, 8.0, 0.05), 2):
+        if rule_rate(runs, rule, float(factor)) <= rate:
+            return float(factor)
+    return float("inf")
+
+
+def fault_row(runs: Sequence[Run]) -> Row:
+    """How soon the program's signs see a fault, and what they say to check."""
+    first = [first_seen(run) for run in runs]
+    found = [(r, a) for r, a in zip(runs, first, strict=True) if a and a.day - r.onset <= WITHIN_D]
+    that_day = [
+        any(
+            names_right(run, alarm)
+            for alarm in run.alarms
+            if alarm.day == seen.day and at_right_place(run, alarm.place)
+        )
+        for run, seen in found
+    ]
+    right = [first_seen(run, lambda alarm, run=run: names_right(run, alarm)) for run in runs]  # type: ignore[misc]
+    return {
+        **delays([_delay(r, a) for r, a in zip(runs, first, strict=True)]),
+        "first_check_right": float(np.mean(that_day)) if that_day else float("nan"),
+        "right": delays([_delay(r, a) for r, a in zip(runs, right, strict=True)]),
+        "first_signs": dict(Counter(alarm.sign for _, alarm in found).most_common(5)),
+        "elsewhere": float(
+            np.mean(
+                [
+                    any(
+                        run.onset <= a.day <= run.onset + WITHIN_D
+                        and not at_right_place(run, a.place)
+                        for a in run.alarms
+                    )
+                    for run in runs
+                ]
+            )
+        ),
+    }
+
+
+def _delay(run: Run, alarm: Alarm | None) -> int:
+    return NEVER_D if alarm is None else alarm.day - run.onset
+
+
+def rule_row(runs: Sequence[Run], rule: str, factor: float = 1.0) -> Row:
+    """How soon a rule sees a fault."""
+    return delays([rule_first_seen(run, rule, factor) - run.onset for run in runs])
+
+
+def holiday_row(runs: Sequence[Run]) -> Row:
+    """Alarms that silence brings: that begin in it, and in the week after it, for one flock."""
+    inside, after = [], []
+    for run in runs:
+        if run.silent is None:
+            continue
+        start, end = run.silent
+        days = [alarm.day for alarm in false_alarms(run)]
+        inside.append(sum(start <= day < end for day in days))
+        after.append(sum(end <= day < end + ONE_EPISODE_D for day in days))
+    days_silent = [run.silent[1] - run.silent[0] for run in runs if run.silent]
+    return {
+        "flocks": len(inside),
+        "days": float(np.mean(days_silent)) if days_silent else float("nan"),
+        "inside": float(np.mean(inside)) if inside else float("nan"),
+        "week_after": float(np.mean(after)) if after else float("nan"),
+    }
