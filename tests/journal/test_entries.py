@@ -63,7 +63,14 @@ ADDED_KINDS = {
     "egg_rule", "water_given", "temperature_seen", "contact",
 }  # fmt: skip
 ADDED_FIELDS = {
-    "holding": {"altitude_m", "lamp_on", "lamp_off", "rests_in_winter", "space_standard"},
+    "holding": {
+        "altitude_m",
+        "lamp_on",
+        "lamp_off",
+        "rests_in_winter",
+        "space_standard",
+        "false_signs_a_year",
+    },
     "place": {"height_m", "floor_kind"},
     "birds_died": {"together"},
     "eggs_out": {"box", "order"},
@@ -277,7 +284,8 @@ def test_most_kinds_are_sound_as_drawn() -> None:
             "birds_died": {"hens": 1}, "birds_out": {"hens": 1}, "birds_processed": {"hens": 1},
             "birds_counted": {"hens": 0}, "eggs_set": {"source": "creek"},
             "set_planned": {"source": "creek"}, "cull_planned": {"hatch": "may", "keep_hens": 1},
-            "birds_weighed": {"weights_g": [200]}, "contact": {"role": "vet"}, "pairing": {"cocks": ["c"], "hens": ["h"]},
+            "birds_weighed": {"weights_g": [200]}, "contact": {"role": "vet"},
+            "pairing": {"cocks": ["c"], "hens": ["h"]},
         }  # fmt: skip
         plain |= more.get(kind, {})
         entry, findings = read_entry(json.dumps(plain).encode())

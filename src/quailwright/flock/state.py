@@ -371,6 +371,15 @@ class EggsGone(NamedTuple):
     income_told: bool
 
 
+class Feeding(NamedTuple):
+    """Feed given at a place on a day."""
+
+    day: date
+    place: str
+    feed: str
+    kg: float
+
+
 class WaterFilled(NamedTuple):
     """Water filled in at a place on a day."""
 
@@ -488,6 +497,7 @@ class Flock:
     )
     withholdings: list[Withholding] = field(default_factory=list)
     outages: list[tuple[date, kinds.Outage]] = field(default_factory=list)
+    feedings: list[Feeding] = field(default_factory=list)
     water: list[WaterFilled] = field(default_factory=list)
     air: list[AirSeen] = field(default_factory=list)
     contacts: dict[str, kinds.Contact] = field(default_factory=dict)

@@ -103,7 +103,8 @@ FIELD_WORDS: Final = frozenset({
     mark("meat withheld until"), mark("directed by"), mark("lowest"), mark("highest"),
     mark("amount"), mark("category"), mark("bird"), mark("sire"), mark("dam"), mark("plumage"),
     mark("mass"), mark("pen"), mark("entry"), mark("instead"), mark("lamp on"), mark("lamp off"),
-    mark("rests in winter"), mark("space standard"), mark("height"), mark("floor kind"),
+    mark("rests in winter"), mark("false signs a year"), mark("space standard"),
+    mark("height"), mark("floor kind"),
     mark("together"), mark("box"), mark("order"), mark("checked on"), mark("said by"),
     mark("litres"), mark("spot"), mark("contact"), mark("phone"),
 })  # fmt: skip

@@ -5,6 +5,7 @@ import math
 from quailwright.language import say
 
 DAYS_A_WEEK = 7
+DAYS_A_YEAR = 365.25
 
 
 def checked_age_d(age_d: float) -> float:

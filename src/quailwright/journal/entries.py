@@ -110,6 +110,14 @@ class Holding(Entry, frozen=True, kw_only=True, tag="holding"):
     rests_in_winter: (
         Annotated[bool, says("true: the hens rest in the dark months, by your choice")] | None
     ) = None
+    false_signs_a_year: (
+        Annotated[
+            float,
+            Meta(ge=0.1, le=12),
+            says("false signs that you put up with, for each pen and year; 1 unless told"),
+        ]
+        | None
+    ) = None
     space_standard: Annotated[str, _text(40), says("the standard of room that you keep to")] = ""
 
 

@@ -3,7 +3,7 @@
 from datetime import date
 
 from quailwright.flock.booking.known import feed_of, pay
-from quailwright.flock.state import Bought, Difference, Flock
+from quailwright.flock.state import Bought, Difference, Feeding, Flock
 from quailwright.journal import entries as kinds
 from quailwright.language import mark
 
@@ -26,6 +26,7 @@ def feed_given(flock: Flock, entry: kinds.FeedGiven, day: date, forced: bool) ->
     stock.given.append((day, entry.kg))
     if entry.place is not None:
         flock.care["feed_given", entry.place].append(day)
+        flock.feedings.append(Feeding(day, entry.place, entry.feed, entry.kg))
 
 
 def feed_counted(flock: Flock, entry: kinds.FeedCounted, day: date, forced: bool) -> None:

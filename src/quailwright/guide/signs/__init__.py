@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 
 from quailwright.flock.state import AirSeen, Flock
+from quailwright.guide.signs.pens import signs_of_pens
 from quailwright.guide.signs.record import signs_of_record
 from quailwright.guide.signs.sign import Sign
 
@@ -16,3 +17,4 @@ def signs(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> Iterator[Sign]
     `air` adds what sensors told of the last days to what the keeper read off a thermometer.
     """
     yield from signs_of_record(flock, on)
+    yield from signs_of_pens(flock, on, air)
