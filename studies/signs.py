@@ -20,7 +20,6 @@ from studies.signs_faults import FAULTS, QUIET, draw_flock
 from studies.signs_keeper import BROODER, CHICKS, Habits, draw_habits, keep
 from studies.signs_rules import LAY_RULES, RULES, TOGETHER, scores, sheet, stand_in
 from studies.signs_scores import (
-    EVERYWHERE,
     Alarm,
     Row,
     Run,
@@ -110,12 +109,13 @@ def alarms(days: Sequence[Sequence[Entry]], setting: Setting, detector: Detector
     from_day = setting.onset - LOOK_BACK_D
     record = Record([entry for written in days[: max(from_day, 0)] for entry in written])
     begun: list[Alarm] = []
-    standing: dict[tuple[str, int], int] = {}
+    standing: dict[tuple[str, frozenset[int]], int] = {}
     for day in range(max(from_day, 0), len(days)):
         record.add(days[day])
-        seen: dict[tuple[str, int], int] = {}
+        seen: dict[tuple[str, frozenset[int]], int] = {}
         for sign in detector(record.flock, setting.first + timedelta(days=day)):
-            key = (sign.sign, places.get(sign.where, EVERYWHERE))
+            named = (places.get(where) for where in sign.where.split(", "))
+            key = (sign.sign, frozenset(row for row in named if row is not None))
             if sign.sign in OF_THE_RECORD or key in seen:
                 continue
             if key in standing:
@@ -201,14 +201,15 @@ def _worst_false(quiet: dict[str, list[Run]]) -> list[Row]:
             "kind": r.kind,
             "flock": r.number,
             "alarms": count,
-            "said": [
-                f"day {a.day} {'ABCDEF-'[a.place] if a.place >= 0 else 'all'} {a.sign}"
-                for a in false_alarms(r)[:6]
-            ],
+            "said": [f"day {a.day} {_where(a)} {a.sign}" for a in false_alarms(r)[:6]],
         }
         for count, r in every[:MOST_SHOWN]
         if count
     ]
+
+
+def _where(alarm: Alarm) -> str:
+    return "".join("ABCDEF-"[place] for place in sorted(alarm.places)) or "flock"
 
 
 def _latest(faults: dict[str, list[Run]]) -> list[Row]:
@@ -221,7 +222,7 @@ def _latest(faults: dict[str, list[Run]]) -> list[Row]:
             {
                 "kind": kind,
                 "flock": r.number,
-                "pens": list(r.places)[:1],
+                "pen": "ABCDEF"[r.places[0]] if r.places else "chicks",
                 "record": r.record,
                 "delay": a.day - r.onset if a else None,
                 "told": r.told,
@@ -292,7 +293,7 @@ def print_summary(told: Row) -> None:
     print("Slowest:")
     for row in told["worst"]["late"]:
         print(
-            f"  {row['kind']} {row['flock']}: pen {row['pens']}, {row['record']}: "
+            f"  {row['kind']} {row['flock']}: {row['pen']}, {row['record']}: "
             f"{row['delay']} days; {row['told']}"
         )
 
@@ -331,7 +332,7 @@ def print_flock(kind: str, number: int, seed: int, detector: str) -> None:
             said = "; ".join(
                 f"{a.sign}: {a.evidence} -> {a.check}"
                 for a in seen
-                if a.day == day and a.place in (place, EVERYWHERE)
+                if a.day == day and (place in a.places or not a.places)
             )
             mark = "*" if day == setting.onset else " "
             print(f"  {day:>4}{mark} {row}  {said}")

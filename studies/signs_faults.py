@@ -23,7 +23,9 @@ FAULTS = (
     "swapped",
     "double",
     "digit",
+    "nothing",
 )
+"""Of which "nothing" is none: it shows what comes by chance in as many days at one pen."""
 QUIET = ("plain", "young", "ageing", "autumn", "resting", "moves", "holiday", "chicks")
 """Nothing is wrong in these: every alarm is a false one."""
 
@@ -171,6 +173,10 @@ def _chill(rng: Generator, setting: Setting, effects: Effects) -> None:
     effects.chilled = (setting.onset, rng.uniform(9.0, 15.0), rng.uniform(0.05, 0.25))
 
 
+def _nothing(rng: Generator, setting: Setting, effects: Effects) -> None:
+    effects.places = (int(rng.integers(len(setting.pens))),)
+
+
 def _slips(kind: str) -> Callable[[Generator, Setting, Effects], None]:
     def inject(rng: Generator, setting: Setting, effects: Effects) -> None:
         place = int(rng.integers(len(setting.pens)))
@@ -209,6 +215,7 @@ _INJECT: dict[str, Callable[[Generator, Setting, Effects], None]] = {
     "swapped": _slips("swapped"),
     "double": _slips("double"),
     "digit": _slips("digit"),
+    "nothing": _nothing,
     "moves": _moves,
     "holiday": _holiday,
 }

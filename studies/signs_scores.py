@@ -13,8 +13,9 @@ from studies.simulated_nature import Floats
 WITHIN_D = 14
 ONE_EPISODE_D = 7
 """An alarm that comes back within a week is the same one."""
+FLICKER_D = 3
+"""Days off in between that make no new alarm."""
 NEVER_D = 10_000
-EVERYWHERE = -1
 
 CHECKS = {
     "water": ("water", "drink", "nipple"),
@@ -26,18 +27,19 @@ CHECKS = {
     "swapped": ("count", "logged", "entry", "entries", "record", "mend"),
     "double": ("count", "logged", "entry", "entries", "record", "mend"),
     "digit": ("count", "logged", "entry", "entries", "record", "mend"),
+    "nothing": (),
 }
 """Words of which the first check holds one, if it is the right one."""
 
 
 @dataclass(frozen=True)
 class Alarm:
-    """A sign that began: on which day, at which pen (or everywhere), and what it says."""
+    """A sign that began: on which day, at which pens (none: of the whole flock), what it says."""
 
     day: int
     until: int
     sign: str
-    place: int
+    places: frozenset[int]
     check: str
     then: str
     ring: str
@@ -62,32 +64,41 @@ class Run:
 
 
 def begins(days: Iterable[int], counted_from: int = 0) -> list[int]:
-    """The days on which a run of days begins; of those within a week of one, that one alone.
+    """The days on which a run of days begins: what is off for up to 2 days goes on, and of runs
+    that begin within a week of one, that one alone counts.
 
     So what flickers counts once a week, and what stands for weeks counts once.
     """
     counted: list[int] = []
-    last: int | None = None
     before: int | None = None
     for day in days:
-        starts = before is None or day > before + 1
-        if starts and (last is None or day - last > ONE_EPISODE_D):
+        starts = before is None or day > before + FLICKER_D
+        if starts and (not counted or day - counted[-1] > ONE_EPISODE_D):
             counted.append(day)
-            last = day
         before = day
     return [day for day in counted if day >= counted_from]
 
 
 def false_alarms(run: Run) -> list[Alarm]:
-    """The alarms of a flock in which nothing is wrong; one that comes back in a week is none."""
-    last: dict[tuple[str, int], int] = {}
+    """The alarms of a flock in which nothing is wrong, counted as `begins` does.
+
+    A sign of several pens is one; it is none where each of its pens had it of late.
+    """
+    begun: dict[tuple[str, int], int] = {}
+    stood: dict[tuple[str, int], int] = {}
     counted = []
     for alarm in run.alarms:
-        key = (alarm.sign, alarm.place)
-        if alarm.day - last.get(key, -99) > ONE_EPISODE_D:
-            last[key] = alarm.day
-            if alarm.day >= run.onset:
-                counted.append(alarm)
+        keys = [(alarm.sign, place) for place in alarm.places or {-1}]
+        fresh = [
+            key
+            for key in keys
+            if alarm.day - stood.get(key, -99) > FLICKER_D
+            and alarm.day - begun.get(key, -99) > ONE_EPISODE_D
+        ]
+        if fresh and alarm.day >= run.onset:
+            counted.append(alarm)
+        begun |= dict.fromkeys(fresh, alarm.day)
+        stood |= {key: max(alarm.until, stood.get(key, -99)) for key in keys}
     return counted
 
 
@@ -97,21 +108,25 @@ def rule_false_alarms(run: Run, rule: str, factor: float = 1.0) -> int:
     return sum(len(begins(np.flatnonzero(row).tolist(), run.onset)) for row in fired)
 
 
-def at_right_place(run: Run, place: int) -> bool:
-    """Whether it is where the fault is; of one that is everywhere, any place."""
+def right_places(run: Run) -> set[int]:
+    """Where the fault is; the row after those of the pens is that of the chicks."""
     if run.kind == "chill":
-        return place == run.pens
-    if place == EVERYWHERE:
-        return len(run.places) == run.pens
+        return {run.pens}
     if run.kind == "swapped":
-        return place in (run.places[0], (run.places[0] + 1) % run.pens)
-    return place in run.places
+        return {run.places[0], (run.places[0] + 1) % run.pens}
+    return set(run.places)
+
+
+def at_right_place(run: Run, alarm: Alarm) -> bool:
+    """Whether it is where the fault is; one of the whole flock is, where the fault is all over."""
+    right = right_places(run)
+    return bool(alarm.places & right) if alarm.places else len(right) == run.pens
 
 
 def first_seen(run: Run, fits: Callable[[Alarm], bool] = lambda alarm: True) -> Alarm | None:
     """The first alarm at the right place that began on the day of the fault or later."""
     for alarm in run.alarms:
-        if alarm.day >= run.onset and at_right_place(run, alarm.place) and fits(alarm):
+        if alarm.day >= run.onset and at_right_place(run, alarm) and fits(alarm):
             return alarm
     return None
 
@@ -129,8 +144,8 @@ def rule_first_seen(run: Run, rule: str, factor: float = 1.0) -> int:
     fired = fires(run.scores[rule], factor)
     begun = [
         day
-        for place, row in enumerate(fired)
-        if at_right_place(run, place)
+        for place in right_places(run)
+        for row in (fired[place],)
         for day in np.flatnonzero(row).tolist()
         if day >= run.onset and not (day and row[day - 1])
     ]
@@ -176,9 +191,15 @@ def quiet_row(runs: Sequence[Run]) -> Row:
 
 
 def alarm_days(run: Run) -> int:
-    """Pen-days on which a sign stands (everywhere counts for one pen)."""
-    days = {(a.place, d) for a in run.alarms for d in range(max(a.day, run.onset), a.until + 1)}
-    return len(days)
+    """Pen-days on which a sign stands (of the whole flock: as of one pen)."""
+    return len(
+        {
+            (place, day)
+            for alarm in run.alarms
+            for place in alarm.places or {-1}
+            for day in range(max(alarm.day, run.onset), alarm.until + 1)
+        }
+    )
 
 
 def rule_rate(runs: Sequence[Run], rule: str, factor: float = 1.0) -> float:
@@ -203,7 +224,7 @@ def fault_row(runs: Sequence[Run]) -> Row:
         any(
             names_right(run, alarm)
             for alarm in run.alarms
-            if alarm.day == seen.day and at_right_place(run, alarm.place)
+            if alarm.day == seen.day and at_right_place(run, alarm)
         )
         for run, seen in found
     ]
@@ -217,8 +238,7 @@ def fault_row(runs: Sequence[Run]) -> Row:
             np.mean(
                 [
                     any(
-                        run.onset <= a.day <= run.onset + WITHIN_D
-                        and not at_right_place(run, a.place)
+                        run.onset <= a.day <= run.onset + WITHIN_D and not at_right_place(run, a)
                         for a in run.alarms
                     )
                     for run in runs

@@ -340,11 +340,11 @@ def _eggs(rng: Generator, chance: Floats, regular: float) -> Bools:
     """Which hens lay on which day: some by chance each day, some as clutches run."""
     hens, days = chance.shape
     draws = rng.random((hens, days))
-    clock = rng.random(hens) < regular
-    start = rng.random(hens)
-    run = np.floor(np.cumsum(chance, axis=1) + start.reshape(-1, 1))
+    clock = rng.random((hens, 1)) < regular
+    start = rng.random((hens, 1))
+    run = np.floor(np.cumsum(chance, axis=1) + start)
     by_clock: Bools = np.diff(run, axis=1, prepend=0.0) > 0
-    laid: Bools = np.where(clock.reshape(-1, 1), by_clock, draws < chance)
+    laid: Bools = np.where(clock, by_clock, draws < chance)
     return laid
 
 
