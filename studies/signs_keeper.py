@@ -94,6 +94,9 @@ class _Diary:
         self.written = written_days(rng, habits, setting.days)
         # Dead birds, and chicks by the heat, are told whatever else is missed.
         self.present = np.ones(setting.days, dtype=np.bool_)
+        # Who slips has written.
+        for _, _, day in effects.slips:
+            self.written[day] = True
         if effects.silent is not None:
             self.written[slice(*effects.silent)] = False
             self.present[slice(*effects.silent)] = False
@@ -226,6 +229,8 @@ class _Diary:
         elif way == 1 and len(digits) > 1:
             wrong = digits[:at] + digits[at + 1 :]
         else:
+            wrong = digits
+        if int(wrong) == found:
             other = (int(digits[at]) + int(self.rng.integers(1, 10))) % 10
             wrong = digits[:at] + str(other) + digits[at + 1 :]
         return {place: [int(wrong)]}
@@ -238,7 +243,7 @@ class _Diary:
         grams = []
         for place in range(fed.shape[0]):
             usual = float(fed[place, : max(day, 1)].mean())
-            level = errors[place, day] - (errors[place, day - 1] if day else 0.0)
+            level = float(errors[place, day] - (errors[place, day - 1] if day else 0.0))
             if how == "pen weekly":
                 if day - self.since[place] < 7:
                     continue
