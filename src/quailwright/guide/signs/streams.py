@@ -140,7 +140,13 @@ def _of_eggs(
     hens = _hens(living)
     lit = _expected(flock, days, living, light)
     laid = list(_laid(whole, dict(zip(days, hens, strict=True)), dict(zip(days, lit, strict=True))))
-    off = off_its_level(laid, _falls, on, days_between_false_signs(flock, "eggs"))
+    off = off_its_level(
+        laid,
+        _falls,
+        on,
+        days_between_false_signs(flock, "eggs"),
+        facts.value("signs.lay_least_fall"),
+    )
     yield Stream("eggs", group.place, group.name, tuple(laid), off)
     if any(lot.cracked for lot in whole):
         eggs = [

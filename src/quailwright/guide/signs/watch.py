@@ -77,7 +77,7 @@ class Off:
     @property
     def now(self) -> float:
         """The amount for each unit of size of late: of the last days of the change."""
-        return rate(self.during[-_LATELY:])
+        return rate(self.during[-_WEEK:])
 
     @property
     def change(self) -> float:
@@ -86,7 +86,9 @@ class Off:
 
 
 _LATELY = 3
-"""Observations that make up a level of late."""
+"""Observations that show whether the level is usual again."""
+_WEEK = 7
+"""Observations that make up the level of late."""
 
 
 def rate(seen: Iterable[Seen]) -> float:
@@ -103,7 +105,11 @@ def usual_spacing(days: Sequence[date]) -> float:
 
 
 def off_its_level(
-    seen: Sequence[Seen], score: Score, on: date, days_between_false_signs: float
+    seen: Sequence[Seen],
+    score: Score,
+    on: date,
+    days_between_false_signs: float,
+    least_change: float = 0.0,
 ) -> Off | None:
     """Whether a stream stands off its usual level on the day `on`.
 
@@ -111,6 +117,7 @@ def off_its_level(
         seen: in order of day, none after `on`.
         score: of one observation against those that tell what was usual.
         days_between_false_signs: mean days up to a sign while nothing is wrong.
+        least_change: a change smaller than this share of the usual is not told of.
     """
     lag = timedelta(days=facts.value("signs.usual_lag_d"))
     reach = timedelta(days=facts.value("signs.usual_over_d"))
@@ -151,13 +158,15 @@ def off_its_level(
         began = began or one.day
         if total > interval_for(round(k, 1), observations):
             during = tuple(other for other in seen[: number + 1] if other.day >= began)
-            off = Off(began, one.day, before, during)
+            found = Off(began, one.day, before, during)
+            if abs(found.change - 1.0) >= least_change:
+                off = found
     if off is not None and on - off.told_on > expires:
         return None
     return off
 
 
-_LEAST_K, _MOST_K = 0.3, 1.2
+_LEAST_K, _MOST_K = 0.3, 1.6
 """Bounds of the reference value: small pens are slow to tell, and one odd day is no sign."""
 _USUAL_AGAIN = 0.5
 """A mean score below this over the last observations is the usual level again."""
