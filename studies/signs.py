@@ -23,6 +23,7 @@ from studies.signs_scores import (
     Alarm,
     Row,
     Run,
+    by_size,
     false_alarms,
     fault_row,
     first_seen,
@@ -88,6 +89,8 @@ def watch(kind: str, number: int, seed: int, detector: str, pens: int | None = N
         effects.places,
         effects.told,
         _written(habits),
+        _light(setting, habits),
+        tuple(pen.hens for pen in setting.pens),
         effects.silent,
         tuple(alarms(days, setting, DETECTORS[detector])),
         scores(sheet(days, names, groups)),
@@ -99,6 +102,12 @@ def _written(habits: Habits) -> str:
     if habits.water:
         return "water"
     return "feed by pen and day" if habits.feed == "pen daily" else "neither"
+
+
+def _light(setting: Setting, habits: Habits) -> str:
+    if habits.tells_lamp:
+        return "lamp, told"
+    return "lamp, not told" if setting.lamp else "no lamp"
 
 
 def alarms(days: Sequence[Sequence[Entry]], setting: Setting, detector: Detector) -> list[Alarm]:
@@ -155,6 +164,7 @@ def summary(runs: dict[str, list[Run]]) -> Row:
     quiet = {kind: each for kind, each in runs.items() if kind in QUIET}
     faults = {kind: each for kind, each in runs.items() if kind in FAULTS}
     told: Row = {"quiet": {kind: quiet_row(each) for kind, each in quiet.items()}}
+    told["plain_by"] = _plain_by(quiet.get("plain", []))
     told["quiet_rules"] = {
         rule: {kind: rule_rate(each, rule) for kind, each in quiet.items()} for rule in RULES
     }
@@ -187,6 +197,15 @@ def summary(runs: dict[str, list[Run]]) -> Row:
         told["holiday"] = holiday_row(quiet["holiday"])
     told["worst"] = {"false": _worst_false(quiet), "late": _latest(faults)}
     return told
+
+
+def _plain_by(runs: Sequence[Run]) -> Row:
+    """False alarms where nothing is wrong by what is told, and by the size of the pen."""
+    told: Row = {}
+    for name in ("light", "record"):
+        for value in sorted({getattr(each, name) for each in runs}):
+            told[value] = quiet_row([r for r in runs if getattr(r, name) == value])
+    return {"told": told, "size": by_size(runs) if runs else {}}
 
 
 MOST_SHOWN = 12
@@ -257,6 +276,10 @@ def print_summary(told: Row) -> None:
             f"{row['per_pen_quarter']:>6.2f} {_pct(row['none_at_all']):>8} "
             f"{100 * row['pen_days']:>8.1f}  {by}"
         )
+    for name, row in told["plain_by"]["told"].items():
+        print(f"plain, {name}: {row['per_flock_quarter']:.2f} a flock (n {row['flocks']})")
+    for name, rate in told["plain_by"]["size"].items():
+        print(f"plain, pens of {name}: {rate:.2f} a pen")
     print("\nThe same of the rules")
     for rule, rates in told["quiet_rules"].items():
         each = ", ".join(f"{kind} {rate:.2f}" for kind, rate in rates.items())

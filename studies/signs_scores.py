@@ -58,6 +58,8 @@ class Run:
     places: tuple[int, ...]
     told: str
     record: str
+    light: str
+    hens: tuple[int, ...]
     silent: tuple[int, int] | None
     alarms: tuple[Alarm, ...]
     scores: dict[str, Floats]
@@ -188,6 +190,22 @@ def quiet_row(runs: Sequence[Run]) -> Row:
         "none_at_all": sum(not alarms for alarms in each) / len(runs),
         "by_sign": {sign: number / quarters for sign, number in by_sign.most_common()},
     }
+
+
+SIZES = ((4, 8), (9, 18), (19, 40))
+
+
+def by_size(runs: Sequence[Run]) -> Row:
+    """False alarms a pen and quarter by the pen's hens; one of several pens falls on each."""
+    counted: Row = {}
+    for low, high in SIZES:
+        quarters, number = 0.0, 0
+        for run in runs:
+            pens = {row for row, hens in enumerate(run.hens) if low <= hens <= high}
+            quarters += len(pens) * (run.days - run.onset) / QUARTER_D
+            number += sum(len(pens & alarm.places) for alarm in false_alarms(run))
+        counted[f"{low} to {high} hens"] = number / quarters if quarters else float("nan")
+    return counted
 
 
 def alarm_days(run: Run) -> int:

@@ -259,6 +259,8 @@ def _run(alarms: list[Alarm], **other: object) -> Run:
         "places": (0,),
         "told": "",
         "record": "neither",
+        "light": "lamp, told",
+        "hens": (10, 20),
         "silent": None,
         "scores": {},
     }
