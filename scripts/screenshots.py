@@ -36,6 +36,7 @@ PAGES = {
         "&offer+2%2C+postage=12&offer+2%2C+most_eggs=120"
     ),
     "costs": "/costs",
+    "signs": "/signs",
     "feed": "/feed",
     "blend": (
         "/feed/blend?birds=grower&target.protein_pct=24&feed+1%2C+feed=crumbs"

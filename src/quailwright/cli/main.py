@@ -23,6 +23,7 @@ from quailwright.cli import (
     ration,
     readings,
     serve,
+    signs,
     today,
 )
 from quailwright.cli.options import FlockOption
@@ -74,6 +75,7 @@ def common(
 
 app.command("log", no_args_is_help=True, epilog=log.EXAMPLES)(log.log)
 app.command("today", epilog=today.EXAMPLES)(today.today)
+app.command("signs", epilog=signs.EXAMPLES)(signs.signs)
 app.command("flock", epilog=flock.EXAMPLES)(flock.flock)
 app.command("hatch", epilog=hatch.EXAMPLES)(hatch.hatch)
 app.command("outlook", epilog=outlook.EXAMPLES)(outlook.outlook)

@@ -91,6 +91,7 @@ def _show_round(flock: Flock, the_round: Round, why: bool) -> None:
                 why=held.because,
             )
         )
+    told: set[str] = set()
     for sign in the_round.signs:
         print(
             say(
@@ -100,7 +101,9 @@ def _show_round(flock: Flock, the_round: Round, why: bool) -> None:
                 check=sign.check,
             )
         )
-    told: set[str] = set()
+        if sign.ring and sign.ring not in told:
+            told.add(sign.ring)
+            show.caution(sign.ring)
     for place in the_round.places:
         show.heading(place.place or say("Anywhere"))
         for task in place.tasks:

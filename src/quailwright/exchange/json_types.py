@@ -71,6 +71,42 @@ class SignShape(TypedDict):
     since: str
     evidence: str
     check: str
+    then: list[str]
+    shared: list[str]
+    unshared: list[str]
+    ring: str
+
+
+class WatchedShape(TypedDict):
+    """Something watched: eggs and cracked eggs are shares, feed is kg, water litres."""
+
+    place: str
+    group: str
+    what: str
+    usual: float | None
+    now: float | None
+    last: str
+    ready: bool
+    since: str | None
+
+
+class BlindShape(TypedDict):
+    """Something of a pen that nobody logs, and what it would show."""
+
+    place: str
+    what: str
+    kind: str
+    why: str
+
+
+class SignsShape(TypedDict):
+    """`signs --json`."""
+
+    on: str
+    signs: list[SignShape]
+    watched: list[WatchedShape]
+    blind: list[BlindShape]
+    false_signs_a_year: float
 
 
 class TodayShape(TypedDict):

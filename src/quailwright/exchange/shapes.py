@@ -5,10 +5,11 @@ from typing import Any
 
 import msgspec
 
-from quailwright.exchange.json_types import TaskShape, TodayShape
+from quailwright.exchange.json_types import SignsShape, TaskShape, TodayShape
 from quailwright.flock.standing import Standing
 from quailwright.guide.round import Round, Task
 from quailwright.guide.rules import ShownRule
+from quailwright.guide.signs.report import SignsReport
 from quailwright.journal.findings import Finding
 from quailwright.language import said_plainly
 
@@ -28,6 +29,12 @@ def round_shape(today: Round) -> TodayShape:
         "missed": _plain(today.missed),
         "coming": [_task(task) for task in today.coming],
     }
+
+
+def signs_shape(told: SignsReport) -> SignsShape:
+    """`signs --json`."""
+    shape: SignsShape = _plain(told)
+    return shape
 
 
 def _task(task: Task) -> TaskShape:

@@ -17,6 +17,7 @@ from quailwright.flock.standing import standing
 from quailwright.flock.state import Flock
 from quailwright.guide.round import day_at, todays_round
 from quailwright.guide.rules import all_rules
+from quailwright.guide.signs.report import signs_report
 from quailwright.journal.entries import as_dict, kind_of
 from quailwright.journal.findings import BadInput
 from quailwright.journal.jsonl import write_lines
@@ -117,6 +118,13 @@ def today(home: AtHome, who: Reader, on: On = None) -> Response:
     day = day_at(flock, asked)
     todays = home.round(flock, day) if on is None else todays_round(flock, day)
     return Told(shapes.round_shape(todays))
+
+
+@router.get("/signs", responses=says("SignsShape", "Refusal"))
+def signs(home: AtHome, who: Reader, on: On = None) -> Response:
+    """What looks wrong and what is watched, as `signs --json`."""
+    flock, asked = _asked(home, on)
+    return Told(shapes.signs_shape(signs_report(flock, day_at(flock, asked))))
 
 
 @router.get("/flock", responses=says("Standing", "Refusal"))

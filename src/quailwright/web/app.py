@@ -41,6 +41,7 @@ from quailwright.web import (
     plan,
     rations,
     settings_pages,
+    signs,
 )
 from quailwright.web.guard import MayNot, NoPassphraseYet, NotSignedIn, Visitor, visitor
 from quailwright.web.home import Home, Settings, home_of
@@ -70,6 +71,7 @@ _ASKED_EACH_TIME = "private, no-cache"
 _SETTING_UP = (first_run, settings_pages, help_pages, languages)
 _FOR_SCRIPTS = (api, api_readings)
 _FEED_AND_MONEY = (costs, feed_ahead, rations)
+_SIGNS_AND_HOUSING = (signs,)
 
 _Message = MutableMapping[str, Any]
 _Receive = Callable[[], Awaitable[_Message]]
@@ -95,7 +97,7 @@ def create_app(settings: Settings) -> FastAPI:
     )
     app.state.home = Home(settings, Desk(store), Household(store))
     parts = (pages, hatches, eggs, paper, plan, outlook, entering, journal, people, offline)
-    for part in (*parts, *_FEED_AND_MONEY, *_SETTING_UP, *_FOR_SCRIPTS):
+    for part in (*parts, *_FEED_AND_MONEY, *_SIGNS_AND_HOUSING, *_SETTING_UP, *_FOR_SCRIPTS):
         app.include_router(part.router)
     app.mount(f"/static/{static_version()}", StaticFiles(directory=STATIC), name="static")
     app.add_middleware(

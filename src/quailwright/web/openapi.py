@@ -29,11 +29,12 @@ from quailwright.exchange.json_types import (
     Refusal,
     RuleShape,
     ScoreShape,
+    SignsShape,
     TodayShape,
     Written,
 )
 from quailwright.flock.standing import Standing
-from quailwright.journal.entries import KINDS, LINES, NAME, ONE_LINE, AnyEntry
+from quailwright.journal.entries import CLOCK, KINDS, LINES, NAME, ONE_LINE, AnyEntry
 
 _TEXT = {"type": "string"}
 _REFERENCE = "#/components/schemas/{name}"
@@ -42,6 +43,7 @@ _ANY_BUT = rf"[^{_CONTROLS}{_SURROGATES}]"
 PATTERNS = {
     ONE_LINE: f"^{_ANY_BUT}*$",
     LINES: rf"^[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f{_SURROGATES}]*$",
+    CLOCK: r"^([01]\d|2[0-3]):[0-5]\d$",
     NAME: rf"^(?!\s){_ANY_BUT}*(?<!\s)$",
 }
 """Our patterns as JSON Schema wants them: by ECMA-262, which has no `\\A` and `\\Z`. They name what
@@ -96,7 +98,7 @@ def document(app: FastAPI) -> dict[str, Any]:
     )
     types = [TodayShape, Standing, HatchShape, OutlookShape, Me, Written, Refusal]
     types += [PlanShape, PlanRequest, PlanAcceptance, OffersRequest, OffersShape, RuleShape]
-    types += [CostsShape, FeedShape]
+    types += [CostsShape, FeedShape, SignsShape]
     types += [FeedRequest, RationShape, BlendShape]
     types += [ExtentShape, ReadingsTaken, ReadingsSeries, ReadingsReport, JournalCheck, ScoreShape]
     (entry, *_), components = msgspec.json.schema_components(

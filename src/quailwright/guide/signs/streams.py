@@ -22,7 +22,6 @@ from quailwright.guide.signs.watch import (
 )
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_YEAR
-from quailwright.language import mark
 
 _DAY = timedelta(days=1)
 _LEAST_SHARE = 0.35
@@ -52,25 +51,16 @@ class Stream:
     seen: tuple[Seen, ...]
     off: Off | None
 
-    @property
-    def name(self) -> str:
-        """What it is called, to be said."""
-        return NAMES[self.what]
 
-
-NAMES: Mapping[str, str] = {
-    "eggs": mark("eggs"),
-    "cracked": mark("cracked eggs"),
-    "feed": mark("feed"),
-    "water": mark("water"),
-}
+def false_signs_a_year(flock: Flock) -> float:
+    """False signs that the keeper puts up with, for each pen and year."""
+    told = flock.holding.false_signs_a_year if flock.holding is not None else None
+    return facts.value("signs.false_a_year") if told is None else told
 
 
 def days_between_false_signs(flock: Flock, what: str) -> float:
     """Mean days from one false sign of this kind at a pen to the next."""
-    told = flock.holding.false_signs_a_year if flock.holding is not None else None
-    a_year = facts.value("signs.false_a_year") if told is None else told
-    return DAYS_A_YEAR / (a_year * facts.value(f"signs.share_{what}"))
+    return DAYS_A_YEAR / (false_signs_a_year(flock) * facts.value(f"signs.share_{what}"))
 
 
 def streams(flock: Flock, on: date) -> list[Stream]:

@@ -5,6 +5,7 @@ may have begun. A sign stands from the day on which the cumulative sum passes it
 the scores are usual again, or until so many days have passed that the new level is the usual one.
 """
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -128,19 +129,20 @@ def off_its_level(
     learn_from = date.min
     left_out: list[tuple[date, date]] = []
     recent: list[float] = []
+    days = [one.day for one in seen]
     for number, one in enumerate(seen):
         if off is not None and one.day - off.told_on > expires:
             learn_from, off, total, began = off.since, None, 0.0, None
         if began is not None and off is None and one.day - began > expires:
             total, began = 0.0, None
         last = one.day - lag if began is None else min(one.day - lag, began - _DAY)
+        first = bisect_left(days, max(learn_from, last - reach))
         before = tuple(
             other
-            for other in seen[:number]
-            if max(learn_from, last - reach) <= other.day <= last
-            and not any(first <= other.day < end for first, end in left_out)
+            for other in seen[first : min(number, bisect_right(days, last))]
+            if not any(begun <= other.day < over for begun, over in left_out)
         )
-        if not _tells_enough(before):
+        if not enough(before):
             continue
         scored = score(one, before)
         recent.append(scored.score)
@@ -172,6 +174,7 @@ _USUAL_AGAIN = 0.5
 """A mean score below this over the last observations is the usual level again."""
 
 
-def _tells_enough(before: Sequence[Seen]) -> bool:
+def enough(before: Sequence[Seen]) -> bool:
+    """Whether these observations tell what is usual."""
     days = sum(one.days for one in before)
     return len(before) > 1 and days >= facts.value("signs.usual_fewest_d")
