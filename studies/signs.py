@@ -187,11 +187,11 @@ def summary(runs: dict[str, list[Run]]) -> Row:
     }
     told["by_record"] = {
         kind: {
-            record: fault_row([r for r in each if r.record == record])
-            for record in sorted({r.record for r in each})
+            value: fault_row([r for r in each if value in (r.record, r.light)])
+            for value in sorted({r.record for r in each} | {r.light for r in each})
         }
         for kind, each in faults.items()
-        if kind in ("water", "timer", "heat", "deaths")
+        if kind in ("water", "timer", "heat", "deaths", "nothing")
     }
     if "holiday" in quiet:
         told["holiday"] = holiday_row(quiet["holiday"])
@@ -294,7 +294,9 @@ def print_summary(told: Row) -> None:
             f"in them and {row['week_after']:.2f} in the week after, a flock"
         )
     print("\nDays from the fault to the first sign at its place: median, 90 %; % not in 14 days;")
-    print("% of first signs with the right first check; then to the first with the right check;")
+    print(
+        "% of first signs with the right first check, and named at all; then to the first such check;"
+    )
     print("% of flocks with a sign at another pen in those 14 days")
     for kind, row in told["faults"].items():
         _print_fault(kind, row)
@@ -330,7 +332,7 @@ def _print_fault(name: str, row: Row) -> None:
     firsts = ", ".join(f"{sign} {number}" for sign, number in row["first_signs"].items())
     print(
         f"{name:28} n {row['n']:>4} {_d(row['median']):>5} {_d(row['ninety']):>5} "
-        f"{_pct(row['unseen']):>4} | right {_pct(row['first_check_right']):>4} | "
+        f"{_pct(row['unseen']):>4} | right {_pct(row['first_check_right']):>4} {_pct(row['named']):>4} | "
         f"{_d(right['median']):>5} {_d(right['ninety']):>5} {_pct(right['unseen']):>4} | "
         f"elsewhere {_pct(row['elsewhere']):>3} | {firsts}"
     )

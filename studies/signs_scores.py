@@ -238,18 +238,19 @@ def fault_row(runs: Sequence[Run]) -> Row:
     """How soon the program's signs see a fault, and what they say to check."""
     first = [first_seen(run) for run in runs]
     found = [(r, a) for r, a in zip(runs, first, strict=True) if a and a.day - r.onset <= WITHIN_D]
-    that_day = [
-        any(
-            names_right(run, alarm)
-            for alarm in run.alarms
-            if alarm.day == seen.day and at_right_place(run, alarm)
-        )
+    on_day = [
+        (run, [a for a in run.alarms if a.day == seen.day and at_right_place(run, a)])
         for run, seen in found
+    ]
+    checked = [any(names_right(run, each) for each in alarms) for run, alarms in on_day]
+    named = [
+        any(names_right(run, each, first_only=False) for each in alarms) for run, alarms in on_day
     ]
     right = [first_seen(run, lambda alarm, run=run: names_right(run, alarm)) for run in runs]  # type: ignore[misc]
     return {
         **delays([_delay(r, a) for r, a in zip(runs, first, strict=True)]),
-        "first_check_right": float(np.mean(that_day)) if that_day else float("nan"),
+        "first_check_right": float(np.mean(checked)) if checked else float("nan"),
+        "named": float(np.mean(named)) if named else float("nan"),
         "right": delays([_delay(r, a) for r, a in zip(runs, right, strict=True)]),
         "first_signs": dict(Counter(alarm.sign for _, alarm in found).most_common(5)),
         "elsewhere": float(
