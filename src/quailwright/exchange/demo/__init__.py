@@ -62,6 +62,7 @@ def _live_a_day(world: World) -> None:
     diary.by = world.someone()
     diary.not_before("18:00")
     chores.give_feed(world)
+    chores.fill_water(world)
     kitchen.collect_eggs(world)
     kitchen.use_eggs(world)
     hatching.evening(world)

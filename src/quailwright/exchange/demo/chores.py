@@ -3,7 +3,7 @@
 from quailwright.exchange.demo import scenario
 from quailwright.exchange.demo.birds import Group, die_today, eat_today_kg
 from quailwright.exchange.demo.world import World
-from quailwright.husbandry import facts, feeding
+from quailwright.husbandry import brooding, facts, feeding
 from quailwright.journal import entries as kinds
 
 
@@ -38,11 +38,28 @@ def brooder_care(world: World, time_of_day: str) -> None:
         tick(world, "brooder_feed_water", scenario.BROODER, chicks)
         every_d = facts.value("brooding.bedding_interval_d")
         tick_when_due(world, "brooder_bedding", scenario.BROODER, chicks, every_d)
+        _read_thermometer(world, youngest_d)
     if time_of_day == "midday":
         for brood in broods:
             _steps_of_a_brood(world, brood)
     if time_of_day == "evening" or youngest_d <= facts.value("brooding.close_watch_until_d"):
         tick(world, "brooder_check", scenario.BROODER, chicks)
+
+
+def _read_thermometer(world: World, youngest_d: int) -> None:
+    """The night's lowest and highest at the edge of the heat, of the last broods."""
+    heated_until_d = facts.value("brooding.heat_end_age_d")
+    if world.days_before > scenario.WATER_NOTED_FROM or youngest_d > heated_until_d:
+        return
+    lowest, highest = world.rng.uniform(*scenario.BROODER_OFF_C, 2)
+    wanted = brooding.heat_c(youngest_d)
+    world.diary.tick(
+        kinds.TemperatureSeen,
+        place=scenario.BROODER,
+        lowest_c=round(float(wanted - lowest), 1),
+        highest_c=round(float(wanted + highest), 1),
+        spot="heated",
+    )
 
 
 def _steps_of_a_brood(world: World, brood: Group) -> None:
@@ -87,7 +104,8 @@ def give_feed(world: World) -> None:
     wanted: dict[tuple[str, str], float] = {}
     for group in world.alive():
         key = (feed_of(group, world), group.place)
-        wanted[key] = wanted.get(key, 0.0) + eat_today_kg(group, world.day, outside_c)
+        eaten = eat_today_kg(group, world.day, outside_c) * world.eats(group.place)
+        wanted[key] = wanted.get(key, 0.0) + eaten
     for (feed, place), exact_kg in wanted.items():
         kg = round(exact_kg, 2)
         world.bins[feed] -= kg * (1.0 + scenario.LOST_IN_STORE)
@@ -96,6 +114,21 @@ def give_feed(world: World) -> None:
         elif kg and world.writes_today:
             world.diary.tick(kinds.FeedGiven, feed=feed, kg=kg, place=place)
     world.diary.wait()
+
+
+def fill_water(world: World) -> None:
+    """Water filled in at each pen, since the keepers began to note it."""
+    if not world.writes_today or world.days_before > scenario.WATER_NOTED_FROM:
+        return
+    outside_c, _ = world.weather()
+    for pen in scenario.PENS:
+        groups = [group for group in world.alive() if group.place == pen]
+        eaten = sum(eat_today_kg(group, world.day, outside_c) for group in groups)
+        if not eaten:
+            continue
+        drunk = eaten * facts.value("feeding.water_per_feed") * world.drinks(pen)
+        litres = round(float(drunk * world.rng.normal(1.0, scenario.WATER_SPREAD)), 1)
+        world.diary.tick(kinds.WaterGiven, place=pen, litres=max(0.1, litres))
 
 
 def buy_feed(world: World) -> None:

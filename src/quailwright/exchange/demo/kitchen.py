@@ -17,7 +17,8 @@ def collect_eggs(world: World) -> None:
     """The evening's eggs of each pen: written down, lost to the record, or kept for a sum."""
     _, weather = world.weather()
     for group in world.alive():
-        laid = lay_today(group, world.day, weather, world.rng)
+        left = weather * world.lays(group.place)
+        laid = lay_today(group, world.day, left, world.rng)
         if _in_lumped_week(world):
             world.unwritten_eggs[group.name] = world.unwritten_eggs.get(group.name, 0) + laid
             if world.days_before == scenario.LUMPED_WEEK[1] and world.unwritten_eggs[group.name]:

@@ -103,6 +103,14 @@ HEAT_WAVE_BEGINS, HEAT_WAVE_DAYS, HEAT_WAVE_C, HEAT_WAVE_LAY = (7, 16), 9, 36.0,
 CALM_C = 20.0
 WEATHER_ENDS_BEFORE = 20
 
+WATER_NOTED_FROM, WATER_SPREAD = 60, 0.07
+"""Since when water is noted at the pens, and how rough the filling is."""
+BROODER_OFF_C = (0.2, 1.5)
+"""How far the brooder's night wanders from what was set, either way."""
+DRINKER_BLOCKS, EAT_LESS_FROM, LAY_LESS_FROM = 6, 5, 4
+BLOCKED_WATER, BLOCKED_FEED, BLOCKED_LAY = 0.55, 0.8, 0.55
+"""A drinker in the long pen lets little through in the last days, and nobody has seen it yet."""
+
 SLOWER_WASH = 300
 GOAL_RAISED = 205
 FIRST_HENS_SOLD = 195
@@ -199,6 +207,16 @@ def set_up() -> list[tuple[type[Entry], dict[str, object]]]:
             kinds.Goal,
             {"eggs_per_week": 60.0, "table_birds_per_month": 2.0, "certainty": 0.8},
         ),
+        (kinds.Contact, {"contact": "the vet in the next town", "role": "vet", "phone": "0000 11"}),
+        (
+            kinds.Contact,
+            {
+                "contact": "the county's animal-health line",
+                "role": "animal_health",
+                "phone": "0000 12",
+            },
+        ),
+        (kinds.Contact, {"contact": "our neighbour", "role": "sitter", "phone": "0000 13"}),
         *[
             (kinds.Money, {"amount": -price, "category": thing, "lasts_years": years})
             for thing, (price, years) in EQUIPMENT.items()

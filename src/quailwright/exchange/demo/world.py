@@ -59,6 +59,21 @@ class World:
             return scenario.HEAT_WAVE_C, scenario.HEAT_WAVE_LAY
         return scenario.CALM_C, 1.0
 
+    def drinks(self, place: str) -> float:
+        """Share of the usual water that birds there drink: less where the drinker is blocked."""
+        return self._with_blocked_drinker(place, scenario.DRINKER_BLOCKS, scenario.BLOCKED_WATER)
+
+    def eats(self, place: str) -> float:
+        """Share of the usual feed that birds there eat."""
+        return self._with_blocked_drinker(place, scenario.EAT_LESS_FROM, scenario.BLOCKED_FEED)
+
+    def lays(self, place: str) -> float:
+        """Share of the usual eggs that hens there lay."""
+        return self._with_blocked_drinker(place, scenario.LAY_LESS_FROM, scenario.BLOCKED_LAY)
+
+    def _with_blocked_drinker(self, place: str, from_day: int, left: float) -> float:
+        return left if place == scenario.LONG_PEN and self.days_before <= from_day else 1.0
+
     def someone(self) -> str:
         """Who holds the pencil now: Mira more often than Tom."""
         first, second = scenario.PEOPLE

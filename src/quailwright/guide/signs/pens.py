@@ -22,9 +22,11 @@ from quailwright.language import mark, say, say_many
 
 _DAY = timedelta(days=1)
 _WEEK = 7
-_FELL, _HELD = 0.9, 0.88
-_SURELY = 2.0
-"""Standard deviations beyond which another pen's fall is no chance."""
+_FELL, _HELD = 0.9, 0.93
+"""Less than this share of the usual is a fall; another pen that keeps this share up holds."""
+_SURELY = 1.5
+"""Standard deviations beyond which another pen's fall is taken for one."""
+_OTHERS_TOLD = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +66,10 @@ def signs_of_pens(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> Iterat
     pens = _pens(flock, watched)
     off = [pen for pen in pens if pen.leads]
     together = [pen for pen in off if _fell_together(pen, pens)]
-    if len(together) > 1:
-        yield _of_all(flock, together, [p for p in pens if p not in together], on, air)
+    if together:
+        yield _of_all(flock, together, _sagging(together[0], pens), on, air)
     for pen in off:
-        if pen not in together or len(together) == 1:
+        if pen not in together:
             for leading, its_off in pen.leads:
                 yield _of_one(flock, pen, leading, its_off, pens, on, air)
     for stream in watched:
@@ -96,15 +98,14 @@ def _pens(flock: Flock, watched: Sequence[Stream]) -> list[_Pen]:
 # What the other pens did meanwhile.
 
 
-def _kept_up(pen: _Pen, since: date) -> float | None:
-    """What a pen laid (or ate) since a day over what it did before, with its surest fall taken off.
+def _kept_up(other: _Pen, pen: _Pen, since: date) -> float | None:
+    """What another pen laid since a day over what it did before: of the same kind as what fell.
 
-    None where too little was seen; below 1 only as far as chance does not explain it.
+    Pens that lay are held against pens that lay; feed against feed. None where too little was
+    seen; below 1 only as far as chance does not explain it.
     """
-    ratios = [ratio for stream in pen.eggs if (ratio := _since(stream.seen, since)) is not None]
-    if not ratios and pen.feed is not None:
-        ratio = _since(pen.feed.seen, since)
-        ratios = [] if ratio is None else [ratio]
+    streams = other.eggs if pen.eggs else tuple(s for s in (other.feed, other.water) if s)
+    ratios = [ratio for stream in streams if (ratio := _since(stream.seen, since)) is not None]
     return min(ratios, default=None)
 
 
@@ -114,32 +115,48 @@ def _since(seen: Sequence[Seen], day: date) -> float | None:
     after = [one for one in seen if one.day >= day][-_WEEK:]
     if len(before) < 2 or not after or rate(before) <= 0:
         return None
-    ratio = rate(after) / rate(before)
-    share = min(rate(before), 0.98)
-    trials = sum(one.size for one in after)
-    doubt = sqrt(max(0.05, 1.0 - share) / share / max(1.0, trials))
-    return min(1.0, ratio + doubt) if ratio < 1.0 else ratio
+    return rate(after) / rate(before)
 
 
 def _held(pen: _Pen, others: Sequence[_Pen]) -> list[_Pen]:
     """The other pens that went on as before while this one fell."""
+    return [other for other, kept in _compared(pen, others) if not other.leads and kept >= _HELD]
+
+
+def _sagging(pen: _Pen, others: Sequence[_Pen]) -> list[_Pen]:
+    """The other pens that fell too, surely or so far only a little."""
+    return [
+        other
+        for other, kept in _compared(pen, others)
+        if other.leads or 1.0 - kept > max(1.0 - _HELD, _SURELY * _chance_of(other, pen))
+    ]
+
+
+def _chance_of(other: _Pen, pen: _Pen) -> float:
+    """By how much a ratio since the pen fell wanders by chance: its standard deviation."""
+    seen = [
+        one for stream in other.eggs for one in stream.seen if one.day >= (pen.since or date.max)
+    ]
+    trials = sum(one.units * one.days for one in seen[-_WEEK:])
+    share = min(max(rate(seen), 0.1), 0.9)
+    return sqrt((1.0 - share) / share / trials) if trials else 0.0
+
+
+def _compared(pen: _Pen, others: Sequence[_Pen]) -> list[tuple[_Pen, float]]:
+    """The other pens that tell, with what they kept up since this one began to fall."""
     since = pen.since
     if since is None:
         return []
     return [
-        other
+        (other, kept)
         for other in others
-        if other is not pen
-        and not other.leads
-        and (ratio := _kept_up(other, since)) is not None
-        and ratio >= _HELD
+        if other is not pen and (kept := _kept_up(other, pen, since)) is not None
     ]
 
 
 def _fell_together(pen: _Pen, pens: Sequence[_Pen]) -> bool:
     """Whether no other pen held while this one fell, and at least one more fell."""
-    fallen = [other for other in pens if other is not pen and other.leads]
-    return bool(fallen) and not _held(pen, pens)
+    return bool(_sagging(pen, pens)) and not _held(pen, pens)
 
 
 # One pen by itself.
@@ -158,8 +175,7 @@ def _of_one(
     held = _held(pen, pens)
     evidence = [_evidence(pen, leading, off), *_also(pen, leading)]
     if held:
-        names = say(", ").join(_kept(other, pen) for other in held)
-        evidence.append(names)
+        evidence.extend(_kept(other, pen) for other in held[:_OTHERS_TOLD])
     elif len(pens) < 2:
         evidence.append(say("There is no other pen to compare with."))
     shared = tuple(_shared(flock, pen, held)) if held else ()
@@ -186,6 +202,15 @@ _NAMES = {
 
 
 def _first_check(pen: _Pen) -> str:
+    since = pen.since
+    if pen.water is not None and pen.water.off is None and since is not None:
+        drunk = _since(pen.water.seen, since)
+        if drunk is not None and drunk >= _HELD:
+            return say(
+                "The birds and the feeder at {place} today: they drink as before. See that they "
+                "eat, and whether one is hurt, pecked or sits apart.",
+                place=pen.place,
+            )
     if pen.water is not None and pen.water.off is not None:
         return say(
             "Water at {place} today: they drink less. See that it runs, is clean, cool and in "
@@ -204,7 +229,7 @@ def _evidence(pen: _Pen, stream: Stream, off: Off) -> str:
     days = sum(one.days for one in late)
     if stream.what == "eggs":
         eggs = round(sum(one.amount for one in late))
-        usual = off.usual * sum(one.size for one in late)
+        usual = sum(min(off.usual * one.size, one.units * one.days) for one in late)
         return say_many(
             "{whose}: {eggs} eggs counted for {n} day, where about {usual:.0f} are usual for these "
             "hens at their age and light.",
@@ -269,23 +294,29 @@ def _kept(other: _Pen, pen: _Pen) -> str:
 
 def _shared(flock: Flock, pen: _Pen, held: Sequence[_Pen]) -> Iterator[str]:
     """What this pen has in common with pens that held."""
-    names = say(" and ").join(other.place for other in held)
-    yield say("Light: {others} had the same and lays on.", others=names)
+    names = _names(held)
+    yield say("Light: {others}, under the same, did not fall.", others=names)
     same_feed = [other for other in held if _feeds_of(flock, pen) & _feeds_of(flock, other)]
     if same_feed:
         feeds = sorted(_feeds_of(flock, pen) & _feeds_of(flock, same_feed[0]))
         yield say(
-            "Feed: {others} eats the same ({feed}) and lays on.",
-            others=say(" and ").join(other.place for other in same_feed),
+            "Feed: {others}, on the same ({feed}), did not fall.",
+            others=_names(same_feed),
             feed=", ".join(feeds),
         )
-    near = facts.value("signs.same_age_d")
-    same_age = [
-        other for other in held if (apart := _ages_apart(pen, other)) is not None and apart <= near
-    ]
+    same_age = _of_its_age(pen, held)
     if same_age:
-        yield say("Age: {others} is as old.", others=say(" and ").join(o.place for o in same_age))
+        yield say("Age: {others}, as old, did not fall.", others=_names(same_age))
     yield say("Season and weather: the same for {others}.", others=names)
+
+
+def _names(pens: Sequence[_Pen]) -> str:
+    return ", ".join(pen.place for pen in pens)
+
+
+def _of_its_age(pen: _Pen, held: Sequence[_Pen]) -> list[_Pen]:
+    near = facts.value("signs.same_age_d")
+    return [o for o in held if (apart := _ages_apart(pen, o)) is not None and apart <= near]
 
 
 def _feeds_of(flock: Flock, pen: _Pen) -> set[str]:
@@ -356,15 +387,9 @@ def _own(
         feeds = sorted(_feeds_of(flock, pen))
         if feeds:
             yield say("Its own feed ({feed}).", feed=", ".join(feeds))
-    near = facts.value("signs.same_age_d")
-    for other in held:
-        apart = _ages_apart(pen, other)
-        if apart is not None and apart > near:
-            yield say(
-                "Its birds are {days} days apart in age from {place}.",
-                days=apart,
-                place=other.place,
-            )
+    aged = [other for other in held if _ages_apart(pen, other) is not None]
+    if aged and not _of_its_age(pen, held):
+        yield say("Its age: no other pen is as old.")
 
 
 def _units(flock: Flock) -> Units:
@@ -431,8 +456,9 @@ def _of_light(flock: Flock, on: date) -> Iterator[str]:
 
 
 def _of_all(
-    flock: Flock, pens: Sequence[_Pen], others: Sequence[_Pen], on: date, air: Sequence[AirSeen]
+    flock: Flock, pens: Sequence[_Pen], sagging: Sequence[_Pen], on: date, air: Sequence[AirSeen]
 ) -> Sign:
+    """The sign of pens that fell together; `sagging` are those that fell with the first."""
     since = min(pen.since for pen in pens if pen.since is not None)
     leads = [(pen, *lead) for pen in pens for lead in pen.leads]
     worst = min((stream for _, stream, _ in leads), key=lambda one: list(_NAMES).index(one.what))
@@ -442,7 +468,8 @@ def _of_all(
         evidence.extend(
             say("{place}: {fact}", place=pen.place, fact=fact) for fact in _also(pen, stream)
         )
-    evidence.append(say("They fell together, so look first at what they share."))
+    evidence.extend(_sags(pen, since) for pen in sagging if not pen.leads)
+    evidence.append(say("No pen held, so look first at what they share."))
     suspects = list(_suspects(flock, pens, since, on, air))
     checks = [check for _, check in suspects]
     return Sign(
@@ -456,6 +483,13 @@ def _of_all(
         tuple(why for why, _ in suspects if why),
         whom_to_ring(flock),
     )
+
+
+def _sags(pen: _Pen, since: date) -> str:
+    kept = min((k for s in pen.eggs if (k := _since(s.seen, since)) is not None), default=None)
+    if kept is None:
+        return say("{place} eats less too.", place=pen.place)
+    return say("{place} lays {less:.0%} less so far.", place=pen.place, less=1.0 - kept)
 
 
 def _suspects(
@@ -484,9 +518,9 @@ def _suspects(
         )
     if light is not None and not cut:
         yield "", light
-    water = [pen for pen in pens if pen.water is not None and pen.water.off is not None]
+    drink_less = [pen for pen in pens if pen.water is not None and pen.water.off is not None]
     yield (
-        say("They drink less.") if water else "",
+        say("They drink less.") if drink_less else "",
         say("Water at every pen today: one line or one tap for all? See that birds drink."),
     )
     if hot is None:

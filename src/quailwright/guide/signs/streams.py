@@ -163,8 +163,9 @@ def _expected(
 ) -> list[float]:
     """Share of full lay that the hens' age and the light of each day let expect.
 
-    With hours of light told, by a lamp that keeps them; with a rest told, by daylight; with
-    neither, by whichever lets less be expected, so that autumn is no sign.
+    With hours of light told, by a lamp that keeps them; with a rest told, by daylight. With
+    neither, days that shorten let less be expected, so that autumn is no sign, and days that
+    lengthen no more, as there may have been a lamp all along.
     """
     import numpy as np
 
@@ -184,7 +185,9 @@ def _expected(
         elif told is not None and told >= facts.value("laying.light_full_h"):
             level = share[:, 0]
         else:
-            level = np.minimum(share[:, 0], dark)
+            lit = share[:, 0]
+            left = np.where(lit > 0, np.minimum(1.0, dark / np.maximum(lit, 1e-9)), 1.0)
+            level = lit * np.minimum.accumulate(left)
         by_day[born] = [float(one) for one in level]
     found = []
     for n, some in enumerate(living):
@@ -232,9 +235,11 @@ def _falls(one: Seen, before: Sequence[Seen]) -> Scored:
     each_day = likeness * max(0.0, one.units - 1.0) / max(1.0, trials - 1.0)
     eggs = min(round(one.amount), trials)
     spread = _own_spread(before, usual, likeness)
-    chance = chance_below(eggs, trials, share, min(0.9, each_day + doubt))
     deviation = sqrt(trials * share * (1.0 - share) * (1.0 + (trials - 1.0) * (each_day + doubt)))
     step = facts.value("signs.lay_fall") * trials * share / deviation / spread
+    if eggs >= trials * share:
+        return Scored((trials * share - eggs) / deviation / spread, step)
+    chance = chance_below(eggs, trials, share, min(0.9, each_day + doubt))
     return Scored(-score_of_chance(chance) / spread, step)
 
 

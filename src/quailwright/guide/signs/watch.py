@@ -137,11 +137,13 @@ def off_its_level(
             total, began = 0.0, None
         last = one.day - lag if began is None else min(one.day - lag, began - _DAY)
         first = bisect_left(days, max(learn_from, last - reach))
-        before = tuple(
-            other
-            for other in seen[first : min(number, bisect_right(days, last))]
-            if not any(begun <= other.day < over for begun, over in left_out)
-        )
+        before = tuple(seen[first : min(number, bisect_right(days, last))])
+        if left_out:
+            before = tuple(
+                other
+                for other in before
+                if not any(begun <= other.day < over for begun, over in left_out)
+            )
         if not enough(before):
             continue
         scored = score(one, before)
@@ -153,7 +155,7 @@ def off_its_level(
                 off, total, began = None, 0.0, None
             continue
         k = min(max(scored.step / 2.0, _LEAST_K), _MOST_K)
-        total = max(0.0, total + scored.score - k)
+        total = max(0.0, total + min(scored.score, _MOST_SCORE) - k)
         if total <= 0:
             began = None
             continue
@@ -170,6 +172,8 @@ def off_its_level(
 
 _LEAST_K, _MOST_K = 0.3, 1.6
 """Bounds of the reference value: small pens are slow to tell, and one odd day is no sign."""
+_MOST_SCORE = 3.0
+"""One day counts for no more than this: hens lay late, and an early walk finds half of the eggs."""
 _USUAL_AGAIN = 0.5
 """A mean score below this over the last observations is the usual level again."""
 
