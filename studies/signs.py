@@ -294,9 +294,8 @@ def print_summary(told: Row) -> None:
             f"in them and {row['week_after']:.2f} in the week after, a flock"
         )
     print("\nDays from the fault to the first sign at its place: median, 90 %; % not in 14 days;")
-    print(
-        "% of first signs with the right first check, and named at all; then to the first such check;"
-    )
+    print("% of first signs with the right first check, and with the right one among all of it;")
+    print("then to the first sign with the right first check;")
     print("% of flocks with a sign at another pen in those 14 days")
     for kind, row in told["faults"].items():
         _print_fault(kind, row)
@@ -329,10 +328,11 @@ def _three(row: Row) -> str:
 
 def _print_fault(name: str, row: Row) -> None:
     right = row["right"]
+    checked = f"{_pct(row['first_check_right']):>4} {_pct(row['named']):>4}"
     firsts = ", ".join(f"{sign} {number}" for sign, number in row["first_signs"].items())
     print(
         f"{name:28} n {row['n']:>4} {_d(row['median']):>5} {_d(row['ninety']):>5} "
-        f"{_pct(row['unseen']):>4} | right {_pct(row['first_check_right']):>4} {_pct(row['named']):>4} | "
+        f"{_pct(row['unseen']):>4} | right {checked} | "
         f"{_d(right['median']):>5} {_d(right['ninety']):>5} {_pct(right['unseen']):>4} | "
         f"elsewhere {_pct(row['elsewhere']):>3} | {firsts}"
     )
