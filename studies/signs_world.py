@@ -352,7 +352,7 @@ def _chicks(rng: Generator, setting: Setting, effects: Effects) -> tuple[Ints, I
     """Chicks alive by day, dead by day, and the lowest away from the heat [C]."""
     days, nature = setting.days, setting.nature
     at = np.arange(days)
-    low = wobble(rng, (1, days), 1.5, 0.6)[0] + rng.uniform(17.0, 23.0)
+    low = wobble(rng, (1, days), 1.5, 0.6)[0] + rng.uniform(19.0, 24.0)
     week_1, week_2 = of_batch(rng, nature.died_week_1), of_batch(rng, nature.died_week_2)
     draws = rng.random(max(setting.chicks, 1))
     order = rng.permutation(max(setting.chicks, 1))
