@@ -24,10 +24,10 @@ from studies.signs_scores import (
     Row,
     Run,
     by_size,
-    false_alarms,
     fault_row,
     first_seen,
     holiday_row,
+    of_birds,
     quiet_row,
     rule_rate,
     rule_row,
@@ -213,14 +213,14 @@ MOST_SHOWN = 12
 
 def _worst_false(quiet: dict[str, list[Run]]) -> list[Row]:
     """Flocks in which nothing is wrong with the most alarms."""
-    every = [(len(false_alarms(r)), r) for each in quiet.values() for r in each]
+    every = [(len(of_birds(r)), r) for each in quiet.values() for r in each]
     every.sort(key=lambda pair: -pair[0])
     return [
         {
             "kind": r.kind,
             "flock": r.number,
             "alarms": count,
-            "said": [f"day {a.day} {_where(a)} {a.sign}" for a in false_alarms(r)[:6]],
+            "said": [f"day {a.day} {_where(a)} {a.sign}" for a in of_birds(r)[:6]],
         }
         for count, r in every[:MOST_SHOWN]
         if count
@@ -265,7 +265,10 @@ def _pct(value: float) -> str:
 def print_summary(told: Row) -> None:
     """The tables as plain text."""
     print("\nFalse alarms a quarter, flocks of four pens in which nothing is wrong;")
-    print("flocks with none at all; pen-days on which one stands; false alarms by sign")
+    print(
+        "flocks with none at all; pen-days on which one stands; what reminds of the record, which"
+    )
+    print("is not counted before; all by sign")
     print(
         f"{'':10} {'flocks':>6} {'a flock':>8} {'a pen':>6} {'none, %':>8} {'days, %':>8}  by sign"
     )
@@ -274,7 +277,7 @@ def print_summary(told: Row) -> None:
         print(
             f"{kind:10} {row['flocks']:>6} {row['per_flock_quarter']:>8.2f} "
             f"{row['per_pen_quarter']:>6.2f} {_pct(row['none_at_all']):>8} "
-            f"{100 * row['pen_days']:>8.1f}  {by}"
+            f"{100 * row['pen_days']:>8.1f} {row['reminders']:>9.2f}  {by}"
         )
     for name, row in told["plain_by"]["told"].items():
         print(f"plain, {name}: {row['per_flock_quarter']:.2f} a flock (n {row['flocks']})")

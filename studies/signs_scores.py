@@ -32,6 +32,15 @@ CHECKS = {
 """Words of which the first check holds one, if it is the right one."""
 
 
+REMINDERS = (
+    "record silent",
+    "warmth not measured",
+    "water and feed not ticked",
+    "birds not looked at",
+)
+"""Signs of what the keeper has not written: they are counted apart, and see no fault."""
+
+
 @dataclass(frozen=True)
 class Alarm:
     """A sign that began: on which day, at which pens (none: of the whole flock), what it says."""
@@ -104,6 +113,11 @@ def false_alarms(run: Run) -> list[Alarm]:
     return counted
 
 
+def of_birds(run: Run) -> list[Alarm]:
+    """False alarms without what reminds of the record."""
+    return [alarm for alarm in false_alarms(run) if alarm.sign not in REMINDERS]
+
+
 def rule_false_alarms(run: Run, rule: str, factor: float = 1.0) -> int:
     """The same of a rule, over all pens."""
     fired = fires(run.scores[rule], factor)
@@ -128,7 +142,8 @@ def at_right_place(run: Run, alarm: Alarm) -> bool:
 def first_seen(run: Run, fits: Callable[[Alarm], bool] = lambda alarm: True) -> Alarm | None:
     """The first alarm at the right place that began on the day of the fault or later."""
     for alarm in run.alarms:
-        if alarm.day >= run.onset and at_right_place(run, alarm) and fits(alarm):
+        told = alarm.day >= run.onset and alarm.sign not in REMINDERS
+        if told and at_right_place(run, alarm) and fits(alarm):
             return alarm
     return None
 
@@ -180,11 +195,13 @@ def quiet_row(runs: Sequence[Run]) -> Row:
     """False alarms of flocks in which nothing is wrong: for a pen and for four pens, a quarter."""
     quarters = sum((run.days - run.onset) / QUARTER_D for run in runs)
     pens = sum(run.pens * (run.days - run.onset) / QUARTER_D for run in runs)
-    each = [false_alarms(run) for run in runs]
-    by_sign = Counter(alarm.sign for alarms in each for alarm in alarms)
+    each = [of_birds(run) for run in runs]
+    by_sign = Counter(alarm.sign for run in runs for alarm in false_alarms(run))
+    reminders = sum(by_sign[sign] for sign in REMINDERS)
     return {
         "flocks": len(runs),
         "per_flock_quarter": sum(map(len, each)) / quarters,
+        "reminders": reminders / quarters,
         "per_pen_quarter": sum(map(len, each)) / pens,
         "pen_days": sum(map(alarm_days, runs)) / sum(r.pens * (r.days - r.onset) for r in runs),
         "none_at_all": sum(not alarms for alarms in each) / len(runs),
@@ -203,7 +220,7 @@ def by_size(runs: Sequence[Run]) -> Row:
         for run in runs:
             pens = {row for row, hens in enumerate(run.hens) if low <= hens <= high}
             quarters += len(pens) * (run.days - run.onset) / QUARTER_D
-            number += sum(len(pens & alarm.places) for alarm in false_alarms(run))
+            number += sum(len(pens & alarm.places) for alarm in of_birds(run))
         counted[f"{low} to {high} hens"] = number / quarters if quarters else float("nan")
     return counted
 
@@ -214,6 +231,7 @@ def alarm_days(run: Run) -> int:
         {
             (place, day)
             for alarm in run.alarms
+            if alarm.sign not in REMINDERS
             for place in alarm.places or {-1}
             for day in range(max(alarm.day, run.onset), alarm.until + 1)
         }
@@ -283,7 +301,7 @@ def holiday_row(runs: Sequence[Run]) -> Row:
         if run.silent is None:
             continue
         start, end = run.silent
-        days = [alarm.day for alarm in false_alarms(run)]
+        days = [alarm.day for alarm in of_birds(run)]
         inside.append(sum(start <= day < end for day in days))
         after.append(sum(end <= day < end + ONE_EPISODE_D for day in days))
     days_silent = [run.silent[1] - run.silent[0] for run in runs if run.silent]
