@@ -269,14 +269,13 @@ def print_summary(told: Row) -> None:
         "flocks with none at all; pen-days on which one stands; what reminds of the record, which"
     )
     print("is not counted before; all by sign")
-    print(
-        f"{'':10} {'flocks':>6} {'a flock':>8} {'a pen':>6} {'none, %':>8} {'days, %':>8}  by sign"
-    )
+    heads = ("flocks", "a flock", "a pen", "none, %", "days, %", "reminders")
+    print(f"{'':10} {heads[0]:>6} " + " ".join(f"{head:>8}" for head in heads[1:]) + "  by sign")
     for kind, row in told["quiet"].items():
         by = ", ".join(f"{sign} {rate:.2f}" for sign, rate in row["by_sign"].items())
         print(
             f"{kind:10} {row['flocks']:>6} {row['per_flock_quarter']:>8.2f} "
-            f"{row['per_pen_quarter']:>6.2f} {_pct(row['none_at_all']):>8} "
+            f"{row['per_pen_quarter']:>8.2f} {_pct(row['none_at_all']):>8} "
             f"{100 * row['pen_days']:>8.1f} {row['reminders']:>9.2f}  {by}"
         )
     for name, row in told["plain_by"]["told"].items():
