@@ -13,7 +13,7 @@ from quailwright.husbandry import facts
 COLUMNS = ["key", "value", "low", "high", "unit", "conditions", "source", "certainty", "seen"]
 
 UNITS = {
-    "%", "%/d", "1/d", "1/week", "W", "birds", "count", "d", "deg", "eggs", "fraction",
+    "%", "%/d", "1/d", "1/year", "1/week", "W", "birds", "count", "d", "deg", "eggs", "fraction",
     "fraction/week", "fraction/°C", "g", "g/d", "h", "h/week", "kcal/kg", "lux", "m", "min",
     "min/bird", "min/egg", "m²", "m³/h/kg", "points/d", "ppm", "rad", "rad/d", "ratio", "times/d",
     "week", "°C", "°C h", "°C/week", "K", "K/m", "1/K", "1/K²", "1/K³", "mg/day/torr", "points",

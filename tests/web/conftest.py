@@ -42,7 +42,7 @@ READ_PAGES = (
     "/outlook", "/outlook?ask=fewer_cocks", "/outlook?ask=no_hatches", "/plan/offers", "/more",
     "/feed/blend", "/feed/ration", "/feed/needs", "/feed/needs?of=ingredients",
     "/eggs", "/eggs?by=place&of=pen&weeks=4", "/paper", "/paper/round", "/paper/round?days=7",
-    "/paper/places",
+    "/paper/places", "/signs",
     "/costs", "/costs?span=month", "/costs?from=2027-03-01&until=2027-04-30&minute=0,2", "/feed",
     "/journal", "/kept", "/no-signal", "/settings", "/settings/holding", "/settings/places",
     "/settings/places/change?name=pen", "/settings/instruments", "/settings/sources",

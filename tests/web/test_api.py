@@ -27,6 +27,7 @@ from quailwright.exchange.json_types import (
     Refusal,
     RuleShape,
     ScoreShape,
+    SignsShape,
     TodayShape,
 )
 from quailwright.flock.fold import fold
@@ -128,6 +129,8 @@ def test_readings_are_those_of_the_terminal(app: FastAPI, keeper: TestClient) ->
     [
         ("/api/today", TodayShape),
         ("/api/today?on=2027-05-01", TodayShape),
+        ("/api/signs", SignsShape),
+        ("/api/signs?on=2027-05-01", SignsShape),
         ("/api/hatches/may", HatchShape),
         ("/api/flock", Standing),
         ("/api/outlook?weeks=3&draws=50", OutlookShape),
@@ -179,6 +182,7 @@ def test_the_document_names_every_kind_and_every_reference_is_there(keeper: Test
         "/api/flock",
         "/api/outlook",
         "/api/costs",
+        "/api/signs",
         "/api/feed",
     } <= set(document["paths"])
 

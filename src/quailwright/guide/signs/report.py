@@ -44,6 +44,24 @@ class Watched:
         """What is watched, in words."""
         return say(NAMES[self.what])
 
+    @property
+    def said(self) -> str:
+        """What was usual and what it is of late, in a sentence."""
+        if self.now is None:
+            return say(
+                "nothing seen in the last 7 days; {usual} was usual.", usual=self.amount(self.usual)
+            )
+        if not self.ready or self.usual is None:
+            return say(
+                "{now} in the last 7 days; too few days yet to say what is usual.",
+                now=self.amount(self.now),
+            )
+        return say(
+            "{now} in the last 7 days; {usual} is usual.",
+            now=self.amount(self.now),
+            usual=self.amount(self.usual),
+        )
+
     def amount(self, value: float | None) -> str:
         """`0.81 a hen and day`, `23 g a bird and day`, `2 %`."""
         if value is None:
@@ -89,6 +107,14 @@ class SignsReport:
     watched: tuple[Watched, ...]
     blind: tuple[Blind, ...]
     false_signs_a_year: float
+
+    @property
+    def by_place(self) -> dict[str, list[Watched]]:
+        """What is watched, by place in the order of the walk."""
+        found: dict[str, list[Watched]] = {}
+        for row in self.watched:
+            found.setdefault(row.place, []).append(row)
+        return found
 
     @property
     def answer(self) -> str:
