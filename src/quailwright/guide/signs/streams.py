@@ -29,7 +29,7 @@ _LEAST_SHARE = 0.35
 watched: no count would be odd."""
 _ON_ITS_OWN = 1.2
 """Counts further apart than this [days] are of all days since the one before."""
-_PRIOR_SCORES = 20.0
+_PRIOR_SCORES = 10.0
 """How many days the published scatter is worth against the pen's own."""
 
 
