@@ -19,10 +19,13 @@ from studies.signs_scores import (
     Alarm,
     Run,
     begins,
+    by_size,
     delays,
     false_alarms,
     first_seen,
     names_right,
+    of_birds,
+    quiet_row,
     rule_first_seen,
     tuned,
 )
@@ -347,3 +350,21 @@ def test_keepers_differ() -> None:
     drawn = [draw_habits(default_rng(number), "plain") for number in range(200)]
     assert 0.2 < np.mean([habits.missed == 0.0 for habits in drawn]) < 0.4
     assert {habits.feed for habits in drawn} == {"pen daily", "pen weekly", "all daily", "none"}
+
+
+def test_what_reminds_of_the_record_sees_no_fault_and_is_counted_apart() -> None:
+    silent = Alarm(22, 25, "record silent", frozenset({0}), "", "", "")
+    run = _run([silent, _alarm(23, 0)])
+    assert [alarm.day for alarm in of_birds(run)] == [23]
+    seen = first_seen(run)
+    assert seen is not None
+    assert seen.day == 23
+    row = quiet_row([replace(run, kind="plain")])
+    # 20 days of 91 are 0.2198 of a quarter, and two pens of it.
+    assert row["reminders"] == pytest.approx(1 / 0.2198, abs=0.01)
+    assert row["per_pen_quarter"] == pytest.approx(1 / 0.4396, abs=0.01)
+    assert by_size([run]) == {
+        "4 to 8 hens": pytest.approx(math.nan, nan_ok=True),
+        "9 to 18 hens": pytest.approx(1 / 0.2198, abs=0.01),
+        "19 to 40 hens": 0.0,
+    }
