@@ -502,7 +502,7 @@ def _chores(flock: Flock, on: date) -> Iterator[Sign]:
                 continue
             # Today is not over: what is not ticked yet may still be.
             last = max(days)
-            missed = (on - last).days - 1
+            missed = (on - max(last, _seen_there(flock, groups, last, on))).days - 1
             ticked = sum(last - back <= day for day in days)
             could = (last - min(day for day in days if last - back <= day)).days + 1
             if missed < least or ticked < habit or not _hardly_chance(ticked, could, missed):
@@ -510,7 +510,7 @@ def _chores(flock: Flock, on: date) -> Iterator[Sign]:
             yield Sign(
                 chore.sign,
                 place.name,
-                last + _DAY,
+                on - timedelta(days=missed),
                 say_many(
                     "Not ticked for {n} day, after {ticked} of the {could} days before.",
                     "Not ticked for {n} days, after {ticked} of the {could} days before.",
@@ -542,9 +542,18 @@ def _done_otherwise(
                 days.add(fill.day)
     else:
         days |= {group.counted_on for group in groups if group.counted_on is not None}
-        names = {group.name for group in groups}
-        days |= {lot.laid for lot in _lots_since(flock, since) if lot.counts and lot.group in names}
     return days
+
+
+def _seen_there(flock: Flock, groups: list[Group], since: date, on: date) -> date:
+    """The last day since then on which eggs were gathered there: somebody saw the birds."""
+    names = {group.name for group in groups}
+    gathered = (
+        lot.laid
+        for lot in _lots_since(flock, since)
+        if lot.counts and lot.group in names and lot.laid <= on
+    )
+    return max(gathered, default=since)
 
 
 def _hardly_chance(done: int, could: int, missed: int) -> bool:
