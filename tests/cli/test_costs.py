@@ -39,6 +39,7 @@ def paid(kept: Quail) -> Quail:
     """The small flock, with feed, eggs sold and eaten, minutes and a cage."""
     for words in (
         "feed_given feed=pellets kg=8 at=2027-05-20",
+        "quarantine place=pen until=2027-05-20 at=2027-05-20",
         "eggs_collected group=hens eggs=40 at=2027-05-21",
         "eggs_out use=sold eggs=12 income=4 at=2027-05-22",
         "eggs_out use=eaten eggs=6 at=2027-05-22",

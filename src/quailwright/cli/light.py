@@ -47,7 +47,7 @@ def light(
         str, typer.Option("--price", metavar="P", help="Price of a kilowatt hour.")
     ] = "",
 ) -> None:
-    """Light: the day's length, when to set the lamp, and what follows without one."""
+    """The day's length, when to set the lamp, what follows."""
     with opened(ctx, flock_file) as store:
         entries = store.entries()
     moment = moment_asked(on, newest_zone(entries))

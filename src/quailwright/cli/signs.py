@@ -29,7 +29,7 @@ def signs(
     on: OnOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """What looks wrong, what to check first, and what is watched."""
+    """What looks wrong, what to check first, what is watched."""
     with opened(ctx, flock_file) as store:
         entries = store.entries()
         asked = moment_asked(on, newest_zone(entries))

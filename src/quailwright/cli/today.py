@@ -1,5 +1,6 @@
 """`today`, `rules` and `demo`: the round, the rules behind it, and an invented flock to try."""
 
+import textwrap
 from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated
@@ -96,14 +97,13 @@ def _show_round(flock: Flock, the_round: Round, why: bool) -> None:
         )
     told: set[str] = set()
     for sign in the_round.signs:
-        print(
-            say(
-                "LOOK: {where}: {evidence} {check}",
-                where=sign.where,
-                evidence=sign.evidence,
-                check=sign.check,
-            )
+        look = say(
+            "LOOK: {where}: {evidence} {check}",
+            where=sign.where,
+            evidence=sign.evidence,
+            check=sign.check,
         )
+        print(textwrap.fill(look, 98, subsequent_indent="      "))
         if sign.ring and sign.ring not in told:
             told.add(sign.ring)
             show.caution(sign.ring)

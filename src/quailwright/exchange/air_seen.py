@@ -12,7 +12,6 @@ from itertools import pairwise
 from quailwright.flock.climate import corrected
 from quailwright.flock.sensor_faults import faults
 from quailwright.flock.state import AirSeen, Flock
-from quailwright.guide.hatch.records import instrument_at
 from quailwright.husbandry import facts
 from quailwright.journal.moments import until, zone
 from quailwright.journal.readings import Readings, from_ms, to_ms
@@ -65,6 +64,8 @@ def _lows_and_highs(
     flock: Flock, readings: Readings, start: datetime, end: datetime
 ) -> Iterator[AirSeen]:
     import numpy as np
+
+    from quailwright.guide.hatch.records import instrument_at
 
     known = instrument_at(flock, readings.place, readings.instrument, "temperature_offset_c")
     true = corrected(readings, known).temperature_c

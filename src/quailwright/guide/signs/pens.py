@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from math import sqrt
 
-from quailwright.flock.light import latitude_of
 from quailwright.flock.state import AirSeen, Flock, Group
 from quailwright.guide import wording
 from quailwright.guide.signs.sign import Sign
@@ -17,7 +16,6 @@ from quailwright.guide.signs.streams import Stream, streams
 from quailwright.guide.signs.watch import Off, Seen, each, rate, usual_rate
 from quailwright.guide.signs.whom import whom_to_ring
 from quailwright.husbandry import facts
-from quailwright.husbandry.daylight import day_length_h
 from quailwright.journal.entries import Units
 from quailwright.language import mark, say, say_many
 
@@ -444,6 +442,9 @@ def _of_light(flock: Flock, on: date) -> Iterator[str]:
     if holding is not None and (holding.lamp_on or holding.light_target_h is not None):
         yield say("Lamp and timer: see that it burns at its hours.")
         return
+    from quailwright.flock.light import latitude_of
+    from quailwright.husbandry.daylight import day_length_h
+
     latitude = latitude_of(flock)
     if latitude is not None and day_length_h(latitude, on) < facts.value("laying.light_full_h"):
         yield say(

@@ -12,7 +12,6 @@ from datetime import date, timedelta
 from statistics import NormalDist, fmean, stdev
 
 from quailwright.flock.history import feed_use
-from quailwright.flock.light import in_dark_months
 from quailwright.flock.state import EggLot, Flock, Group, Hatch, Weighing
 from quailwright.guide import wording
 from quailwright.guide.signs.air import units_of
@@ -287,8 +286,6 @@ MORE_FEED = mark("more feed a dozen")
 
 def _feed_a_dozen(flock: Flock, on: date) -> Iterator[Sign]:
     """Feed used for twelve eggs in the last fortnight against the fortnights before."""
-    if in_dark_months(flock, on):
-        return  # Hens that stop eat on for a while: the season, and no waste.
     length = int(facts.value("signs.dozen_block_d"))
     blocks = int(facts.value("signs.dozen_blocks"))
     first = on - timedelta(days=length * (blocks + 1) - 1)
@@ -312,6 +309,10 @@ def _feed_a_dozen(flock: Flock, on: date) -> Iterator[Sign]:
             a_dozen.append((start, kg / eggs * _A_DOZEN))
     if len(a_dozen) < 3 or a_dozen[-1][0] != on - timedelta(days=length - 1):
         return
+    from quailwright.flock.light import in_dark_months
+
+    if in_dark_months(flock, on):
+        return  # Hens that stop eat on for a while: the season, and no waste.
     now, before = a_dozen[-1][1], [kg for _, kg in a_dozen[:-1]]
     logs = [math.log(kg) for kg in before]
     rise = math.log(now) - fmean(logs)

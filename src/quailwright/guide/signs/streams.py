@@ -6,11 +6,10 @@ from datetime import date, timedelta
 from itertools import pairwise
 from math import ceil, sqrt
 from statistics import fmean, median
-from typing import Protocol, TypeVar
+from typing import TYPE_CHECKING, Protocol, TypeVar
 
 from quailwright.flock.appetite import eaten_g_per_day
 from quailwright.flock.cohorts import Cohort, birds_on, group_history, hatched
-from quailwright.flock.light import Curves, Light, lay_share, light_of
 from quailwright.flock.state import EggLot, Flock, Group
 from quailwright.guide.signs.change import chance_below, score_of_chance
 from quailwright.guide.signs.watch import (
@@ -24,6 +23,9 @@ from quailwright.guide.signs.watch import (
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_YEAR
 
+if TYPE_CHECKING:
+    from quailwright.flock.light import Light
+
 _DAY = timedelta(days=1)
 _LEAST_SHARE = 0.35
 """Hens that should lay less than this share of full lay (coming into lay, dark months) are not
@@ -33,6 +35,8 @@ _DARK, _PROOF = 0.3, 0.5
 this share of full lay by any answer to it."""
 _ON_ITS_OWN = 1.2
 """Counts further apart than this [days] are of all days since the one before."""
+_FEWEST = 3
+"""Observations of anything at a place from which it is watched."""
 _PRIOR_SCORES = 10.0
 """How many days the published scatter is worth against the pen's own."""
 
@@ -69,6 +73,8 @@ def days_between_false_signs(flock: Flock, what: str) -> float:
 
 def streams(flock: Flock, on: date) -> list[Stream]:
     """Everything watched of the pens on the day `on`, in the order of the walk."""
+    from quailwright.flock.light import light_of
+
     first = on - timedelta(days=facts.value("signs.watched_over_d"))
     lots = _lots_by_group(flock, first, on)
     found: list[Stream] = []
@@ -82,7 +88,8 @@ def streams(flock: Flock, on: date) -> list[Stream]:
             "feed": _by_day((f.day, f.kg) for f in _at(flock.feedings, place.name, first, on)),
             "water": _by_day((w.day, w.litres) for w in _at(flock.water, place.name, first, on)),
         }
-        if not any(amounts.values()) and not any(group.name in lots for group in groups):
+        seen = [*amounts.values(), *(lots.get(group.name, ()) for group in groups)]
+        if max(len(days_seen) for days_seen in seen) < _FEWEST:
             continue
         living = [birds_on(group_history(group, on), days) for group in groups]
         light = light_of(flock, first, on) if light is None else light
@@ -203,7 +210,7 @@ def _expected(
     flock: Flock,
     days: Sequence[date],
     living: Sequence[Sequence[Cohort]],
-    light: Light,
+    light: "Light",
     lots: Sequence[EggLot],
 ) -> _Expected:
     """Share of full lay that the hens' age and the light of each day let expect.
@@ -228,10 +235,12 @@ def _expected(
 
 
 def _by_light(
-    days: Sequence[date], living: Sequence[Sequence[Cohort]], light: Light
+    days: Sequence[date], living: Sequence[Sequence[Cohort]], light: "Light"
 ) -> tuple[list[float], list[float], list[float]]:
     """Shares of full lay by day: with a lamp, and the least and the most that daylight gives."""
     import numpy as np
+
+    from quailwright.flock.light import Curves, lay_share
 
     mid, decline = facts.value("laying.rise_mid_w"), facts.value("laying.decline_per_w")
     curves = Curves(np.array([mid]), np.array([decline]))
