@@ -114,6 +114,8 @@ def test_a_night_that_was_warm_enough_is_no_cold_night() -> None:
     warm = read(lowest_c=22, spot="away")
     [sign] = signs([*brood(PATTERN), warm], 4)
     assert not sign.check.startswith("Chilling first")
+    assert "The lowest that was read of that night, 22 °C, was not too cold" in sign.evidence
+    assert "not in the record" not in sign.evidence
     assert signs([*brood((0, 0, 2)), warm], 4) == []
 
 
