@@ -119,6 +119,15 @@ def test_a_night_that_was_warm_enough_is_no_cold_night() -> None:
     assert signs([*brood((0, 0, 2)), warm], 4) == []
 
 
+def test_a_night_of_long_ago_is_told_by_its_own_reading() -> None:
+    """Deaths of eleven days back may stand in a sign: the next morning's look is another night's."""
+    warm, cold = read(2, lowest_c=22, spot="away"), read(3, lowest_c=12, spot="away")
+    [sign] = signs([*brood((1, 0, 4, 0, 0, 0, 0, 0, 1)), warm, cold], 11)
+    assert sign.sign == CHILL
+    assert "22 °C" in sign.evidence
+    assert "12 °C" not in sign.evidence
+
+
 def test_a_cold_night_before_the_last_look_is_not_held_against_this_one() -> None:
     before = read(1, lowest_c=12, spot="away")
     after = read(2, lowest_c=22, spot="away")

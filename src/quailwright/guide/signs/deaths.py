@@ -58,7 +58,7 @@ def signs_of_deaths(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> Iter
         ):
             continue
         if seen is None:
-            seen = air_seen(flock, air, on - timedelta(days=WEEK + 1))
+            seen = air_seen(flock, air, told_from - timedelta(days=WEEK + 1))
         losses = losses_of(flock, group, on, seen)
         if losses.age(losses.last) < survival.CHICK_WEEKS * DAYS_A_WEEK:
             yield from _of_chicks(losses)
