@@ -120,7 +120,7 @@ def test_a_night_that_was_warm_enough_is_no_cold_night() -> None:
 
 
 def test_a_night_of_long_ago_is_told_by_its_own_reading() -> None:
-    """Deaths of eleven days back may stand in a sign: the next morning's look is another night's."""
+    """A sign may speak of deaths eleven days back: the next look is of another night."""
     warm, cold = read(2, lowest_c=22, spot="away"), read(3, lowest_c=12, spot="away")
     [sign] = signs([*brood((1, 0, 4, 0, 0, 0, 0, 0, 1)), warm, cold], 11)
     assert sign.sign == CHILL
