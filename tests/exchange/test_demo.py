@@ -16,6 +16,7 @@ import pytest
 from quailwright.exchange.demo import invented_entries, scenario
 from quailwright.flock.fold import fold
 from quailwright.flock.state import Flock, Group
+from quailwright.guide.signs import signs
 from quailwright.husbandry import facts
 from quailwright.husbandry.laying import hen_day_rate
 from quailwright.journal import entries as kinds
@@ -309,9 +310,9 @@ def test_every_task_of_the_round_was_ticked(on: date, seed: int) -> None:
     assert {entry.task for entry in ticked} == {
         *("feed_water", "drinker_clean", "look_count", "trays", "wash", "mesh_check"),
         *("brooder_feed_water", "brooder_check", "brooder_bedding", "heat_step", "pebbles_out"),
-        *("turn_eggs", "machine_check", "top_up_water", "clean_machine"),
+        *("turn_eggs", "machine_check", "top_up_water", "clean_machine", "timer_check"),
     }
-    assert {entry.place for entry in ticked} <= set(stands(on, seed).places)
+    assert {entry.place for entry in ticked} <= {None, *stands(on, seed).places}
     assert any(entry.minutes for entry in ticked)
 
 
@@ -465,3 +466,67 @@ def test_money_birds_and_samples_are_written_down(on: date, seed: int) -> None:
     assert of_kind(kinds.BirdWeighed, on, seed)
     assert {entry.use for entry in of_kind(kinds.BirdsOut, on, seed)} == {"sold", "given"}
     assert len(of_kind(kinds.BirdsSexed, on, seed)) == 5
+
+
+# What the signs, the lamp, the room and the egg store show of it.
+
+SEASONS = (date(2027, 1, 28), date(2027, 4, 20), date(2027, 7, 25), date(2027, 10, 10))
+
+
+@pytest.mark.parametrize("on", SEASONS, ids=str)
+def test_signs_show_the_blocked_drinker_and_little_else(on: date) -> None:
+    """In each season; what else there is comes of chance, at the rate stated in docs/signs.md."""
+    others = []
+    for seed in range(1, 9):
+        shown = [(sign.sign, sign.where) for sign in signs(stands(on, seed), on)]
+        drinker = [found for found in shown if found[1] == scenario.LONG_PEN]
+        assert len(drinker) == 1
+        assert drinker[0][0] in ("lay falls", "water falls", "feed falls")
+        clash = ("two hatches clash", scenario.INCUBATOR)
+        assert clash in shown
+        others += [found for found in shown if found not in (*drinker, clash)]
+    assert len(others) <= 3
+
+
+@each_demo
+def test_the_lamp_is_set_as_the_year_asks(on: date, seed: int) -> None:
+    """Told times never fall short of the hours aimed for, on any day of the record."""
+    for weeks in range(0, 56, 7):
+        then = on - timedelta(weeks=weeks)
+        shown = {sign.sign for sign in signs(fold(demo(on, seed), then), then)}
+        assert "lamp times fall short" not in shown
+    told = [entry for entry in of_kind(kinds.Holding, on, seed) if entry.lamp_on is not None]
+    assert 15 <= len(told) <= 40
+    assert any(entry.lamp_on == entry.lamp_off for entry in told)
+
+
+@each_demo
+def test_eggs_are_boxed_sold_and_ordered(on: date, seed: int) -> None:
+    flock = stands(on, seed)
+    assert flock.holding is not None
+    assert flock.holding.egg_storage == "cool"
+    assert flock.holding.label_name
+    rules = of_kind(kinds.EggRule, on, seed)
+    assert {rule.said_by for rule in rules} == {scenario.FOOD_OFFICE}
+    assert days_ago(rules[-1], on) < 365
+    boxed = of_kind(kinds.EggsBoxed, on, seed)
+    sold = [entry for entry in of_kind(kinds.EggsOut, on, seed) if entry.box is not None]
+    assert {entry.to for entry in sold} == set(scenario.BUYERS)
+    assert {as_date(entry.at[:10]).weekday() for entry in sold} == {2, 5}
+    assert len(boxed) - len(sold) == scenario.BOXES_KEPT
+    wanted = [(entry.on - on).days for entry in of_kind(kinds.EggsOrdered, on, seed)]
+    assert sorted(wanted) == [2, 14]
+    keeps = timedelta(days=scenario.KEEPS_DAYS)
+    assert all(on - lot.laid <= keeps for lot in flock.lots.values() if lot.on_hand)
+
+
+@each_demo
+def test_room_and_heat_can_be_reckoned(on: date, seed: int) -> None:
+    flock = stands(on, seed)
+    for place in flock.places.values():
+        if place.role in ("pen", "brooder"):
+            assert place.floor_m2
+            assert place.height_m
+            assert place.floor_kind == "litter"
+    spots = {entry.spot for entry in of_kind(kinds.TemperatureSeen, on, seed)}
+    assert spots == {"heated", "room"}

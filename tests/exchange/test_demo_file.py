@@ -8,7 +8,7 @@ from tests.makers import made
 
 from quailwright.exchange.demo_file import INVENTED, build_demo
 from quailwright.exchange.record import check, record
-from quailwright.journal.entries import Holding
+from quailwright.flock.fold import fold
 from quailwright.journal.findings import FlockUnusable
 from quailwright.journal.store import open_store
 
@@ -22,9 +22,9 @@ def test_the_demo_is_whole_says_that_it_is_invented_and_is_built_anew(tmp_path: 
     with open_store(str(path)) as store:
         assert store.entries() == first
         assert check(store) == []
-    notes = [entry.note for entry in first if isinstance(entry, Holding)]
-    assert notes
-    assert all(note.startswith(INVENTED) for note in notes)
+    holding = fold(first).holding
+    assert holding is not None
+    assert holding.note.startswith(INVENTED)
     second = build_demo(str(path), ON, 2, NOW)
     assert second != first
     with open_store(str(path)) as store:

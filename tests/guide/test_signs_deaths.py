@@ -114,7 +114,18 @@ def test_a_night_that_was_warm_enough_is_no_cold_night() -> None:
     warm = read(lowest_c=22, spot="away")
     [sign] = signs([*brood(PATTERN), warm], 4)
     assert not sign.check.startswith("Chilling first")
+    assert "The lowest that was read of that night, 22 °C, was not too cold" in sign.evidence
+    assert "not in the record" not in sign.evidence
     assert signs([*brood((0, 0, 2)), warm], 4) == []
+
+
+def test_a_night_of_long_ago_is_told_by_its_own_reading() -> None:
+    """A sign may speak of deaths eleven days back: the next look is of another night."""
+    warm, cold = read(2, lowest_c=22, spot="away"), read(3, lowest_c=12, spot="away")
+    [sign] = signs([*brood((1, 0, 4, 0, 0, 0, 0, 0, 1)), warm, cold], 11)
+    assert sign.sign == CHILL
+    assert "22 °C" in sign.evidence
+    assert "12 °C" not in sign.evidence
 
 
 def test_a_cold_night_before_the_last_look_is_not_held_against_this_one() -> None:

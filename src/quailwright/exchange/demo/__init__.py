@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 from numpy.random import Generator
 
-from quailwright.exchange.demo import chores, events, hatching, kitchen, scenario
+from quailwright.exchange.demo import chores, events, hatching, kitchen, lamp, scenario
 from quailwright.exchange.demo.diary import Diary, invented_ids
 from quailwright.exchange.demo.world import World
 from quailwright.journal.entries import Entry
@@ -29,6 +29,7 @@ def invented_entries(on: date, rng: Generator) -> list[Entry]:
     first_day = on - timedelta(days=scenario.FIRST_DAY)
     diary = Diary(scenario.ZONE, invented_ids(on, rng))
     world = World(on, first_day, rng, diary, *events.weather_days(on))
+    world.timer = lamp.planned(first_day, scenario.FIRST_DAY)
     while world.day < on:
         _live_a_day(world)
         world.day += timedelta(days=1)
@@ -44,6 +45,7 @@ def _live_a_day(world: World) -> None:
     diary.not_before("07:00")
     if world.days_before == scenario.FIRST_DAY:
         events.begin(world)
+    lamp.mind(world)
     chores.bury_the_dead(world)
     hatching.machine_care(world, "morning")
     hatching.morning(world)
@@ -64,6 +66,7 @@ def _live_a_day(world: World) -> None:
     chores.give_feed(world)
     chores.fill_water(world)
     kitchen.collect_eggs(world)
+    kitchen.take_orders(world)
     kitchen.use_eggs(world)
     hatching.evening(world)
     diary.not_before("21:30")

@@ -7,7 +7,7 @@ from quailwright.husbandry import brooding, facts, feeding
 from quailwright.journal import entries as kinds
 
 
-def tick(world: World, task: str, place: str, birds: int, minutes_of: str = "") -> None:
+def tick(world: World, task: str, place: str | None, birds: int, minutes_of: str = "") -> None:
     """A task ticked off, unless it was forgotten; its minutes are noted now and then."""
     if not world.writes_today or world.rng.random() < scenario.TICK_FORGOTTEN:
         return
@@ -20,7 +20,7 @@ def tick(world: World, task: str, place: str, birds: int, minutes_of: str = "") 
     world.last_done[task, place] = world.day
 
 
-def tick_when_due(world: World, task: str, place: str, birds: int, every_d: float) -> None:
+def tick_when_due(world: World, task: str, place: str | None, birds: int, every_d: float) -> None:
     """A task that comes round every so many days, done on the day or a little late."""
     since = world.last_done.setdefault((task, place), world.day)
     if (world.day - since).days >= int(every_d) and world.rng.random() < scenario.DONE_WHEN_DUE:
@@ -47,18 +47,25 @@ def brooder_care(world: World, time_of_day: str) -> None:
 
 
 def _read_thermometer(world: World, youngest_d: int) -> None:
-    """The night's lowest and highest at the edge of the heat, of the last broods."""
+    """The night's lowest and highest under the heat and in the room, of the last broods."""
     heated_until_d = facts.value("brooding.heat_end_age_d")
     if world.days_before > scenario.WATER_NOTED_FROM or youngest_d > heated_until_d:
         return
-    lowest, highest = world.rng.uniform(*scenario.BROODER_OFF_C, 2)
-    wanted = brooding.heat_c(youngest_d)
+    least, most = brooding.heat_range_c(youngest_d)
+    lowest, highest = sorted(world.rng.uniform(least, most, 2))
     world.diary.tick(
         kinds.TemperatureSeen,
         place=scenario.BROODER,
-        lowest_c=round(float(wanted - lowest), 1),
-        highest_c=round(float(wanted + highest), 1),
+        lowest_c=round(float(lowest), 1),
+        highest_c=round(float(highest), 1),
         spot="heated",
+    )
+    world.diary.tick(
+        kinds.TemperatureSeen,
+        place=scenario.BROODER,
+        lowest_c=round(float(world.rng.uniform(*scenario.BROODER_ROOM_C[0])), 1),
+        highest_c=round(float(world.rng.uniform(*scenario.BROODER_ROOM_C[1])), 1),
+        spot="room",
     )
 
 
@@ -94,6 +101,8 @@ def bury_the_dead(world: World) -> None:
             if not dead:
                 continue
             found = causes[world.rng.integers(len(causes))]
+            if world.days_before <= scenario.NO_CAUSE_FOR_LAST:
+                found = "unknown"
             world.diary.write(kinds.BirdsDied, group=group.name, found=found, **{of: dead})
             group.take(of, dead)
 

@@ -243,6 +243,17 @@ def _treat(world: World) -> None:
     )
 
 
+def _ask_food_office(world: World) -> None:
+    """How long eggs keep: asked before the first are sold, and again within the year."""
+    world.diary.write(
+        kinds.EggRule,
+        storage="cool",
+        keeps_days=scenario.KEEPS_DAYS,
+        checked_on=world.day,
+        said_by=scenario.FOOD_OFFICE,
+    )
+
+
 def _hen_missing(world: World) -> None:
     group = world.groups[scenario.NORTH_HENS]
     group.hens -= 1
@@ -269,6 +280,7 @@ def _one_chilled(world: World) -> None:
 
 
 _ONCE: tuple[tuple[int, Callable[[World], None]], ...] = (
+    *((days_before, _ask_food_office) for days_before in scenario.ASKED_FOOD_OFFICE),
     (scenario.SLOWER_WASH, _slower_wash),
     (scenario.GOAL_RAISED, _raise_goal),
     (scenario.FIRST_HENS_SOLD, _sell_first_hens),

@@ -1,6 +1,6 @@
 """The eggs of the demo: gathered in the evening, then eaten, sold, given or thrown away."""
 
-from datetime import date
+from datetime import date, timedelta
 
 from quailwright.exchange.demo import scenario
 from quailwright.exchange.demo.birds import Group, lay_today
@@ -98,10 +98,49 @@ def use_eggs(world: World) -> None:
     if world.rng.random() < scenario.EGGS_EATEN_ON:
         _out(world, "eaten", min(int(world.rng.integers(fewest, most + 1)), _on_hand(world)))
     spare = _on_hand(world) - scenario.KEEP_IN_PANTRY
-    if world.day.weekday() in (WEDNESDAY, SATURDAY):
+    if world.days_before <= scenario.BOXES_SINCE:
+        _pack_and_sell(world, spare // DOZEN)
+    elif world.day.weekday() in (WEDNESDAY, SATURDAY):
         _out(world, "sold", spare // DOZEN * DOZEN)
     if world.day.weekday() == SUNDAY:
         _out(world, "given", min(scenario.EGGS_GIVEN, spare))
+
+
+def _pack_and_sell(world: World, dozens: int) -> None:
+    """On market days eggs are packed by the dozen and the boxes sold; one stands there at last."""
+    market = world.day.weekday() in (WEDNESDAY, SATURDAY)
+    kept = min(_boxes_kept(world), _on_hand(world) // DOZEN)
+    for _ in range(max(kept, dozens if market else 0)):
+        group, laid_from = _usable(world)
+        world.boxes_packed += 1
+        box = f"box {world.boxes_packed}"
+        world.diary.write(kinds.EggsBoxed, box=box, eggs=DOZEN, group=group, laid_from=laid_from)
+        world.eggs.take_oldest(DOZEN, group, laid_from)
+        world.boxes.append(box)
+    while market and len(world.boxes) > _boxes_kept(world):
+        buyer = scenario.BUYERS[world.rng.integers(len(scenario.BUYERS))]
+        world.diary.write(
+            kinds.EggsOut, use="sold", eggs=DOZEN, box=world.boxes.pop(0), to=buyer,
+            income=scenario.PRICE_PER_DOZEN,
+        )  # fmt: skip
+
+
+def _boxes_kept(world: World) -> int:
+    return scenario.BOXES_KEPT if world.days_before == 1 else 0
+
+
+def take_orders(world: World) -> None:
+    """Orders written down on the evening on which they came, on any day."""
+    for order in scenario.ORDERS:
+        if order.days_before == world.days_before:
+            world.diary.write(
+                kinds.EggsOrdered,
+                order=order.name,
+                eggs=order.eggs,
+                on=world.on + timedelta(days=order.wanted_in),
+                to=order.to,
+                price_per_egg=scenario.PRICE_PER_DOZEN / DOZEN,
+            )
 
 
 def _usable(world: World) -> tuple[str | None, date | None]:

@@ -16,7 +16,8 @@ FIRST_DAY = 425
 """Days before the demo on which its journal begins: about 14 months."""
 
 HOLDING_NOTE = "Invented flock for the demo; no real place or people."
-ZONE = "Europe/Paris"
+ZONE, LATITUDE_DEG, LONGITUDE_DEG = "Europe/Paris", 46.5, 2.5
+LIGHT_TARGET_H = 14.0
 PEOPLE, FIRST_OF_TWO = ("Mira", "Tom"), 0.6
 
 INCUBATOR, HATCHER, BROODER = "kitchen incubator", "spare hatcher", "brooder"
@@ -97,6 +98,8 @@ DONE_WHEN_DUE = 0.8
 CLEANING_PUT_OFF = 20
 FOUND_IN_FIRST_WEEK: tuple[kinds.Found, ...] = ("chilled", "drowned", "unknown", "unknown")
 FOUND_LATER: tuple[kinds.Found, ...] = ("unknown", "unknown", "injured")
+NO_CAUSE_FOR_LAST = 28
+"""Days of which no death shows a cause: the demo's day is about a drinker, not about injuries."""
 
 COLD_SNAP_BEGINS, COLD_SNAP_DAYS, COLD_SNAP_C, COLD_SNAP_LAY = (1, 14), 7, -9.0, 0.6
 HEAT_WAVE_BEGINS, HEAT_WAVE_DAYS, HEAT_WAVE_C, HEAT_WAVE_LAY = (7, 16), 9, 36.0, 0.65
@@ -105,8 +108,8 @@ WEATHER_ENDS_BEFORE = 20
 
 WATER_NOTED_FROM, WATER_SPREAD = 60, 0.07
 """Since when water is noted at the pens, and how rough the filling is."""
-BROODER_OFF_C = (0.2, 1.5)
-"""How far the brooder's night wanders from what was set, either way."""
+BROODER_ROOM_C = ((18.5, 19.5), (20.5, 22.5))
+"""The lowest and the highest of the room that the brooder stands in, each between these."""
 DRINKER_BLOCKS, EAT_LESS_FROM, LAY_LESS_FROM = 6, 5, 4
 BLOCKED_WATER, BLOCKED_FEED, BLOCKED_LAY = 0.55, 0.8, 0.55
 """A drinker in the long pen lets little through in the last days, and nobody has seen it yet."""
@@ -144,6 +147,28 @@ KEEP_IN_PANTRY = 18
 EGGS_EATEN_ON = 0.65
 EGGS_AT_A_MEAL, EGGS_GIVEN = (4, 12), 6
 PRICE_PER_DOZEN, PRICE_PER_HEN = 3.0, 9.0
+BOXES_SINCE, BOXES_KEPT = 90, 1
+"""Since when eggs for sale are packed by the dozen, and the boxes left on the evening before."""
+BUYERS = ("Ida", "Jonas", "Petra", "the bakery next door")
+"""Invented, like all names here."""
+FOOD_OFFICE, KEEPS_DAYS, ASKED_FOOD_OFFICE = "an invented food office", 21.0, (395, 130)
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """Eggs that somebody wants: written down so long before the demo, for a day after it."""
+
+    days_before: int
+    name: str
+    eggs: int
+    wanted_in: int
+    to: str
+
+
+ORDERS = (
+    Order(8, "cakes for the fair", 180, 14, "the bakery next door"),
+    Order(3, "Ida's two dozen", 24, 2, "Ida"),
+)
 
 NOTES = {
     "cold": "Cold snap, drinkers frozen at dawn. Invented, like all of this demo.",
@@ -176,12 +201,17 @@ def set_up() -> list[tuple[type[Entry], dict[str, object]]]:
             kinds.Holding,
             {
                 "name": "The demo garden",
-                "latitude": 46.5,
-                "longitude": 2.5,
+                "latitude": LATITUDE_DEG,
+                "longitude": LONGITUDE_DEG,
                 "timezone": ZONE,
                 "units": "metric",
                 "currency": "EUR",
-                "light_target_h": 14.0,
+                "light_target_h": LIGHT_TARGET_H,
+                "space_standard": "swiss",
+                "egg_storage": "cool",
+                "label_name": "The demo garden",
+                "label_contact": "invented, phone 0000 10",
+                "label_text": "Quail eggs. Cook them through.",
                 "note": HOLDING_NOTE,
             },
         ),
@@ -224,15 +254,20 @@ def set_up() -> list[tuple[type[Entry], dict[str, object]]]:
     ]
 
 
-_PLACES: tuple[tuple[str, str, dict[str, float]], ...] = (
+_PEN = {"height_m": 1.8, "floor_kind": "litter"}
+_PLACES: tuple[tuple[str, str, dict[str, object]], ...] = (
     (INCUBATOR, "incubator", {"capacity_eggs": 96, "heater_w": 80.0}),
     (HATCHER, "hatcher", {"capacity_eggs": 60, "heater_w": 60.0}),
-    (BROODER, "brooder", {"floor_m2": 1.2, "heater_w": 120.0}),
-    (NORTH_PEN, "pen", {"floor_m2": 2.4}),
-    (LONG_PEN, "pen", {"floor_m2": 2.8}),
-    (SOUTH_PEN, "pen", {"floor_m2": 2.4}),
-    (BACHELOR_PEN, "pen", {"floor_m2": 1.6}),
-    (FAR_PEN, "pen", {"floor_m2": 1.5}),
+    (
+        BROODER,
+        "brooder",
+        {"floor_m2": 1.2, "height_m": 0.45, "floor_kind": "litter", "heater_w": 250.0},
+    ),
+    (NORTH_PEN, "pen", {"floor_m2": 2.4, **_PEN}),
+    (LONG_PEN, "pen", {"floor_m2": 2.8, **_PEN}),
+    (SOUTH_PEN, "pen", {"floor_m2": 2.4, **_PEN}),
+    (BACHELOR_PEN, "pen", {"floor_m2": 1.6, **_PEN}),
+    (FAR_PEN, "pen", {"floor_m2": 1.5, **_PEN}),
     (PANTRY, "egg_store", {}),
 )
 

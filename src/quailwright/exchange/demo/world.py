@@ -10,6 +10,7 @@ from quailwright.exchange.demo.birds import Group
 from quailwright.exchange.demo.diary import Diary
 from quailwright.exchange.demo.eggs import EggStore
 from quailwright.exchange.demo.hatch import Hatch
+from quailwright.husbandry.lamp import Setting
 
 
 @dataclass(slots=True)
@@ -26,10 +27,14 @@ class World:
     hatches: list[Hatch] = field(default_factory=list)
     eggs: EggStore = field(default_factory=EggStore)
     bins: dict[str, float] = field(default_factory=dict)
-    last_done: dict[tuple[str, str], date] = field(default_factory=dict)
+    last_done: dict[tuple[str, str | None], date] = field(default_factory=dict)
     unwritten_eggs: dict[str, int] = field(default_factory=dict)
     wash_every_d: float = 0.0
     month_done: int = 0
+    timer: list[Setting] = field(default_factory=list)
+    lamp: tuple[str, str] | None = None
+    boxes_packed: int = 0
+    boxes: list[str] = field(default_factory=list)
     eggs_withheld_until: date = date.min
     writes_today: bool = True
     from_calendar: bool = False

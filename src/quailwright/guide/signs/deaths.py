@@ -58,7 +58,7 @@ def signs_of_deaths(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> Iter
         ):
             continue
         if seen is None:
-            seen = air_seen(flock, air, on - timedelta(days=WEEK + 1))
+            seen = air_seen(flock, air, told_from - timedelta(days=WEEK + 1))
         losses = losses_of(flock, group, on, seen)
         if losses.age(losses.last) < survival.CHICK_WEEKS * DAYS_A_WEEK:
             yield from _of_chicks(losses)
@@ -274,7 +274,7 @@ def _chicks_evidence(losses: Losses, pattern: _Pattern, first: str) -> Iterator[
             age=losses.age(pattern.morning or days[-1]),
         )
     elif first == "chill" and not told["chilled"]:
-        yield say("How cold it was that night is not in the record.")
+        yield _not_cold(losses, pattern.morning)
     if pattern.hot is not None:
         hottest, highest, _ = pattern.hot
         yield say(
@@ -291,6 +291,18 @@ def _chicks_evidence(losses: Losses, pattern: _Pattern, first: str) -> Iterator[
             "brood.",
             expected=losses.expected(days[0], last),
         )
+
+
+def _not_cold(losses: Losses, morning: date | None) -> str:
+    """What was read of a night that was not too cold, or that nobody read it."""
+    read = [] if morning is None else _nights(losses, morning)
+    lowest = min((one.lowest_c for one in read if one.lowest_c is not None), default=None)
+    if lowest is None:
+        return say("How cold it was that night is not in the record.")
+    return say(
+        "The lowest that was read of that night, {lowest}, was not too cold where it was read.",
+        lowest=wording.temperature(lowest, units_of(losses.flock)),
+    )
 
 
 _COLD = {
