@@ -38,6 +38,10 @@ def _section(each: Caution) -> str:
         f"- {_STEPS[kind]}: {_named(steps)}"
         for kind, steps in groupby(each.steps, lambda step: step.partition(":")[0])
     ]
+    said_at += [
+        f"- besides, at {_named(steps)}: {text}"
+        for text, steps in groupby(each.further, each.further.__getitem__)
+    ]
     source = f"{each.source} ({each.certainty})" if each.source else each.certainty
     children = "\n- read by children too" if each.for_children else ""
     return (

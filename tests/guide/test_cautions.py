@@ -23,7 +23,8 @@ HAZARDOUS_KINDS = {
 HAZARDOUS_RULES = {
     "ready_machine_planned", "let_go", "ready_machine", "ready_brooder", "open_eggs",
     "clean_machine", "top_up_water", "move_chicks", "brooder_check", "brooder_feed_water",
-    "heat_step", "brooder_bedding", "move_out", "surplus_cocks", "light_up", "layer_feed",
+    "heat_step", "brooder_bedding", "move_out", "surplus_cocks", "light_up", "timer_check",
+    "timer_after_outage", "layer_feed",
     "look_count", "collect_eggs", "trays", "mesh_check", "wash",
 }  # fmt: skip
 STEPS = [(each, step) for each in all_cautions() for step in each.steps]
@@ -37,7 +38,8 @@ def test_each_caution_is_whole() -> None:
         assert each.decides, f"{each.caution}: nobody decides"
         assert set(each.decides) <= set(DECIDES)
         assert each.source or each.certainty == "common practice, no source", each.caution
-        assert len(each.text) <= 300, f"{each.caution}: a caution is one or two lines"
+        for text in (each.text, *each.further.values()):
+            assert len(text) <= 300, f"{each.caution}: a caution is one or two lines"
         assert len(set(each.steps)) == len(each.steps)
 
 

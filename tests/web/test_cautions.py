@@ -8,7 +8,7 @@ from starlette.testclient import TestClient
 from tests.cli.conftest import Quail, quail
 from tests.makers import made
 
-from quailwright.guide.cautions import all_cautions, who_decides
+from quailwright.guide.cautions import all_cautions, cautions_for, who_decides
 
 __all__ = ["quail"]
 
@@ -22,8 +22,10 @@ def steps(of: str) -> list[str]:
 def test_the_table_names_no_sort_of_step_that_is_not_tested() -> None:
     sorts = {step.partition(":")[0] for each in all_cautions() for step in each.steps}
     # Rules: tests/guide/test_cautions.py. The sheet: tests/exchange/test_sitter.py.
-    assert sorts == {"kind", "page", "rule", "sheet"}
+    assert sorts == {"command", "kind", "page", "rule", "sheet"}
     assert steps("sheet") == ["away"]
+    asked = {step for each in all_cautions() for step in each.further}
+    assert asked == {step for step in asked if step.startswith(("page:", "command:"))}
 
 
 @pytest.mark.parametrize("kind", steps("kind"))
@@ -37,7 +39,42 @@ def test_the_form_of_a_kind_says_its_cautions(keeper: TestClient, kind: str) -> 
 def test_a_page_says_its_cautions(keeper: TestClient, path: str) -> None:
     text = html.unescape(keeper.get(path).text)
     for each in all_cautions():
-        assert (each.text in text) == (f"page:{path}" in each.steps), each.caution
+        step = f"page:{path}"
+        assert (each.text in text) == (step in each.steps), each.caution
+        assert text.count(each.said_at(step)) == (step in each.steps), each.caution
+
+
+@pytest.mark.parametrize("command", steps("command"))
+def test_a_command_says_its_cautions(quail: Quail, command: str) -> None:
+    quail("log", "holding", "timezone=Europe/Lisbon", "latitude=38.7", "longitude=-9.1")
+    told = quail(command)
+    assert told.code == 0, told.err
+    said = " ".join(told.out.split())
+    for each in all_cautions():
+        step = f"command:{command}"
+        assert (each.text in said) == (step in each.steps), each.caution
+        assert said.count(each.said_at(step)) == (step in each.steps), each.caution
+
+
+def test_a_page_and_its_command_say_the_same() -> None:
+    for page, command in (
+        ("/brooding", "brooding"), ("/light", "light"), ("/housing", "housing"),
+        ("/manure", "manure"), ("/eggs/store", "eggs"), ("/signs", "signs"),
+    ):  # fmt: skip
+        told = [
+            [(each.caution, each.said_at(step)) for each in cautions_for(step)]
+            for step in (f"page:{page}", f"command:{command}")
+        ]
+        assert told[0] == told[1]
+        assert told[0]
+
+
+def test_what_a_step_says_besides_stands_on_the_page_of_all(keeper: TestClient) -> None:
+    text = html.unescape(keeper.get("/cautions").text)
+    for each in all_cautions():
+        assert set(each.further) <= set(each.steps), each.caution
+        for more in each.further.values():
+            assert more in text
 
 
 @pytest.mark.parametrize("kind", steps("kind"))

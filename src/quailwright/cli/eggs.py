@@ -152,6 +152,8 @@ def _show(told: EggStore) -> None:
         )
     if told.more:
         print("  " + say_many("and {n} earlier time", "and {n} earlier times", told.more))
+    print()
+    show.cautions("command:eggs")
 
 
 def _lots(lots: list[InLot]) -> str:
