@@ -140,6 +140,15 @@ REVIEWED = {
     "1-40 d; 20 % CP, 2900 kcal; 120.5 mg/bird/d": "what a trial's birds ate of a nutrient",
     "Salmonella; forbidden or restricted in some countries: ask your authority. Its calcium and "
     "phosphorus fill up fast.": "of an ingredient of feed, and what it may carry",
+    "A sign says where to look first. It is never a diagnosis: a vet sees the bird, the record "
+    "does not.": "says that nothing is diagnosed",
+    "Water filled in fell from {usual:.0f} to {now:.0f} ml a bird and day.":
+        "plain water, as it was logged",
+    "{millilitres:.0f} ml a bird and day": "plain water, as it was logged",
+    "Sources disagree: keepers stop heat indoors at about three weeks, {first} (common practice, "
+    "no source); a bulletin says three to four weeks; in winter keepers go on to six weeks, "
+    "{last}. Look at feathers on back and neck, and at the dusk huddle.":
+        "where to look for feathers before heat ends",
 }  # fmt: skip
 """Texts that hold such a word and may, each with why."""
 

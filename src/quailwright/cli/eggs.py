@@ -144,6 +144,8 @@ def _show(told: EggStore) -> None:
                 for order in told.orders
             ],
         )
+    print()
+    show.cautions("command:eggs")
     if told.received:
         show.heading(say("Who received what"))
         show.table(
@@ -152,8 +154,6 @@ def _show(told: EggStore) -> None:
         )
     if told.more:
         print("  " + say_many("and {n} earlier time", "and {n} earlier times", told.more))
-    print()
-    show.cautions("command:eggs")
 
 
 def _lots(lots: list[InLot]) -> str:

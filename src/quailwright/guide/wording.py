@@ -160,6 +160,14 @@ def filled(litres: float, units: Units) -> str:
     return say("{n} ml", n=math.ceil(round(litres * 10, 6)) * 100)
 
 
+def litres_filled(litres: float, units: Units) -> float:
+    """The litres that `filled` tells [l]."""
+    if units == "us":
+        return round(litres, 1)
+    step = 1 if litres > 3 else 10
+    return math.ceil(round(litres * step, 6)) / step
+
+
 def grams_of(portion: float, units: Units) -> float:
     """A portion as the keeper weighs it (grams or ounces), in grams."""
     return portion * _GRAMS_IN_AN_OUNCE if units == "us" else portion
