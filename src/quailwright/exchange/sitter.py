@@ -300,7 +300,7 @@ def sitter_sheet(flock: Flock, on: date, asked: Asked) -> SitterSheet:
         list(_after(steps)),
         list(_never(whole, held)),
         list(_ring_if(flock, whole)),
-        list(_failing(flock)),
+        list(_failing(flock, any(each.brooder for each in whole), asked)),
         _said(_HANDS),
         contacts,
         [role for role in ("vet", "animal_health") if role not in {one.role for one in contacts}],
@@ -349,7 +349,8 @@ def _given_kg(flock: Flock, needs: Sequence[PlaceNeeds]) -> dict[str, float]:
     for each in needs:
         names = list(dict.fromkeys(name for of in each.stages for name in _stocks(flock, of)))
         for name in names:
-            given[name] = given.get(name, 0.0) + each.feed_g / 1000
+            kg = wording.portion_g(each.feed_g, units_of(flock)) / 1000
+            given[name] = given.get(name, 0.0) + kg
         if len(names) > 1:
             shared.update(names)
     return {name: 0.0 if name in shared else kg for name, kg in given.items()}
@@ -864,9 +865,9 @@ def _ring_if(flock: Flock, needs: Sequence[PlaceNeeds]) -> Iterator[str]:
     yield say("A bird missing, a hole, tracks, or a bird hurt: part it from the others, and ring.")
 
 
-def _failing(flock: Flock) -> Iterator[str]:
+def _failing(flock: Flock, brooding: bool, asked: Asked) -> Iterator[str]:
     yield say("Leave the fuse box alone if it is wet or smells burnt: out, and ring.")
-    if any(place.role in ("brooder", "incubator", "hatcher") for place in flock.places.values()):
+    if brooding or _machines(flock, asked.days):
         hours = facts.value("away.chicks_watched_h")
         yield say(
             "Chicks or eggs in a machine: lid shut, a blanket over the box with air left open and "
