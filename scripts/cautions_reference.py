@@ -12,7 +12,8 @@ Made by `scripts/cautions_reference.py` from `src/quailwright/guide/cautions.tom
 Where keeping quail can hurt people or birds: what is said, who decides, on whose word, and at which
 steps it is said. The program tells no law, no dose and no way to kill, and names no illness of a
 bird; your local code, a licensed vet and trained people decide. A rule of care that needs it says
-the caution in words of its own (`src/quailwright/guide/care.toml`).
+the caution in words of its own (`src/quailwright/guide/care.toml`). A page and its command say the
+same; what they say besides stands below.
 """
 
 _STEPS = {
