@@ -319,6 +319,25 @@ def test_a_lamp_that_fails_is_a_reason_to_ring() -> None:
     lamp = made("holding", "2027-02-01", lamp_on="05:30", lamp_off="19:00")
     rings = sheet(flock_of(lamp), "2027-05-10", "2027-05-16").ring_if
     assert "A lamp that is dark between 05:30 and 19:00, or burns at another time." in rings
+    none = made("holding", "2027-02-01", lamp_on="00:00", lamp_off="00:00")
+    told = sheet(flock_of(none), "2027-05-10", "2027-05-16")
+    assert "00:00" not in " ".join([*told.ring_if, *told.before])
+
+
+def test_hens_are_changed_over_to_layer_feed_on_the_day_that_the_rounds_give_it() -> None:
+    """Hatched on 3 April: 42 days old on 15 May, the end of grower feed by facts/feeding.csv."""
+    assert facts.value("feeding.grower_until_d") == 42
+    young = made("group", "2027-04-03", group="young", place="young pen", hens=10,
+                 hatched_on="2027-04-03")  # fmt: skip
+    pen = made("place", "2027-01-01", place="young pen", role="pen", walk_order=3)
+    told = sheet(flock_of(pen, young), "2027-05-10", "2027-05-23")
+    (step,) = told.on_sheet
+    assert step.task.startswith("Change the hens over to layer feed")
+    assert (step.at, step.critical) == (date(2027, 5, 15), False)
+    first, second = (next(line.text for stop in week.visits[0].stops if stop.place == "young pen"
+                      for line in stop.lines) for week in told.weeks)  # fmt: skip
+    assert first.endswith("grower feed.")
+    assert second.endswith("layer feed.")
 
 
 def test_whom_to_ring_and_who_is_lacking() -> None:

@@ -1,6 +1,7 @@
 """Cautions stand where the table says: on forms, on pages, and where a kind is taught."""
 
 import html
+import re
 
 import pytest
 from fastapi import FastAPI
@@ -107,3 +108,28 @@ def test_the_page_lists_all_with_who_decides_and_whom_to_ring(
     assert "Dr. Moss, vet: 555 0100" in medicines
     manure = told.split('id="manure"')[1].split("</article>")[0]
     assert "555 0100" not in manure
+
+
+def test_the_round_and_today_say_a_caution_once(
+    app: FastAPI, keeper: TestClient, quail: Quail
+) -> None:
+    places = [
+        (made("place", "2027-01-01", place=f"pen {n}", role="pen", walk_order=n),
+         made("group", "2027-01-01", group=f"hens {n}", place=f"pen {n}", hens=9,
+              hatched_on="2026-10-01"))
+        for n in range(10, 15)
+    ]  # fmt: skip
+    app.state.home.record(*(entry for pair in places for entry in pair))
+    text = html.unescape(keeper.get("/").text)
+    cautions = re.findall(r'<p class="caution">(.*?)</p>', text)
+    assert any("move nothing, sell nothing" in each for each in cautions)
+    assert len(cautions) == len(set(cautions))
+    quail("log", "holding", "timezone=Europe/Lisbon", "at=2027-01-01")
+    for place in ("a", "b", "c"):
+        quail("log", "place", f"place={place}", "role=pen", "at=2027-01-01")
+        quail("log", "group", f"group={place}", f"place={place}", "hens=9", "at=2027-01-01",
+              "hatched_on=2026-10-01")  # fmt: skip
+    lines = [line for line in quail("today", "--on", "2027-05-03").out.splitlines()
+             if "Caution:" in line]  # fmt: skip
+    assert any("move nothing, sell nothing" in line for line in lines)
+    assert len(lines) == len(set(lines))

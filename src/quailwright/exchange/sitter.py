@@ -11,7 +11,7 @@ from quailwright.flock.held import box_holds, hold_of, lots_told, reasons_told
 from quailwright.flock.state import Birds, Flock, Hatch
 from quailwright.guide import away, wording
 from quailwright.guide.away import Falls, PlaceNeeds, Times
-from quailwright.guide.occasions import elapsed, turns_until
+from quailwright.guide.occasions import elapsed, lamp_told, turns_until
 from quailwright.guide.round import units_of
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
@@ -701,13 +701,13 @@ def _before(
             "fails.",
             water=wording.filled(water, units),
         )
-    holding = flock.holding
-    if holding is not None and holding.lamp_on and holding.lamp_off:
+    lamp = lamp_told(flock)
+    if lamp is not None:
         yield say(
             "Look that the timer switches the lamp at {on} and {off}, and keeps its time after a "
             "power cut.",
-            on=holding.lamp_on,
-            off=holding.lamp_off,
+            on=lamp[0],
+            off=lamp[1],
         )
     else:
         yield say("Look that every timer is right, and keeps its time after a power cut.")
@@ -845,12 +845,12 @@ def _ring_if(flock: Flock, needs: Sequence[PlaceNeeds]) -> Iterator[str]:
         "line. Nobody takes birds or eggs away."
     )
     yield say("A drinker that cannot be filled, or feed that will not last.")
-    holding = flock.holding
-    if holding is not None and holding.lamp_on and holding.lamp_off:
+    lamp = lamp_told(flock)
+    if lamp is not None:
         yield say(
             "A lamp that is dark between {on} and {off}, or burns at another time.",
-            on=holding.lamp_on,
-            off=holding.lamp_off,
+            on=lamp[0],
+            off=lamp[1],
         )
     for each in needs:
         if each.eggs is not None and each.eggs.mean >= 2:
@@ -878,7 +878,10 @@ def _failing(flock: Flock, brooding: bool, asked: Asked) -> Iterator[str]:
     yield say(
         "No candle, stove, grill or generator inside with people or birds: the gas kills unseen."
     )
-    yield say("When power is back: is the lamp's timer right, is the heater warm?")
+    if brooding:
+        yield say("When power is back: is the lamp's timer right, is the heater warm?")
+    else:
+        yield say("When power is back: is the timer right?")
     hot = hot_day(flock)
     yield say(
         "Hot day, {hot} or more: shade, air, cool water at midday too; birds that pant with wings "

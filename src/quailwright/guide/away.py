@@ -12,7 +12,14 @@ from typing import Literal
 from quailwright.flock.state import Flock, Group, Hatch
 from quailwright.guide import wording
 from quailwright.guide.light import place_of
-from quailwright.guide.occasions import elapsed, heat_words, is_brooder, may_lay, turns_until
+from quailwright.guide.occasions import (
+    elapsed,
+    heat_words,
+    is_brooder,
+    lamp_told,
+    may_lay,
+    turns_until,
+)
 from quailwright.guide.round import steps_ahead, units_of
 from quailwright.husbandry import facts
 from quailwright.husbandry.daylight import sun_on
@@ -64,14 +71,14 @@ def _clock(hours: float) -> time:
 
 def _dark_h(flock: Flock, day: date) -> float | None:
     """When the birds' light ends, in hours of the holding's clock; None where nothing tells."""
-    holding, place = flock.holding, place_of(flock)
+    place, lamp = place_of(flock), lamp_told(flock)
     ends = []
     if place is not None:
         sets = sun_on(place.latitude_deg, place.longitude_deg, day, place.zone).sunset
         if sets is not None:
             ends.append(_hours_into(day, sets))
-    if holding is not None and holding.lamp_off is not None:
-        hour, minute = map(int, holding.lamp_off.split(":"))
+    if lamp is not None:
+        hour, minute = map(int, lamp[1].split(":"))
         ends.append(hour + minute / 60)
     return max(ends, default=None)
 
@@ -266,8 +273,10 @@ class Falls:
 
 
 _CANNOT_WAIT = ("stop_turning", "ready_brooder", "move_chicks")
-_NOT_BEFORE = ("move_chicks", "set_eggs")
-_FOR_A_SITTER = (*_CANNOT_WAIT, "heat_step")
+_WITH_THE_FEED = ("layer_feed",)
+"""The rounds give feed by age: what changes it is done on its day, neither before nor after."""
+_NOT_BEFORE = ("move_chicks", "set_eggs", *_WITH_THE_FEED)
+_FOR_A_SITTER = (*_CANNOT_WAIT, *_WITH_THE_FEED, "heat_step")
 _STAGES = ("received", "hatch", "chicks", "brooder", "grower")
 
 
@@ -295,7 +304,7 @@ def _steps_of_rules(flock: Flock, on: date, first: date, last: date) -> Iterator
         by: date | None = None
         if early_from < first and on < first and rule.rule not in _NOT_BEFORE:
             when, by = "before", first - timedelta(days=1)
-        elif waits and rule.rule not in _CANNOT_WAIT:
+        elif waits and rule.rule not in (*_CANNOT_WAIT, *_WITH_THE_FEED):
             when, by = "after", last + timedelta(days=1)
         yield Falls(
             at,
