@@ -12,7 +12,8 @@ Made by `scripts/cautions_reference.py` from `src/quailwright/guide/cautions.tom
 Where keeping quail can hurt people or birds: what is said, who decides, on whose word, and at which
 steps it is said. The program tells no law, no dose and no way to kill, and names no illness of a
 bird; your local code, a licensed vet and trained people decide. A rule of care that needs it says
-the caution in words of its own (`src/quailwright/guide/care.toml`).
+the caution in words of its own (`src/quailwright/guide/care.toml`). A page and its command say the
+same; what they say besides stands below.
 """
 
 _STEPS = {
@@ -37,6 +38,10 @@ def _section(each: Caution) -> str:
     said_at = [
         f"- {_STEPS[kind]}: {_named(steps)}"
         for kind, steps in groupby(each.steps, lambda step: step.partition(":")[0])
+    ]
+    said_at += [
+        f"- besides, at {_named(steps)}: {text}"
+        for text, steps in groupby(each.further, each.further.__getitem__)
     ]
     source = f"{each.source} ({each.certainty})" if each.source else each.certainty
     children = "\n- read by children too" if each.for_children else ""

@@ -60,8 +60,8 @@ def test_the_answer_comes_first_and_cautions_with_it(brooder: Quail) -> None:
     assert "Wanted at chick level now: 35 °C" in lines[1]
     for word in (
         "two supports",
-        "carbon",
-        "RCD",
+        "Generators, gas",
+        "residual-current",
         "power fails",
         "Foam",
         "dangerously cold",

@@ -14,6 +14,7 @@ from quailwright.flock.state import Flock
 from quailwright.guide import away, wording
 from quailwright.guide.cautions import all_cautions
 from quailwright.husbandry import facts
+from quailwright.husbandry.feeding import intake_of_g_per_day
 from quailwright.journal.entries import Entry
 from quailwright.journal.findings import BadInput
 from quailwright.language import speaking
@@ -124,9 +125,18 @@ def test_the_last_round_is_an_hour_before_dark() -> None:
     assert away.times_of(flock_of(), [date(2027, 6, 21)], False).evening == time(20, 0)
     lamp = made("holding", "2027-02-01", lamp_on="05:30", lamp_off="19:00")
     assert away.times_of(flock_of(lamp), [date(2027, 12, 1)], False).evening == time(18, 0)
-    nowhere = made("holding", "2027-01-01", timezone="Europe/Lisbon")
-    known = flock_of(holding=nowhere)
-    assert away.times_of(known, [date(2027, 12, 1)], False).evening == time(18, 0)
+    by_zone = flock_of(holding=made("holding", "2027-01-01", timezone="Europe/Lisbon"))
+    assert away.times_of(by_zone, [date(2027, 12, 1)], False).evening == at
+    nowhere = flock_of(holding=made("holding", "2027-01-01", timezone="Etc/UTC"))
+    assert away.times_of(nowhere, [date(2027, 12, 1)], False).evening == time(18, 0)
+
+
+def test_where_the_sun_does_not_set_or_rise_the_usual_hour_holds() -> None:
+    # Tromso, 69.65 N: midnight sun from mid May to late July, polar night in December (from
+    # memory).
+    north = made("holding", "2027-01-01", timezone="Europe/Oslo", latitude=69.65, longitude=18.96)
+    for day in (date(2027, 6, 21), date(2027, 12, 15)):
+        assert away.times_of(flock_of(holding=north), [day], False).evening == time(18, 0)
 
 
 def test_clock_times_across_the_change_of_clocks() -> None:
@@ -183,6 +193,17 @@ def test_an_absence_after_the_hatch_meets_no_step_that_birds_die_of() -> None:
     assert [step.task for step in told.on_sheet] == ["Lower the heat to 32.2 °C at chick level"]
 
 
+def test_feed_of_chicks_that_hatch_meanwhile_is_reckoned_as_if_all_did() -> None:
+    """Set on 28 April at 20:00, 17 days to the likely hatch: 15 May at 20:00."""
+    told = sheet(flock_of(BOX, SET), "2027-05-10", "2027-05-18")
+    starter = next(each for each in told.feeds if each.stage == "starter")
+    eaten = sum(24 * intake_of_g_per_day(age, "chick") for age in range(4))
+    assert starter.needed_kg == pytest.approx(eaten / 1000 / 0.9)
+    assert any("as if all 24 eggs of may hatched" in line for line in told.before)
+    before = sheet(flock_of(BOX, SET), "2027-05-10", "2027-05-14")
+    assert [each.stage for each in before.feeds] == ["layer"]
+
+
 def test_what_can_wait_or_be_done_before_is_not_on_the_sheet() -> None:
     told = sheet(flock_of(BOX, SET), "2027-05-07", "2027-05-08")
     kinds = {step.task.partition(":")[0]: step.when for step in told.steps}
@@ -236,10 +257,87 @@ def test_withheld_eggs_and_quarantine_stand_large() -> None:
         "pen: QUARANTINE up to and on Sunday 30 May 2027. Go there last; no bird, egg or thing "
         "leaves it.",
     ]
-    assert any("WITHHELD or QUARANTINE" in line for line in told.never)
+    assert any("WITHHELD, HELD or QUARANTINE" in line for line in told.never)
     assert "WITHHELD to Wed 12 May" in told.weeks[0].visits[0].stops[0].held
     after = sheet(flock_of(treated), "2027-05-13", "2027-05-16")
     assert after.held == []
+
+
+def test_eggs_are_withheld_on_the_sheet_while_nobody_has_told_until_when() -> None:
+    treated = made("treated", "2027-05-01", group="hens", product="as directed")
+    told = sheet(flock_of(treated), "2027-06-10", "2027-06-16")
+    assert "laid from Saturday 1 May 2027 on: WITHHELD, and nobody has told" in told.held[0]
+    for visit in told.weeks[0].visits:
+        assert visit.stops[0].held == "EGGS WITHHELD, no end told: keep apart."
+
+
+def test_what_is_held_in_the_store_stands_on_the_sheet_although_the_days_are_over() -> None:
+    """Eggs of 30 April to 1 May, withheld to 2 May, stay withheld after: boxed and loose."""
+    kept = [
+        made("treated", "2027-04-29", group="hens", product="as directed",
+             eggs_withheld_until="2027-05-02"),
+        made("eggs_collected", "2027-04-30", group="hens", eggs=10),
+        made("eggs_collected", "2027-05-01", group="hens", eggs=9),
+        made("eggs_boxed", "2027-05-01", box="A", eggs=6, group="hens", laid_from="2027-04-30",
+             laid_to="2027-04-30", force=True),
+    ]  # fmt: skip
+    flock = flock_of(*kept)
+    told = sheet(flock, "2027-05-10", "2027-05-16")
+    box, loose = told.held
+    assert box.startswith("Box A in the store: HELD, all 6 eggs. Nobody takes it.")
+    assert "4 of hens laid 2027-04-30, 9 of hens laid 2027-05-01: HELD" in loose
+    assert box in told.before
+    assert loose in told.before
+
+
+def test_orders_that_fall_due_are_named_before_leaving() -> None:
+    orders = [
+        made("eggs_ordered", "2027-05-01", order="birthday", eggs=24, on="2027-05-12", to="Ann"),
+        made("eggs_ordered", "2027-05-01", order="later", eggs=12, on="2027-05-17"),
+    ]
+    told = " ".join(sheet(flock_of(*orders), "2027-05-10", "2027-05-16").before)
+    assert "Order birthday, for Ann: 24 eggs for Wed 12 May. Fill it before you leave" in told
+    assert "later" not in told.replace("or later", "")
+    none = " ".join(sheet(flock_of(orders[1]), "2027-05-10", "2027-05-16").before)
+    assert "No order of eggs is due in these days" in none
+
+
+def test_rows_to_fill_in_say_what_the_rounds_give() -> None:
+    """By `test_amounts_by_hand`: 437.3 g of feed and 1.476 l of water, told as 1500 ml."""
+    store = [
+        made("feed", "2027-04-01", feed="starter crumb", stage="starter"),
+        made("feed_bought", "2027-05-01", feed="starter crumb", kg=3),
+        made("feed", "2027-04-01", feed="pellets", stage="layer"),
+        made("feed_bought", "2027-05-01", feed="pellets", kg=9),
+    ]
+    week = sheet(flock_of(*store), "2027-05-10", "2027-05-16").weeks[0]
+    assert (week.feeds, week.feeds_usual) == (["pellets"], ["0.44"])
+    assert (week.waters, week.waters_usual) == (["pen"], ["1.5"])
+
+
+def test_a_lamp_that_fails_is_a_reason_to_ring() -> None:
+    lamp = made("holding", "2027-02-01", lamp_on="05:30", lamp_off="19:00")
+    rings = sheet(flock_of(lamp), "2027-05-10", "2027-05-16").ring_if
+    assert "A lamp that is dark between 05:30 and 19:00, or burns at another time." in rings
+    none = made("holding", "2027-02-01", lamp_on="00:00", lamp_off="00:00")
+    told = sheet(flock_of(none), "2027-05-10", "2027-05-16")
+    assert "00:00" not in " ".join([*told.ring_if, *told.before])
+
+
+def test_hens_are_changed_over_to_layer_feed_on_the_day_that_the_rounds_give_it() -> None:
+    """Hatched on 3 April: 42 days old on 15 May, the end of grower feed by facts/feeding.csv."""
+    assert facts.value("feeding.grower_until_d") == 42
+    young = made("group", "2027-04-03", group="young", place="young pen", hens=10,
+                 hatched_on="2027-04-03")  # fmt: skip
+    pen = made("place", "2027-01-01", place="young pen", role="pen", walk_order=3)
+    told = sheet(flock_of(pen, young), "2027-05-10", "2027-05-23")
+    (step,) = told.on_sheet
+    assert step.task.startswith("Change the hens over to layer feed")
+    assert (step.at, step.critical) == (date(2027, 5, 15), False)
+    first, second = (next(line.text for stop in week.visits[0].stops if stop.place == "young pen"
+                      for line in stop.lines) for week in told.weeks)  # fmt: skip
+    assert first.endswith("grower feed.")
+    assert second.endswith("layer feed.")
 
 
 def test_whom_to_ring_and_who_is_lacking() -> None:

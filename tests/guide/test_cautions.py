@@ -23,7 +23,8 @@ HAZARDOUS_KINDS = {
 HAZARDOUS_RULES = {
     "ready_machine_planned", "let_go", "ready_machine", "ready_brooder", "open_eggs",
     "clean_machine", "top_up_water", "move_chicks", "brooder_check", "brooder_feed_water",
-    "heat_step", "brooder_bedding", "move_out", "surplus_cocks", "light_up", "layer_feed",
+    "heat_step", "brooder_bedding", "move_out", "surplus_cocks", "light_up", "timer_check",
+    "timer_after_outage", "layer_feed",
     "look_count", "collect_eggs", "trays", "mesh_check", "wash",
 }  # fmt: skip
 STEPS = [(each, step) for each in all_cautions() for step in each.steps]
@@ -37,7 +38,8 @@ def test_each_caution_is_whole() -> None:
         assert each.decides, f"{each.caution}: nobody decides"
         assert set(each.decides) <= set(DECIDES)
         assert each.source or each.certainty == "common practice, no source", each.caution
-        assert len(each.text) <= 300, f"{each.caution}: a caution is one or two lines"
+        for text in (each.text, *each.further.values()):
+            assert len(text) <= 300, f"{each.caution}: a caution is one or two lines"
         assert len(set(each.steps)) == len(each.steps)
 
 
@@ -138,6 +140,15 @@ REVIEWED = {
     "1-40 d; 20 % CP, 2900 kcal; 120.5 mg/bird/d": "what a trial's birds ate of a nutrient",
     "Salmonella; forbidden or restricted in some countries: ask your authority. Its calcium and "
     "phosphorus fill up fast.": "of an ingredient of feed, and what it may carry",
+    "A sign says where to look first. It is never a diagnosis: a vet sees the bird, the record "
+    "does not.": "says that nothing is diagnosed",
+    "Water filled in fell from {usual:.0f} to {now:.0f} ml a bird and day.":
+        "plain water, as it was logged",
+    "{millilitres:.0f} ml a bird and day": "plain water, as it was logged",
+    "Sources disagree: keepers stop heat indoors at about three weeks, {first} (common practice, "
+    "no source); a bulletin says three to four weeks; in winter keepers go on to six weeks, "
+    "{last}. Look at feathers on back and neck, and at the dusk huddle.":
+        "where to look for feathers before heat ends",
 }  # fmt: skip
 """Texts that hold such a word and may, each with why."""
 

@@ -1,6 +1,7 @@
 """Cautions stand where the table says: on forms, on pages, and where a kind is taught."""
 
 import html
+import re
 
 import pytest
 from fastapi import FastAPI
@@ -8,7 +9,7 @@ from starlette.testclient import TestClient
 from tests.cli.conftest import Quail, quail
 from tests.makers import made
 
-from quailwright.guide.cautions import all_cautions, who_decides
+from quailwright.guide.cautions import all_cautions, cautions_for, who_decides
 
 __all__ = ["quail"]
 
@@ -22,8 +23,10 @@ def steps(of: str) -> list[str]:
 def test_the_table_names_no_sort_of_step_that_is_not_tested() -> None:
     sorts = {step.partition(":")[0] for each in all_cautions() for step in each.steps}
     # Rules: tests/guide/test_cautions.py. The sheet: tests/exchange/test_sitter.py.
-    assert sorts == {"kind", "page", "rule", "sheet"}
+    assert sorts == {"command", "kind", "page", "rule", "sheet"}
     assert steps("sheet") == ["away"]
+    asked = {step for each in all_cautions() for step in each.further}
+    assert asked == {step for step in asked if step.startswith(("page:", "command:"))}
 
 
 @pytest.mark.parametrize("kind", steps("kind"))
@@ -37,7 +40,42 @@ def test_the_form_of_a_kind_says_its_cautions(keeper: TestClient, kind: str) -> 
 def test_a_page_says_its_cautions(keeper: TestClient, path: str) -> None:
     text = html.unescape(keeper.get(path).text)
     for each in all_cautions():
-        assert (each.text in text) == (f"page:{path}" in each.steps), each.caution
+        step = f"page:{path}"
+        assert (each.text in text) == (step in each.steps), each.caution
+        assert text.count(each.said_at(step)) == (step in each.steps), each.caution
+
+
+@pytest.mark.parametrize("command", steps("command"))
+def test_a_command_says_its_cautions(quail: Quail, command: str) -> None:
+    quail("log", "holding", "timezone=Europe/Lisbon", "latitude=38.7", "longitude=-9.1")
+    told = quail(command)
+    assert told.code == 0, told.err
+    said = " ".join(told.out.split())
+    for each in all_cautions():
+        step = f"command:{command}"
+        assert (each.text in said) == (step in each.steps), each.caution
+        assert said.count(each.said_at(step)) == (step in each.steps), each.caution
+
+
+def test_a_page_and_its_command_say_the_same() -> None:
+    for page, command in (
+        ("/brooding", "brooding"), ("/light", "light"), ("/housing", "housing"),
+        ("/manure", "manure"), ("/eggs/store", "eggs"), ("/signs", "signs"),
+    ):  # fmt: skip
+        told = [
+            [(each.caution, each.said_at(step)) for each in cautions_for(step)]
+            for step in (f"page:{page}", f"command:{command}")
+        ]
+        assert told[0] == told[1]
+        assert told[0]
+
+
+def test_what_a_step_says_besides_stands_on_the_page_of_all(keeper: TestClient) -> None:
+    text = html.unescape(keeper.get("/cautions").text)
+    for each in all_cautions():
+        assert set(each.further) <= set(each.steps), each.caution
+        for more in each.further.values():
+            assert more in text
 
 
 @pytest.mark.parametrize("kind", steps("kind"))
@@ -70,3 +108,28 @@ def test_the_page_lists_all_with_who_decides_and_whom_to_ring(
     assert "Dr. Moss, vet: 555 0100" in medicines
     manure = told.split('id="manure"')[1].split("</article>")[0]
     assert "555 0100" not in manure
+
+
+def test_the_round_and_today_say_a_caution_once(
+    app: FastAPI, keeper: TestClient, quail: Quail
+) -> None:
+    places = [
+        (made("place", "2027-01-01", place=f"pen {n}", role="pen", walk_order=n),
+         made("group", "2027-01-01", group=f"hens {n}", place=f"pen {n}", hens=9,
+              hatched_on="2026-10-01"))
+        for n in range(10, 15)
+    ]  # fmt: skip
+    app.state.home.record(*(entry for pair in places for entry in pair))
+    text = html.unescape(keeper.get("/").text)
+    cautions = re.findall(r'<p class="caution">(.*?)</p>', text)
+    assert any("move nothing, sell nothing" in each for each in cautions)
+    assert len(cautions) == len(set(cautions))
+    quail("log", "holding", "timezone=Europe/Lisbon", "at=2027-01-01")
+    for place in ("a", "b", "c"):
+        quail("log", "place", f"place={place}", "role=pen", "at=2027-01-01")
+        quail("log", "group", f"group={place}", f"place={place}", "hens=9", "at=2027-01-01",
+              "hatched_on=2026-10-01")  # fmt: skip
+    lines = [line for line in quail("today", "--on", "2027-05-03").out.splitlines()
+             if "Caution:" in line]  # fmt: skip
+    assert any("move nothing, sell nothing" in line for line in lines)
+    assert len(lines) == len(set(lines))

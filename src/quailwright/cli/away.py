@@ -89,7 +89,7 @@ def _show(sheet: "SitterSheet") -> None:
     _list([say("The keeper: {line}", line="______________")])
     for heading, lines in (
         (say("Ring if"), sheet.ring_if),
-        (say("Never"), sheet.never),
+        (say("To mind"), sheet.never),
         (say("Power, heat and cold"), sheet.failing),
         (say("Hands and children"), sheet.hands),
         (say("Before leaving"), sheet.before),
@@ -128,8 +128,16 @@ def _show_week(week: "Week") -> None:
     rows = [f"{visit.name} {visit.at:%H:%M}" for visit in week.visits]
     rows += [say("eggs of {group}", group=group) for group in week.eggs]
     rows += [say("dead of {group}", group=whose) for whose in week.deaths]
-    rows += [say("kg of {feed}", feed=feed) for feed in week.feeds]
-    rows += [say("litres at {place}", place=place) for place in week.waters]
+    rows += [
+        say("kg of {feed} ({amount} by this sheet)", feed=feed, amount=usual)
+        if usual
+        else say("kg of {feed}", feed=feed)
+        for feed, usual in zip(week.feeds, week.feeds_usual, strict=True)
+    ]
+    rows += [
+        say("litres at {place} ({amount} by this sheet)", place=place, amount=usual)
+        for place, usual in zip(week.waters, week.waters_usual, strict=True)
+    ]
     show.table(("", *days), [(row, *("____" for _ in days)) for row in rows])
 
 

@@ -101,21 +101,18 @@ def _show(told: "Told") -> None:
     from quailwright.exchange.brooding_told import heading
 
     print(heading(told.found))
-    _paragraphs([*told.answer, *told.heat, *told.missing])
-    for caution in (told.fire, told.water):
-        show.caution(caution)
+    _paragraphs([*told.answer, *told.heat, *told.missing, told.lamp])
+    show.cautions("command:brooding")
     if told.weeks:
         show.heading(say("How much heat, week by week?"))
         show.table(told.columns, told.weeks)
     if told.weeks:
         show.heading(say("What if the power fails?"))
         _paragraphs([*told.cut, *told.if_power_fails])
-        show.caution(told.smoke)
     if told.changes:
         show.heading(say("What would change the watts?"))
         _paragraphs([told.changes_answer])
         show.table((say("if it were otherwise"), say("needed")), told.changes)
-        show.caution(told.foam)
     if told.seen_answer:
         show.heading(say("Was it warm enough?"))
         _paragraphs([told.seen_answer])

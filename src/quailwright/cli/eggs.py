@@ -144,6 +144,8 @@ def _show(told: EggStore) -> None:
                 for order in told.orders
             ],
         )
+    print()
+    show.cautions("command:eggs")
     if told.received:
         show.heading(say("Who received what"))
         show.table(

@@ -117,6 +117,7 @@ def _show_housing(told: "Housing") -> None:
             _wrapped(sentence)
     show.heading(say("Standards of room"))
     _wrapped(told.between)
+    _wrapped(say(words.LAW))
     for shown in told.standards:
         head = say("{name} [{key}]", name=say(shown.standard.name), key=shown.standard.key)
         _wrapped(head)
@@ -124,8 +125,7 @@ def _show_housing(told: "Housing") -> None:
             print(textwrap.fill(sentence, 100, initial_indent="    ", subsequent_indent="    "))
     show.heading(say("Air and dust"))
     _wrapped(words.air_words())
-    for sentence in words.CAUTIONS:
-        show.caution(say(sentence))
+    show.cautions("command:housing")
     if told.remarks:
         show.heading(say("What is not known"))
         for remark in told.remarks:
@@ -164,6 +164,5 @@ def _show_manure(told: "Manure") -> None:
     for one in told.mixes[1:]:
         _wrapped(words.mix_words(one, told.units))
     _wrapped(words.heap_words())
-    show.caution(words.wait_words())
-    for sentence in words.CAUTIONS:
-        show.caution(say(sentence))
+    _wrapped(words.wait_words())
+    show.cautions("command:manure")

@@ -65,14 +65,11 @@ def light(
 
 
 def _show(told: "LightPage") -> None:
-    from quailwright.exchange.light_page import CAUTIONS
-
     print(say("Light on {day}", day=wording.full_day(told.on)))
     for sentence in (told.summary, *told.answer):
         _wrapped(sentence)
     if not told.rests:
-        for caution in CAUTIONS:
-            show.caution(say(caution))
+        show.cautions("command:light")
         show.heading(say("The timer by date"))
         show.table(
             (say("from"), say("lamp"), say("day, h"), say("light, h"), say("to mind")),

@@ -44,7 +44,7 @@ def cautions(step: str) -> None:
     from quailwright.guide.cautions import cautions_for, who_decides
 
     for each in cautions_for(step):
-        said = say("Caution: {caution}", caution=say(each.text))
+        said = say("Caution: {caution}", caution=each.said_at(step))
         who = say("Who decides: {who}.", who=who_decides(each))
         _styled(textwrap.fill(f"{said} {who}", _LINE_WIDTH), "yellow")
 

@@ -74,6 +74,8 @@ def _show(told: SignsReport) -> None:
         for one in told.blind:
             line = say("{place}: {what}. {why}", place=one.place, what=say(one.what), why=one.why)
             print(f"  {line}")
+    print()
+    show.cautions("command:signs")
 
 
 def show_sign(sign: Sign) -> None:

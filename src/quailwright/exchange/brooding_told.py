@@ -22,6 +22,7 @@ from quailwright.guide.brooding import (
     air_seen,
     brooding,
 )
+from quailwright.guide.cautions import cautions_for
 from quailwright.guide.round import units_of
 from quailwright.husbandry import facts
 from quailwright.husbandry.heat_balance import LID_WORDS, MATERIAL_WORDS
@@ -51,26 +52,10 @@ ABOUT: Final = (
         "at chick level says more."
     ),
 )
-FIRE: Final = mark(
-    "Heat and fire: a guarded lamp on two supports (a clamp alone is not enough), {clearance} from "
-    "what burns, no extension cable in dust, a smoke alarm that you hear. A plate or a ceramic "
-    "heater lowers the risk. Local fire rules decide."
-)
+CLEARANCE: Final = mark("A lamp hangs {clearance} from what burns, or more.")
 NO_LAMP: Final = mark(
     "This box is lower than {clearance}: it has no room for a lamp. A plate, or a closed heater "
     "made for chicks."
-)
-WATER: Final = mark(
-    "Electricity and water: drinkers and wet litter away from plugs and leads, a residual-current "
-    "breaker (RCD, GFCI) in the circuit. A qualified electrician decides."
-)
-SMOKE: Final = mark(
-    "Never a candle, flame, charcoal or generator where birds or people breathe: carbon monoxide "
-    "kills both. A generator stands outside, away from windows."
-)
-FOAM: Final = mark(
-    "Foam and cardboard catch fire from a heater that touches them, and chicks peck at foam: line "
-    "on the outside only."
 )
 IF_POWER_FAILS: Final = (
     mark("Bring the chicks together into a small box with dry litter, in the warmest room."),
@@ -136,7 +121,7 @@ class Told:
         cut: what happens without power; `changes` what would change the watts.
         seen_answer, seen: what was logged, against what was wanted.
         ends, out: when heat can end, and when birds can go out.
-        fire, water, smoke, foam: cautions.
+        lamp: how far it hangs from what burns, or that there is no room for one.
     """
 
     found: Brooding
@@ -153,17 +138,15 @@ class Told:
     seen: list[list[str]]
     ends: list[str]
     out: list[str]
-    fire: str
-    water: str
-    smoke: str
-    foam: str
+    lamp: str
     about: list[str]
     if_power_fails: list[str]
 
     @property
     def cautions(self) -> list[str]:
         """All of them; on a page each stands at its step."""
-        return [self.fire, self.water, self.smoke, self.foam]
+        step = "command:brooding"
+        return [each.said_at(step) for each in cautions_for(step)]
 
 
 def air_of(store: Store | None, flock: Flock, on: date) -> list[Air]:
@@ -214,22 +197,16 @@ def told(found: Brooding, flock: Flock) -> Told:
         [_seen(day, units) for day in found.seen],
         _ends(found, units),
         _out(found, units),
-        _fire(found, units),
-        say(WATER),
-        say(SMOKE),
-        say(FOAM),
+        _lamp(found, units),
         [say(text) for text in ABOUT],
         [say(text) for text in IF_POWER_FAILS],
     )
 
 
-def _fire(found: Brooding, units: Units) -> str:
+def _lamp(found: Brooding, units: Units) -> str:
     clearance_m, box = facts.value("brooding.lamp_clearance_m"), found.asked.box
-    clearance = wording.length(clearance_m, units)
-    caution = say(FIRE, clearance=clearance)
-    if box is None or box.height_m >= clearance_m:
-        return caution
-    return f"{caution} {say(NO_LAMP, clearance=clearance)}"
+    fits = box is None or box.height_m >= clearance_m
+    return say(CLEARANCE if fits else NO_LAMP, clearance=wording.length(clearance_m, units))
 
 
 def _watts(watts: float) -> str:
@@ -715,5 +692,6 @@ def heading(found: Brooding) -> str:
 
 def said(told_: Told) -> list[str]:
     """Every sentence of it, in order, but cautions and what it is."""
-    parts = (told_.answer, told_.heat, told_.missing, told_.cut, told_.ends, told_.out)
+    answer = [*told_.answer, told_.lamp]
+    parts = (answer, told_.heat, told_.missing, told_.cut, told_.ends, told_.out)
     return [sentence for part in parts for sentence in part]

@@ -22,15 +22,9 @@ from quailwright.journal.entries import FloorKind, Units
 from quailwright.journal.findings import BadInput
 from quailwright.language import mark, say, say_many
 
-CAUTIONS = (
-    mark(
-        "Droppings and dust harm lungs and carry germs: damp the litter before you clear it, wear "
-        "a mask and gloves, wash your hands."
-    ),
-    mark(
-        "What the law asks where you live, your local authority says: these standards are not law "
-        "for you unless it says so."
-    ),
+LAW = mark(
+    "What the law asks where you live, your local authority says: these standards are not law for "
+    "you unless it says so."
 )
 _CLEANING = ("trays", "wash", "mesh_check", "brooder_bedding")
 """Rules of care that keep a place clean and whole."""

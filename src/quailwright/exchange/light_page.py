@@ -23,19 +23,6 @@ END_WORDS = {
     "both": mark("at both ends"),
 }
 
-CAUTIONS = (
-    mark(
-        "A lamp gets hot, and dust, down and straw burn: a sealed fitting made for dust and damp, "
-        "fixed in two ways, away from all that burns. Light-emitting diodes stay coolest."
-    ),
-    mark(
-        "Electricity and water: a socket with a residual-current device, the cable out of the wet "
-        "and of beaks, no extension cable in dust. A licensed electrician decides."
-    ),
-    mark("Lamp off and unplugged, hands dry, before you open it. A smoke alarm where you hear it."),
-)
-"""Where harm can happen. Common practice, no source; local code decides."""
-
 FIGURES = (
     "laying.light_target_h",
     "laying.light_full_h",

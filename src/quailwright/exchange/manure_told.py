@@ -15,20 +15,10 @@ from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.manure import as_grown, droppings_kg, nitrogen_kg
 from quailwright.journal.entries import Units
 from quailwright.journal.findings import BadInput
-from quailwright.language import figure, mark, say, say_many
+from quailwright.language import figure, say, say_many
 
 USUAL_BEDDING = "shavings"
 WEEKS_AHEAD = 8
-CAUTIONS = (
-    mark(
-        "Fresh droppings carry germs that make people ill: gloves, a dust mask, damp the litter, "
-        "wash your hands. Children and people who are ill stay away from the heap."
-    ),
-    mark(
-        "Dead birds, hatch waste and litter of sick birds do not go on the heap unless your local "
-        "rule says how: ask your local authority or a vet."
-    ),
-)
 _LITRES_IN_A_CUBIC_METRE = 1000.0
 _LITRES_IN_A_GALLON = 3.785411784
 _GROWN_AGE_D = 365.0

@@ -7,10 +7,11 @@ from datetime import date, time, timedelta
 from typing import Literal
 
 from quailwright.exchange.paper_back import monday_of, week_back
+from quailwright.flock.held import box_holds, hold_of, lots_told, reasons_told
 from quailwright.flock.state import Birds, Flock, Hatch
 from quailwright.guide import away, wording
 from quailwright.guide.away import Falls, PlaceNeeds, Times
-from quailwright.guide.occasions import elapsed, turns_until
+from quailwright.guide.occasions import elapsed, lamp_told, turns_until
 from quailwright.guide.round import units_of
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
@@ -103,7 +104,9 @@ class Week:
     """One page: days of one week (Monday to Sunday), the rounds, and the counts to fill in.
 
     `eggs`, `deaths`, `feeds` and `waters` are the columns of the page that types a week back, by
-    the same names and in the same order. `days` are those away, `monday` leads to that page.
+    the same names and in the same order; of feeds only those that are given in these days.
+    `feeds_usual` and `waters_usual` are what the rounds give of each in a day, in the unit that is
+    written down. `days` are those away, `monday` leads to that page.
     """
 
     monday: date
@@ -112,7 +115,9 @@ class Week:
     eggs: list[str]
     deaths: list[str]
     feeds: list[str]
+    feeds_usual: list[str]
     waters: list[str]
+    waters_usual: list[str]
 
     def shows(self, step: Falls) -> bool:
         """Whether a step falls into these days."""
@@ -279,9 +284,10 @@ def sitter_sheet(flock: Flock, on: date, asked: Asked) -> SitterSheet:
     quiet = None
     if any(step.critical for step in steps):
         quiet = away.quiet_from(flock, on, asked.first, asked.last)
-    feeds = list(_feeds_needed(flock, asked))
+    feeds = list(_feeds_needed(flock, on, asked))
     whole = away.place_needs(flock, on, asked.days)
     contacts = _contacts(flock)
+    held = [*_held(flock, asked), *_held_in_store(flock, on)]
     return SitterSheet(
         asked,
         on,
@@ -290,15 +296,15 @@ def sitter_sheet(flock: Flock, on: date, asked: Asked) -> SitterSheet:
         quiet,
         sets,
         feeds,
-        list(_before(flock, asked, feeds, steps, sets, whole, quiet)),
+        list(_before(flock, on, asked, feeds, steps, sets, whole, quiet)),
         list(_after(steps)),
-        list(_never(flock, whole, asked)),
+        list(_never(whole, held)),
         list(_ring_if(flock, whole)),
-        list(_failing(flock)),
+        list(_failing(flock, any(each.brooder for each in whole), asked)),
         _said(_HANDS),
         contacts,
         [role for role in ("vet", "animal_health") if role not in {one.role for one in contacts}],
-        list(_held(flock, asked)),
+        held,
     )
 
 
@@ -315,16 +321,39 @@ def _weeks(flock: Flock, on: date, asked: Asked) -> Iterator[Week]:
         week = [monday + timedelta(days=n) for n in range(DAYS_A_WEEK)]
         days = [day for day in week if asked.first <= day <= asked.last]
         back = week_back(flock, monday, on)
+        needs = away.place_needs(flock, on, days)
+        of_feed = _given_kg(flock, needs)
+        feeds = [name for name in back.feeds if name in of_feed]
+        of_place = {each.place: each.water_l for each in needs}
         yield Week(
             monday,
             days,
             list(_visits(flock, on, asked, days)),
             back.groups,
             [_whose(group, name) for _, group, name in back.who],
-            back.feeds,
+            feeds,
+            [figure(of_feed[name], ".2f") if of_feed[name] else "" for name in feeds],
             back.waters,
+            [
+                figure(wording.litres_filled(of_place[name], units_of(flock)), "g")
+                for name in back.waters
+            ],
         )
         monday = week[-1] + timedelta(days=1)
+
+
+def _given_kg(flock: Flock, needs: Sequence[PlaceNeeds]) -> dict[str, float]:
+    """What is given of each feed in a day [kg]; 0 where a place has several feeds."""
+    given: dict[str, float] = {}
+    shared = set()
+    for each in needs:
+        names = list(dict.fromkeys(name for of in each.stages for name in _stocks(flock, of)))
+        for name in names:
+            kg = wording.portion_g(each.feed_g, units_of(flock)) / 1000
+            given[name] = given.get(name, 0.0) + kg
+        if len(names) > 1:
+            shared.update(names)
+    return {name: 0.0 if name in shared else kg for name, kg in given.items()}
 
 
 def _whose(group: str, birds: str) -> str:
@@ -416,7 +445,9 @@ def _pens_at_midday(units: Units) -> Stop:
 def _stop(flock: Flock, needs: PlaceNeeds, when: away.Round, asked: Asked, units: Units) -> Stop:
     birds = Birds(needs.chicks, needs.hens, needs.cocks)
     held = []
-    if needs.eggs_held is not None:
+    if needs.eggs_held == date.max:
+        held.append(say("EGGS WITHHELD, no end told: keep apart."))
+    elif needs.eggs_held is not None:
         day = wording.weekday(needs.eggs_held)
         held.append(say("EGGS WITHHELD to {day}: keep apart.", day=day))
     if needs.birds_held is not None:
@@ -513,13 +544,16 @@ def _stocks(flock: Flock, of: Stage) -> list[str]:
     return others if len(others) == 1 else []
 
 
-def _feeds_needed(flock: Flock, asked: Asked) -> Iterator[FeedNeeded]:
+def _feeds_needed(flock: Flock, on: date, asked: Asked) -> Iterator[FeedNeeded]:
     grams: dict[Stage, float] = {}
     for group in flock.groups_alive():
         for day in asked.days:
             age = group.age_days(day)
             of = stage(_GROWN_D if age is None else age)
             grams[of] = grams.get(of, 0.0) + away.eaten_g(group, day)
+    for hatch in away.hatching(flock, on, asked.last):
+        eaten = sum(away.hatching_g(hatch, day) for day in asked.days)
+        grams[stage(0)] = grams.get(stage(0), 0.0) + eaten
     stocks = {of: _stocks(flock, of) for of in grams}
     shared = [name for names in stocks.values() for name in names]
     for of, eaten in grams.items():
@@ -554,7 +588,14 @@ def _free_day(day: date, span: Span, way: timedelta, until: date | None) -> date
 
 def _held(flock: Flock, asked: Asked) -> Iterator[str]:
     for one in flock.withholdings:
-        if one.eggs_until is not None and one.eggs_until >= asked.first:
+        if one.eggs_until is None:
+            yield say(
+                "Eggs of {group} laid from {since} on: WITHHELD, and nobody has told until when. "
+                "Do not eat, sell or give them away, then or later.",
+                group=one.group,
+                since=wording.full_day(one.since),
+            )
+        elif one.eggs_until >= asked.first:
             yield say(
                 "Eggs of {group} laid up to and on {day}: WITHHELD. Do not eat, sell or give them "
                 "away, then or later.",
@@ -571,11 +612,39 @@ def _held(flock: Flock, asked: Asked) -> Iterator[str]:
             )
 
 
+def _held_in_store(flock: Flock, on: date) -> Iterator[str]:
+    """Boxes and loose eggs of the store that nobody may have."""
+    boxed: dict[tuple[date, str], int] = {}
+    for box in flock.boxes.values():
+        for key, eggs in box.lots.items():
+            boxed[key] = boxed.get(key, 0) + eggs
+        if box.eggs and (holds := box_holds(flock, box, on, "sold")):
+            yield say(
+                "Box {box} in the store: HELD, all {eggs} eggs. Nobody takes it. {why}",
+                box=box.name,
+                eggs=box.eggs,
+                why=say(reasons_told(flock, holds)),
+            )
+    loose = [
+        hold
+        for key, lot in sorted(flock.lots.items())
+        if (eggs := lot.on_hand - boxed.get(key, 0)) > 0
+        and (hold := hold_of(flock, lot, on, "sold", eggs)) is not None
+    ]
+    if loose:
+        yield say(
+            "Loose in the store: {lots}: HELD. Nobody takes them. {why}",
+            lots=say(lots_told(loose)),
+            why=say(reasons_told(flock, loose)),
+        )
+
+
 # What to do before and after, and what not to do.
 
 
 def _before(
     flock: Flock,
+    on: date,
     asked: Asked,
     feeds: Sequence[FeedNeeded],
     steps: Sequence[Falls],
@@ -615,8 +684,16 @@ def _before(
                 whose=say(cull.whose),
                 day=wording.weekday(cull.on),
             )
+    yield from _orders_told(flock, asked)
+    yield from _held_in_store(flock, on)
     for feed in feeds:
         yield _feed_told(feed, units)
+    for hatch in away.hatching(flock, on, asked.last):
+        yield say(
+            "The starter feed is reckoned as if all {eggs} eggs of {hatch} hatched.",
+            eggs=hatch.alive,
+            hatch=hatch.name,
+        )
     water = sum(each.water_hot_l for each in needs)
     if water:
         yield say(
@@ -624,17 +701,39 @@ def _before(
             "fails.",
             water=wording.filled(water, units),
         )
-    holding = flock.holding
-    if holding is not None and holding.lamp_on and holding.lamp_off:
+    lamp = lamp_told(flock)
+    if lamp is not None:
         yield say(
             "Look that the timer switches the lamp at {on} and {off}, and keeps its time after a "
             "power cut.",
-            on=holding.lamp_on,
-            off=holding.lamp_off,
+            on=lamp[0],
+            off=lamp[1],
         )
     else:
         yield say("Look that every timer is right, and keeps its time after a power cut.")
     yield from _said(_BEFORE)
+
+
+def _orders_told(flock: Flock, asked: Asked) -> Iterator[str]:
+    """The orders of eggs that are still to be filled when the keeper is away."""
+    due = [order for order in flock.orders.values() if order.left and order.on <= asked.last]
+    for order in sorted(due, key=lambda order: (order.on, order.name)):
+        whose = (
+            say("{order}, for {person}", order=order.name, person=order.to)
+            if order.to
+            else order.name
+        )
+        yield say_many(
+            "Order {order}: {n} egg for {day}. Fill it before you leave, call it off, or tell the "
+            "sitter who comes for it.",
+            "Order {order}: {n} eggs for {day}. Fill it before you leave, call it off, or tell the "
+            "sitter who comes for them.",
+            order.left,
+            order=whose,
+            day=wording.weekday(order.on),
+        )
+    if not due:
+        yield say("No order of eggs is due in these days: take none, or tell who comes for it.")
 
 
 def _set_instead(one: SetFalls) -> str:
@@ -694,7 +793,6 @@ _BEFORE = (
     mark("Test the smoke alarm; look at heater, guard, cables and sockets."),
     mark("Walk round the mesh and latches; cut what hangs over."),
     mark("Leave a spare drinker, a spare bulb or plate, a torch, gloves and soap."),
-    mark("Call off orders of eggs for these days, or tell who comes to fetch them."),
     mark("Write down the vet's number, and ring the vet to say that you are away."),
     mark("Walk the round once with the sitter, by this sheet, and let them do it."),
     mark("Hang the sheet with a pen where the birds are."),
@@ -722,14 +820,20 @@ _AFTER = (
 )
 
 
-def _never(flock: Flock, needs: Sequence[PlaceNeeds], asked: Asked) -> Iterator[str]:
+def _never(needs: Sequence[PlaceNeeds], held: Sequence[str]) -> Iterator[str]:
     yield say("Let no bird out, sell none, give none away, bring none in.")
     yield say("Leave heater, lamp, timer and machine as they are, but for what this sheet says.")
     yield say("Give no medicine, no remedy, nothing in the water.")
-    if list(_held(flock, asked)):
-        yield say("Do not eat, sell or give away eggs that are marked WITHHELD or QUARANTINE.")
+    if held:
+        yield say(
+            "Do not eat, sell or give away eggs that are marked WITHHELD, HELD or QUARANTINE."
+        )
     if any(each.lays for each in needs):
         yield say("Throw cracked eggs away. Do not wash eggs.")
+        yield say(
+            "Write the day on each day's eggs and keep them cool. Only those whom the keeper named "
+            "fetch any."
+        )
     yield say("No visitors, no other birds; come in shoes that stay here.")
 
 
@@ -741,6 +845,13 @@ def _ring_if(flock: Flock, needs: Sequence[PlaceNeeds]) -> Iterator[str]:
         "line. Nobody takes birds or eggs away."
     )
     yield say("A drinker that cannot be filled, or feed that will not last.")
+    lamp = lamp_told(flock)
+    if lamp is not None:
+        yield say(
+            "A lamp that is dark between {on} and {off}, or burns at another time.",
+            on=lamp[0],
+            off=lamp[1],
+        )
     for each in needs:
         if each.eggs is not None and each.eggs.mean >= 2:
             yield say_many(
@@ -754,9 +865,9 @@ def _ring_if(flock: Flock, needs: Sequence[PlaceNeeds]) -> Iterator[str]:
     yield say("A bird missing, a hole, tracks, or a bird hurt: part it from the others, and ring.")
 
 
-def _failing(flock: Flock) -> Iterator[str]:
+def _failing(flock: Flock, brooding: bool, asked: Asked) -> Iterator[str]:
     yield say("Leave the fuse box alone if it is wet or smells burnt: out, and ring.")
-    if any(place.role in ("brooder", "incubator", "hatcher") for place in flock.places.values()):
+    if brooding or _machines(flock, asked.days):
         hours = facts.value("away.chicks_watched_h")
         yield say(
             "Chicks or eggs in a machine: lid shut, a blanket over the box with air left open and "
@@ -767,7 +878,10 @@ def _failing(flock: Flock) -> Iterator[str]:
     yield say(
         "No candle, stove, grill or generator inside with people or birds: the gas kills unseen."
     )
-    yield say("When power is back: is the lamp's timer right, is the heater warm?")
+    if brooding:
+        yield say("When power is back: is the lamp's timer right, is the heater warm?")
+    else:
+        yield say("When power is back: is the timer right?")
     hot = hot_day(flock)
     yield say(
         "Hot day, {hot} or more: shade, air, cool water at midday too; birds that pant with wings "

@@ -42,7 +42,9 @@ class SitterWeekShape(TypedDict):
     eggs: list[str]
     deaths: list[str]
     feeds: list[str]
+    feeds_usual: list[str]
     waters: list[str]
+    waters_usual: list[str]
 
 
 class SitterStepShape(TypedDict):
@@ -163,7 +165,9 @@ def _week(week: Week) -> SitterWeekShape:
         "eggs": week.eggs,
         "deaths": week.deaths,
         "feeds": week.feeds,
+        "feeds_usual": week.feeds_usual,
         "waters": week.waters,
+        "waters_usual": week.waters_usual,
     }
 
 

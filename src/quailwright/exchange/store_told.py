@@ -16,7 +16,7 @@ from quailwright.flock.kept import facts_of
 from quailwright.flock.state import Box, EggLot, EggsGone, Flock, Order, Withholding
 from quailwright.journal import entries as kinds
 from quailwright.journal.entries import Entry
-from quailwright.language import mark, said_plainly, say, say_many
+from quailwright.language import said_plainly, say, say_many
 
 if TYPE_CHECKING:
     from quailwright.outlook.forecast import Outlook
@@ -27,24 +27,6 @@ HOME_USE_DAYS = 28
 """Days of eggs eaten at home that tell how many will be."""
 SHOWN = 60
 """Lots and entries of who received what that are shown, unless more are asked for."""
-
-CAUTIONS = (
-    mark(
-        "Whether and how you may sell or give eggs, and what must stand on them, the office of "
-        "your place decides: ask first."
-    ),
-    mark(
-        "Dates until which eggs and meat are withheld come from the vet or the label. Nothing here "
-        "makes one up or shortens one; a second course never ends the first early."
-    ),
-    mark(
-        "Sell no egg that is cracked or dirty. Some places want eggs unwashed and some have rules "
-        "for washing: ask yours."
-    ),
-    mark("Tell buyers that eggs are an allergen, and promise nobody that they do good or cure."),
-)
-"""What could harm those who eat them. Common practice, no source, but for the general advice on
-allergens and washing, which the office of a place decides."""
 
 OrderState = Literal["open", "late", "filled", "over", "called_off"]
 Chances = Callable[[Sequence[Order]], dict[str, float]]

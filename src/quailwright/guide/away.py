@@ -6,25 +6,31 @@ Amounts are for the hungriest day of the days asked for. Nothing here knows of p
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Literal
 
 from quailwright.flock.state import Flock, Group, Hatch
 from quailwright.guide import wording
-from quailwright.guide.occasions import elapsed, heat_words, is_brooder, may_lay, turns_until
+from quailwright.guide.light import place_of
+from quailwright.guide.occasions import (
+    elapsed,
+    heat_words,
+    is_brooder,
+    lamp_told,
+    may_lay,
+    turns_until,
+)
 from quailwright.guide.round import steps_ahead, units_of
 from quailwright.husbandry import facts
-from quailwright.husbandry.daylight import day_length_h
+from quailwright.husbandry.daylight import sun_on
 from quailwright.husbandry.feeding import Stage, intake_of_g_per_day, stage
 from quailwright.husbandry.incubation import hatch_day_range
 from quailwright.husbandry.survival import Sex
-from quailwright.journal.moments import zone
 from quailwright.language import say
 
 _GROWN_D = 365
 _MINUTES_A_DAY = 24 * 60
 _QUARTER = 15
-_DEGREES_AN_HOUR = 15.0
 
 Round = Literal["morning", "midday", "evening"]
 
@@ -65,17 +71,14 @@ def _clock(hours: float) -> time:
 
 def _dark_h(flock: Flock, day: date) -> float | None:
     """When the birds' light ends, in hours of the holding's clock; None where nothing tells."""
-    holding = flock.holding
+    place, lamp = place_of(flock), lamp_told(flock)
     ends = []
-    if holding is not None and holding.latitude is not None and holding.longitude is not None:
-        # Without the equation of time: up to a quarter of an hour off, and rounded down after.
-        noon_utc = 12.0 - holding.longitude / _DEGREES_AN_HOUR
-        sets = noon_utc + day_length_h(holding.latitude, day) / 2
-        there = datetime.combine(day, time(), tzinfo=UTC) + timedelta(hours=sets)
-        local = there.astimezone(zone(flock.zone or "UTC"))
-        ends.append(_hours_into(day, local))
-    if holding is not None and holding.lamp_off is not None:
-        hour, minute = map(int, holding.lamp_off.split(":"))
+    if place is not None:
+        sets = sun_on(place.latitude_deg, place.longitude_deg, day, place.zone).sunset
+        if sets is not None:
+            ends.append(_hours_into(day, sets))
+    if lamp is not None:
+        hour, minute = map(int, lamp[1].split(":"))
         ends.append(hour + minute / 60)
     return max(ends, default=None)
 
@@ -106,7 +109,8 @@ class PlaceNeeds:
         water_l, water_hot_l: water to fill in a day [l], with the reserve; on a hot day.
         eggs: what is usual; None where nothing lays or too little is counted.
         lays: whether there may be eggs.
-        eggs_held, birds_held: the last day on which its eggs are withheld, or its birds stay apart.
+        eggs_held, birds_held: the last day on which its eggs are withheld, or its birds stay apart;
+            `date.max` where nobody has told the end.
     """
 
     place: str
@@ -147,11 +151,10 @@ def _needs(
     reserve = facts.value("away.water_reserve")
     counts = [usual for group in groups if (usual := eggs_usual(flock, group.name, on)) is not None]
     held = [
-        one.eggs_until
+        until
         for one in flock.withholdings
         if one.group in {group.name for group in groups}
-        and one.eggs_until is not None
-        and one.eggs_until >= days[0]
+        and (until := one.eggs_until or date.max) >= days[0]
     ]
     quarantine = place.quarantined_until
     lays = any(may_lay(group, days[-1]) for group in groups)
@@ -220,6 +223,24 @@ def few_eggs(usual: EggsUsual) -> int:
     return math.floor(usual.mean * facts.value("away.few_eggs"))
 
 
+def hatching(flock: Flock, on: date, last: date) -> list[Hatch]:
+    """The hatches whose chicks are likely out of the shell by `last`, and not yet on `on`."""
+    _, likely, late = hatch_day_range()
+    return [
+        hatch
+        for hatch in flock.hatches_open()
+        if hatch.alive > 0
+        and elapsed(hatch.set_at, likely).date() <= last
+        and on <= elapsed(hatch.set_at, late).date()
+    ]
+
+
+def hatching_g(hatch: Hatch, day: date) -> float:
+    """Feed that its chicks eat on a day [g], as if every egg hatched on the likely day."""
+    age = (day - elapsed(hatch.set_at, hatch_day_range()[1]).date()).days
+    return hatch.alive * intake_of_g_per_day(age, "chick") if age >= 0 else 0.0
+
+
 # Steps that fall into the absence.
 
 
@@ -252,8 +273,10 @@ class Falls:
 
 
 _CANNOT_WAIT = ("stop_turning", "ready_brooder", "move_chicks")
-_NOT_BEFORE = ("move_chicks", "set_eggs")
-_FOR_A_SITTER = (*_CANNOT_WAIT, "heat_step")
+_WITH_THE_FEED = ("layer_feed",)
+"""The rounds give feed by age: what changes it is done on its day, neither before nor after."""
+_NOT_BEFORE = ("move_chicks", "set_eggs", *_WITH_THE_FEED)
+_FOR_A_SITTER = (*_CANNOT_WAIT, *_WITH_THE_FEED, "heat_step")
 _STAGES = ("received", "hatch", "chicks", "brooder", "grower")
 
 
@@ -281,7 +304,7 @@ def _steps_of_rules(flock: Flock, on: date, first: date, last: date) -> Iterator
         by: date | None = None
         if early_from < first and on < first and rule.rule not in _NOT_BEFORE:
             when, by = "before", first - timedelta(days=1)
-        elif waits and rule.rule not in _CANNOT_WAIT:
+        elif waits and rule.rule not in (*_CANNOT_WAIT, *_WITH_THE_FEED):
             when, by = "after", last + timedelta(days=1)
         yield Falls(
             at,

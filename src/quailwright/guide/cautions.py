@@ -6,7 +6,7 @@ where it has none, it says what the table says.
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
 from typing import Any, Literal
@@ -42,6 +42,7 @@ class Caution:
         steps: where it is said: `kind:treated`, `rule:open_eggs`, `page:/paper/away`, `sheet:away`,
             `command:today`. Rules and sheets may say it in words of their own.
         for_children: whether a child may read it.
+        further: what a step says besides, in English, by step.
     """
 
     caution: str
@@ -52,6 +53,12 @@ class Caution:
     certainty: Certainty
     steps: tuple[str, ...]
     for_children: bool = False
+    further: Mapping[str, str] = field(default_factory=dict)
+
+    def said_at(self, step: str) -> str:
+        """What a step says of it, in the language spoken."""
+        more = self.further.get(step)
+        return f"{say(self.text)} {say(more)}" if more else say(self.text)
 
 
 @cache
@@ -62,8 +69,10 @@ def all_cautions() -> tuple[Caution, ...]:
 
 
 def _caution(row: dict[str, Any]) -> Caution:
+    further = {step: each["text"] for each in row.get("further", []) for step in each["steps"]}
     return Caution(
-        **row | {"decides": tuple(row["decides"]), "steps": tuple(row["steps"])},
+        **row
+        | {"decides": tuple(row["decides"]), "steps": tuple(row["steps"]), "further": further},
     )
 
 

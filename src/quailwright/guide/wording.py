@@ -133,8 +133,13 @@ def portion(grams: float, units: Units) -> str:
     """Feed to weigh out, rounded up: `440 g`, `16 oz`."""
     if units == "us":
         return say("{n} oz", n=math.ceil(round(grams / _GRAMS_IN_AN_OUNCE, 6)))
-    step = 10 if grams >= 50 else 5
-    return f"{math.ceil(round(grams / step, 6)) * step} g"
+    return f"{portion_g(grams, units):.0f} g"
+
+
+def portion_g(grams: float, units: Units) -> float:
+    """The weight that `portion` tells [g]."""
+    step = _GRAMS_IN_AN_OUNCE if units == "us" else 10 if grams >= 50 else 5
+    return math.ceil(round(grams / step, 6)) * step
 
 
 def scoops(grams: float, scoop_g: float) -> str:
@@ -158,6 +163,14 @@ def filled(litres: float, units: Units) -> str:
     if litres > 3:
         return say_many("{n} litre", "{n} litres", math.ceil(round(litres, 6)))
     return say("{n} ml", n=math.ceil(round(litres * 10, 6)) * 100)
+
+
+def litres_filled(litres: float, units: Units) -> float:
+    """The litres that `filled` tells [l]."""
+    if units == "us":
+        return round(litres, 1)
+    step = 1 if litres > 3 else 10
+    return math.ceil(round(litres * step, 6)) / step
 
 
 def grams_of(portion: float, units: Units) -> float:

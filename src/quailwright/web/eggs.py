@@ -6,7 +6,6 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from quailwright.exchange.store_told import (
-    CAUTIONS,
     SHOWN,
     EggStore,
     labels,
@@ -90,7 +89,7 @@ def store(request: Request, home: AtHome, who: Reader, of: str = "", all: str = 
         for kind, fields, label in asks
         if who.may_write(kind)
     ]
-    return page(request, who, "egg_store.html", told=told, forms=forms, on=on, CAUTIONS=CAUTIONS)
+    return page(request, who, "egg_store.html", told=told, forms=forms, on=on)
 
 
 def stored(home: Home, flock: Flock, of: str = "", shown: int | None = None) -> EggStore:

@@ -20,7 +20,6 @@ router = APIRouter(default_response_class=Response, include_in_schema=False)
 def light(request: Request, home: AtHome, who: Reader) -> Response:
     """The light of a day and a year, and dated steps for the lamp's timer."""
     from quailwright.exchange.light_page import (
-        CAUTIONS,
         END_WORDS,
         FIELDS,
         FIGURES,
@@ -58,7 +57,6 @@ def light(request: Request, home: AtHome, who: Reader) -> Response:
         typed=typed,
         address=f"{request.url.path}?{urlencode(typed)}",
         ends=END_WORDS,
-        cautions=CAUTIONS,
         figures=FIGURES,
         form=form if who.may_write("holding") else None,
     )
