@@ -73,8 +73,6 @@ def days_between_false_signs(flock: Flock, what: str) -> float:
 
 def streams(flock: Flock, on: date) -> list[Stream]:
     """Everything watched of the pens on the day `on`, in the order of the walk."""
-    from quailwright.flock.light import light_of
-
     first = on - timedelta(days=facts.value("signs.watched_over_d"))
     lots = _lots_by_group(flock, first, on)
     found: list[Stream] = []
@@ -92,7 +90,10 @@ def streams(flock: Flock, on: date) -> list[Stream]:
         if max(len(days_seen) for days_seen in seen) < _FEWEST:
             continue
         living = [birds_on(group_history(group, on), days) for group in groups]
-        light = light_of(flock, first, on) if light is None else light
+        if light is None:
+            from quailwright.flock.light import light_of  # only where something is watched
+
+            light = light_of(flock, first, on)
         expected = [
             _expected(flock, days, birds, light, lots.get(group.name, ()))
             for group, birds in zip(groups, living, strict=True)
