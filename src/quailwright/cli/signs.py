@@ -64,8 +64,8 @@ def _show(told: SignsReport) -> None:
         show.table((say("where"), say("what"), say("usual"), say("last 7 days"), ""), rows)
         print(
             say(
-                "Set so that a pen gives about {number:g} false signs a year while nothing is "
-                "wrong.",
+                "False signs to be expected while nothing is wrong: about {number:g} a pen and "
+                "year.",
                 number=told.false_signs_a_year,
             )
         )

@@ -347,7 +347,7 @@ def _given_kg(flock: Flock, needs: Sequence[PlaceNeeds]) -> dict[str, float]:
     given: dict[str, float] = {}
     shared = set()
     for each in needs:
-        names = list(dict.fromkeys(name for of in each.stages for name in _stocks(flock, of)))
+        names = _names_at(flock, each)
         for name in names:
             kg = wording.portion_g(each.feed_g, units_of(flock)) / 1000
             given[name] = given.get(name, 0.0) + kg
@@ -460,7 +460,9 @@ def _stop(flock: Flock, needs: PlaceNeeds, when: away.Round, asked: Asked, units
 def _morning(flock: Flock, needs: PlaceNeeds, asked: Asked, units: Units) -> Iterator[Line]:
     if needs.brooder:
         yield _warm(needs)
-    feed = " / ".join(_feed_name(flock, each) for each in needs.stages)
+    feed = _given_of_late(flock, needs) or " / ".join(
+        _feed_name(flock, each) for each in needs.stages
+    )
     amount = wording.portion(needs.feed_g, units)
     if asked.scoop_g is not None:
         scoops = wording.scoops(needs.feed_g, asked.scoop_g)
@@ -519,6 +521,28 @@ def _eggs_line(needs: PlaceNeeds) -> Line:
 def _warm(needs: PlaceNeeds) -> Line:
     text = say("{heat} at chick level. Spread out is right; in a heap is cold.", heat=needs.heat)
     return Line("warm", text, needs.heat)
+
+
+def _names_at(flock: Flock, needs: PlaceNeeds) -> list[str]:
+    late = _given_of_late(flock, needs)
+    if late:
+        return [late]
+    return list(dict.fromkeys(name for of in needs.stages for name in _stocks(flock, of)))
+
+
+def _given_of_late(flock: Flock, needs: PlaceNeeds) -> str:
+    """The one feed that grown birds of a place were given of late, whatever their age says; ""
+    where none or several were. Young birds change their feed: theirs goes by age."""
+    if needs.stages != ("layer",) or flock.last_day is None:
+        return ""
+    since = flock.last_day - timedelta(days=facts.value("signs.recent_event_d"))
+    given = set()
+    for feeding in reversed(flock.feedings):
+        if feeding.day < since:
+            break
+        if feeding.place == needs.place and flock.feeds[feeding.feed].kg > 0:
+            given.add(feeding.feed)
+    return given.pop() if len(given) == 1 else ""
 
 
 def _feed_name(flock: Flock, of: Stage) -> str:

@@ -109,8 +109,12 @@ def limits(age_d: int, spot: str | None) -> Limits:
             wants_low - facts.value("signs.air_heated_short_c"),
             wants_high + facts.value("signs.air_heated_over_c"),
         )
+    low = brooding.danger_away_c(age_d)
+    if spot == "room":
+        # Beside a heater the room may be cooler than what strays bear: the brooder is warmer.
+        low = min(low, facts.value("brooding.danger_day_21_c"))
     return Limits(
-        brooding.danger_away_c(age_d),
+        low,
         wants_high + facts.value("signs.air_away_over_c" if spot else "signs.air_heated_over_c"),
     )
 
