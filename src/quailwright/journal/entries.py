@@ -109,7 +109,7 @@ class Holding(Entry, frozen=True, kw_only=True, tag="holding"):
     lamp_on: Annotated[Clock, says("when the lamp goes on, such as 05:30")] | None = None
     lamp_off: Annotated[Clock, says("when the lamp goes off, such as 08:00")] | None = None
     rests_in_winter: (
-        Annotated[bool, says("true: the hens rest in the dark months, by your choice")] | None
+        Annotated[bool, says("the hens rest in the dark months, by your choice")] | None
     ) = None
     false_signs_a_year: (
         Annotated[
@@ -393,7 +393,7 @@ class BirdsDied(Entry, frozen=True, kw_only=True, tag="birds_died"):
     found: Annotated[Found, says("chilled, wet, drowned, injured, predator or unknown")] | None = (
         None
     )
-    together: Annotated[bool, says("true: found in a heap or in one corner")] = False
+    together: Annotated[bool, says("found in a heap or in one corner")] = False
 
 
 class BirdsProcessed(Entry, frozen=True, kw_only=True, tag="birds_processed"):
