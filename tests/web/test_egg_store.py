@@ -69,6 +69,22 @@ def test_who_received_eggs_of_a_day_or_a_person(app: FastAPI, keeper: TestClient
     assert [(one["to"], one["eggs"]) for one in found] == [("Ann", 10)]
 
 
+def test_the_latest_are_shown_first_and_all_when_asked_for(
+    app: FastAPI, keeper: TestClient
+) -> None:
+    record(app, made("eggs_collected", "2027-05-02T17:00Z", group="hens", eggs=20), *(
+        made("eggs_out", f"2027-05-02T18:{hour:02}Z", use="eaten", eggs=1, to=f"guest {hour}")
+        for hour in range(12)
+    ))  # fmt: skip
+    page = keeper.get("/eggs/store").text
+    assert page.index('id="write"') < page.index('id="who"')
+    assert "and 4 earlier times" in page
+    assert "guest 11" in page
+    assert "guest 0<" not in page
+    assert "guest 0<" in keeper.get("/eggs/store?of=&all=yes").text
+    assert "guest 0<" in keeper.get("/eggs/store?of=guest+0").text
+
+
 def test_page_command_and_api_agree(app: FastAPI, keeper: TestClient) -> None:
     mixed(app)
     record(app, TREATED)
