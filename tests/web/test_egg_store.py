@@ -14,7 +14,7 @@ from tests.web.conftest import NOW, Enter, journal_of, token_of
 from quailwright.exchange.outlook_page import as_asked
 from quailwright.exchange.store_told import order_chances, store_told
 from quailwright.flock.fold import fold
-from quailwright.journal.findings import Withheld
+from quailwright.journal.findings import QuailwrightError, Withheld
 
 SOUTH = made("group", "2027-04-01", group="south", place="barn", hens=10, hatched_on="2026-10-01")
 RULE = made("egg_rule", "2027-05-01", storage="cool", keeps_days=21, checked_on="2027-05-01",
@@ -122,6 +122,9 @@ def test_no_rule_is_asked_for_and_an_old_one_asked_again(app: FastAPI, keeper: T
     assert "more than a year ago: ask again" in keeper.get("/eggs/store").text
     record(app, made("egg_rule", "2027-05-02", checked_on="2026-05-03", **old))
     assert "more than a year ago: ask again" not in keeper.get("/eggs/store").text
+    with pytest.raises(QuailwrightError) as refused:
+        record(app, made("egg_rule", "2027-05-02", checked_on="2028-05-03", **old))
+    assert "still to come" in refused.value.findings[0].sentence
 
 
 def test_every_page_carries_what_is_held_and_none_where_nothing_is(
