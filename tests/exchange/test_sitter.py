@@ -416,6 +416,7 @@ def test_an_empty_flock_has_nothing_to_do() -> None:
         ({"first": "2027-05-10", "until": "2027-05-09"}, "lies before"),
         ({"first": "2027-05-10", "until": "2027-07-20"}, "at most 60 days"),
         ({"first": "2027-08-10"}, "at most 60 days"),
+        ({"first": "9999-12-31"}, "at most 60 days"),
         ({"morning": "25:00"}, "is not a clock time"),
         ({"morning": "18:00", "evening": "07:00"}, "not in the order"),
         ({"scoop": "big"}, "grams"),

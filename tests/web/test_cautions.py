@@ -105,7 +105,7 @@ def test_the_page_lists_all_with_who_decides_and_whom_to_ring(
     )
     told = html.unescape(keeper.get("/cautions").text)
     medicines = told.split('id="medicines"')[1].split("</article>")[0]
-    assert "Dr. Moss, vet: 555 0100" in medicines
+    assert 'Dr. Moss, vet: <a href="tel:5550100">555 0100</a>' in medicines
     manure = told.split('id="manure"')[1].split("</article>")[0]
     assert "555 0100" not in manure
 

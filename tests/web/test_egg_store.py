@@ -14,7 +14,7 @@ from tests.web.conftest import NOW, Enter, journal_of, token_of
 from quailwright.exchange.outlook_page import as_asked
 from quailwright.exchange.store_told import order_chances, store_told
 from quailwright.flock.fold import fold
-from quailwright.journal.findings import Withheld
+from quailwright.journal.findings import QuailwrightError, Withheld
 
 SOUTH = made("group", "2027-04-01", group="south", place="barn", hens=10, hatched_on="2026-10-01")
 RULE = made("egg_rule", "2027-05-01", storage="cool", keeps_days=21, checked_on="2027-05-01",
@@ -69,6 +69,22 @@ def test_who_received_eggs_of_a_day_or_a_person(app: FastAPI, keeper: TestClient
     assert [(one["to"], one["eggs"]) for one in found] == [("Ann", 10)]
 
 
+def test_the_latest_are_shown_first_and_all_when_asked_for(
+    app: FastAPI, keeper: TestClient
+) -> None:
+    record(app, made("eggs_collected", "2027-05-02T17:00Z", group="hens", eggs=20), *(
+        made("eggs_out", f"2027-05-02T18:{hour:02}Z", use="eaten", eggs=1, to=f"guest {hour}")
+        for hour in range(12)
+    ))  # fmt: skip
+    page = keeper.get("/eggs/store").text
+    assert page.index('id="write"') < page.index('id="who"')
+    assert "and 4 earlier times" in page
+    assert "guest 11" in page
+    assert "guest 0<" not in page
+    assert "guest 0<" in keeper.get("/eggs/store?of=&all=yes").text
+    assert "guest 0<" in keeper.get("/eggs/store?of=guest+0").text
+
+
 def test_page_command_and_api_agree(app: FastAPI, keeper: TestClient) -> None:
     mixed(app)
     record(app, TREATED)
@@ -106,6 +122,9 @@ def test_no_rule_is_asked_for_and_an_old_one_asked_again(app: FastAPI, keeper: T
     assert "more than a year ago: ask again" in keeper.get("/eggs/store").text
     record(app, made("egg_rule", "2027-05-02", checked_on="2026-05-03", **old))
     assert "more than a year ago: ask again" not in keeper.get("/eggs/store").text
+    with pytest.raises(QuailwrightError) as refused:
+        record(app, made("egg_rule", "2027-05-02", checked_on="2028-05-03", **old))
+    assert "still to come" in refused.value.findings[0].sentence
 
 
 def test_every_page_carries_what_is_held_and_none_where_nothing_is(

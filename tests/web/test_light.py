@@ -94,6 +94,8 @@ def test_bad_input_is_answered_with_a_sentence(
     tell(app)
     page, api = keeper.get(f"/light?{query}"), keeper.get(f"/api/light?{query}")
     assert page.status_code == api.status_code == 422
+    name, _, typed = query.partition("=")
+    assert name == "end" or f'name="{name}" value="{typed}"' in page.text  # nothing typed is lost
     assert sentence in page.text
     assert sentence.replace("&#39;", "'") in api.json()["sentence"]
 

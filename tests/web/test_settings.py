@@ -70,6 +70,24 @@ def test_a_change_writes_only_what_differs_and_shows_who_said_it(
     assert len(journal_of(app)) == before + 1
 
 
+def test_what_is_ticked_is_unticked_again(app: FastAPI, keeper: TestClient) -> None:
+    before = len(journal_of(app))
+    typed = {"name": "Home", "timezone": "Europe/Lisbon", "currency": "EUR"}
+    change = "/settings/holding/change"
+    assert post(keeper, change, **typed, rests_in_winter="true")[0] == 303
+    assert post(keeper, change, **typed)[0] == 303
+    assert post(keeper, change, **typed, lamp_on="05:30", lamp_off="08:00")[0] == 303
+    assert said(app, before) == [
+        {"kind": "holding", "by": "keeper", "rests_in_winter": True},
+        {"kind": "holding", "by": "keeper", "rests_in_winter": False},
+        {"kind": "holding", "by": "keeper", "lamp_on": "05:30", "lamp_off": "08:00"},
+    ]
+    assert 'type="time" id="f-lamp_on"' in keeper.get("/settings/holding").text
+    status, text = post(keeper, change, **{**typed, "lamp_on": "5:30"}, lamp_off="08:00")
+    assert status == 422
+    assert "Give a time of the clock such as 05:30." in text
+
+
 def test_places_move_close_and_open(app: FastAPI, keeper: TestClient) -> None:
     before = len(journal_of(app))
     assert post(keeper, "/settings/places", place="pen", do="up")[0] == 303
@@ -172,7 +190,8 @@ def test_only_a_keeper_changes_settings(app: FastAPI, enter: Enter, role: str) -
         assert page.status_code == 200
         forms = re.findall(r'<form[^>]* action="([^"]+)"', page.text.split("<main")[1])
         assert set(forms) <= {"/language"}  # which is of the phone, not of the flock
-    for path in ("/settings/care/own", "/first", "/first/where", "/log/holding", "/log/care_rule"):
+    for path in ("/settings/care/own", "/first", "/first/where", "/log/holding", "/log/care_rule",
+                 "/log/egg_rule", "/log/contact"):  # fmt: skip
         assert client.get(path).status_code == 403, path
     posts = {
         "/settings/holding/change": {"name": "Mine"},

@@ -50,6 +50,18 @@ def test_page_round_and_api_say_the_same(app: FastAPI, keeper: TestClient) -> No
     assert [one["sign"] for one in earlier["signs"] if one["sign"] == "lay falls"] == []
 
 
+def test_what_is_still_to_come_is_not_said_to_be_since_then(
+    app: FastAPI, keeper: TestClient
+) -> None:
+    later = made("eggs_set", "2027-05-03T06:00Z", hatch="june", eggs=20, place="box", source="x")
+    app.state.home.record(later)
+    [sign] = [one for one in signs_report(fold(journal_of(app), NOW), NOW.date()).signs
+              if one.sign == "two hatches clash"]  # fmt: skip
+    assert sign.since > NOW.date()
+    text = keeper.get("/signs").text.split("two hatches clash")[1]
+    assert text.split('class="bits">')[1].startswith("from ")
+
+
 def test_a_child_sees_no_signs(app: FastAPI, enter: Enter) -> None:
     app.state.home.record(*pens())
     app.state.home.household.add("Ida", "child", PHRASES["helper"], NOW)

@@ -159,7 +159,9 @@ def changed(
     out, so only taking back the entry that said it empties a field.
     """
     notes = {note.name: note for note in field_notes(kind) if note.name not in _NOT_ASKED}
-    said = {name: text for name, text in typed.items() if name in notes}
+    # A box left unticked says no; a browser leaves it out.
+    unticked = {name: "false" for name in standing if name in notes and notes[name].takes == "flag"}
+    said = unticked | {name: text for name, text in typed.items() if name in notes}
     emptied = [name for name in standing if name in notes and name not in said]
     if emptied:
         raise BadInput(

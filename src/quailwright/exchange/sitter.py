@@ -213,9 +213,11 @@ def sitter_asked(
     `scoop` is what a scoop holds as the keeper weighs it, in grams or ounces.
     """
     begins = _day(first) if first else on + timedelta(days=1)
-    ends = _day(until) if until else begins + timedelta(days=_USUAL_DAYS - 1)
     if begins < on:
         raise BadInput(say("{day} is past. A sitter's sheet begins today or later.", day=begins))
+    # The last days of the calendar have no week after them.
+    usual = min(_USUAL_DAYS - 1, (date.max - begins).days)
+    ends = _day(until) if until else begins + timedelta(days=usual)
     if ends < begins:
         raise BadInput(
             say("{until} lies before {first}. Give the first day away, then the last.",

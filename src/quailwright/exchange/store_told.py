@@ -189,9 +189,15 @@ def store_told(
     held = loose_held + boxes_held
     left = [one for one in reversed(flock.eggs_gone) if one.use != "discarded"]
     beside = _beside(flock, entries)
-    gone = [_received(flock, one, beside.get(one.entry, [])) for one in left]
+    asked = of.strip()
+    # Ten years of sales are told only where somebody asks for them, or where one went wrong.
+    gone = [
+        _received(flock, one, beside.get(one.entry, []))
+        for n, one in enumerate(left)
+        if asked or n < shown or beside.get(one.entry) or any(lot.held for lot in one.lots)
+    ]
     wrong = [one for one in gone if one.affected or one.maybe]
-    found = [one for one in gone if _is_of(one, of.strip())]
+    found = [one for one in gone if _is_of(one, asked)]
     free = on_hand - held - past
     return EggStore(
         on,
@@ -206,8 +212,8 @@ def store_told(
         _asks(flock, on),
         found[:shown],
         wrong,
-        of.strip(),
-        max(0, len(found) - shown),
+        asked,
+        max(0, len(found if asked else left) - shown),
     )
 
 

@@ -8,7 +8,9 @@ from quailwright.journal.entries import Entry, Retract, kind_of
 from quailwright.journal.people import PersonRole
 from quailwright.language import say
 
-SETTINGS = ("holding", "place", "instrument", "source", "feed", "goal", "care_rule")
+SETTINGS = (
+    "holding", "place", "instrument", "source", "feed", "goal", "care_rule", "egg_rule", "contact",
+)  # fmt: skip
 """Kinds that say how the flock is kept: a keeper decides them."""
 
 

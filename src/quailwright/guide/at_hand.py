@@ -94,6 +94,7 @@ _ASKED_FIRST: dict[str, tuple[str, ...]] = {
     "group": ("hens", "cocks", "chicks", "hatched_on"),
     "birds_died": (*CLASSES, "found", "together"),
     "temperature_seen": ("lowest_c", "highest_c", "spot"),
+    "contact": ("phone",),
     "birds_processed": CLASSES,
     "birds_out": CLASSES,
     "birds_counted": CLASSES,

@@ -642,6 +642,8 @@ def _wanted_shape(shape: inspect.Type) -> Said:
         case inspect.ListType(item_type=item):
             return later("a list; each is {wanted}", wanted=_wanted_shape(_bare(item)))
         case inspect.StrType(min_length=shortest, max_length=longest):
+            if shape.pattern == kinds.CLOCK:
+                return later("a time of the clock such as 05:30")
             if not longest:
                 return later("text")
             if shape.pattern == kinds.NAME:
@@ -669,8 +671,9 @@ def describe(kind: str) -> list[tuple[str, str, str, bool]]:
 
 
 Takes = Literal[
-    "whole", "number", "flag", "day", "choice", "numbers", "names", "text", "lines", "entry"
-]
+    "whole", "number", "flag", "day", "clock", "choice", "numbers", "names", "text", "lines",
+    "entry",
+]  # fmt: skip
 """What kind of value a field takes."""
 
 
@@ -721,6 +724,8 @@ def _takes(shape: inspect.Type) -> Takes:
             return "numbers" if isinstance(_bare(item), inspect.FloatType) else "names"
         case inspect.StrType(pattern=kinds.LINES):
             return "lines"
+        case inspect.StrType(pattern=kinds.CLOCK):
+            return "clock"
         case inspect.StrType():
             return "text"
         case _:

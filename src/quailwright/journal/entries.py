@@ -109,7 +109,7 @@ class Holding(Entry, frozen=True, kw_only=True, tag="holding"):
     lamp_on: Annotated[Clock, says("when the lamp goes on, such as 05:30")] | None = None
     lamp_off: Annotated[Clock, says("when the lamp goes off, such as 08:00")] | None = None
     rests_in_winter: (
-        Annotated[bool, says("true: the hens rest in the dark months, by your choice")] | None
+        Annotated[bool, says("the hens rest in the dark months, by your choice")] | None
     ) = None
     false_signs_a_year: (
         Annotated[
@@ -137,7 +137,7 @@ class Place(Entry, frozen=True, kw_only=True, tag="place"):
     role: Annotated[Role, says("incubator, hatcher, brooder, pen or egg_store")]
     capacity_eggs: Annotated[Count, says("eggs it holds")] | None = None
     floor_m2: Annotated[Amount, says("floor for the birds, square metres")] | None = None
-    height_m: Annotated[Amount, says("height inside, metres")] | None = None
+    height_m: Annotated[float, Meta(gt=0, le=100), says("height inside, metres")] | None = None
     floor_kind: Annotated[FloorKind, says("solid, litter or wire")] | None = None
     heater_w: Annotated[Amount, says("its heater, watts")] | None = None
     walk_order: (
@@ -393,7 +393,7 @@ class BirdsDied(Entry, frozen=True, kw_only=True, tag="birds_died"):
     found: Annotated[Found, says("chilled, wet, drowned, injured, predator or unknown")] | None = (
         None
     )
-    together: Annotated[bool, says("true: found in a heap or in one corner")] = False
+    together: Annotated[bool, says("found in a heap or in one corner")] = False
 
 
 class BirdsProcessed(Entry, frozen=True, kw_only=True, tag="birds_processed"):
@@ -524,7 +524,7 @@ class WaterGiven(Entry, frozen=True, kw_only=True, tag="water_given"):
     """Water filled in at a place since the last time. It tells what the birds drink."""
 
     place: Annotated[Name, says("where")]
-    litres: Annotated[Amount, says("litres filled in")]
+    litres: Annotated[float, Meta(ge=0, le=10_000), says("litres filled in")]
 
 
 class TemperatureSeen(Entry, frozen=True, kw_only=True, tag="temperature_seen"):

@@ -22,6 +22,9 @@ from quailwright.web.home import AtHome, Home
 from quailwright.web.outlook import once_an_hour
 from quailwright.web.view import page
 
+_ON_PAGE = 8
+"""Times of who received what that the page shows first."""
+
 router = APIRouter(default_response_class=Response, include_in_schema=False)
 
 
@@ -75,7 +78,7 @@ def store(request: Request, home: AtHome, who: Reader, of: str = "", all: str = 
     """Lots, boxes and orders, what may not be sold, and who received what."""
     flock = home.flock()
     on = day_at(flock, home.now())
-    told = stored(home, flock, of, shown=len(flock.eggs_gone) if all else None)
+    told = stored(home, flock, of, len(flock.eggs_gone) if all or of else _ON_PAGE)
     asks = (
         ("eggs_out", ("use", "eggs", "group", "box", "order", "to", "income"),
          say("Eggs eaten, sold or given")),

@@ -21,7 +21,10 @@ from quailwright.web.view import page
 
 router = APIRouter(default_response_class=Response, include_in_schema=False)
 
-_SET_UP = ("holding", "place", "group", "source", "feed", "instrument", "goal", "care_rule")
+_SET_UP = (
+    "holding", "place", "group", "source", "feed", "instrument", "goal", "care_rule", "egg_rule",
+    "contact",
+)  # fmt: skip
 _TOO_MUCH_AT_ONCE = ("retract",)
 
 

@@ -14,6 +14,8 @@ from quailwright.language import say
 _OF_OURS = ("token", "back", "day", "clock", "mends")
 _LOGGED_BEFORE = ("hatch", "group", "bird", "sire", "dam")
 """Fields whose name must stand in the journal already."""
+_AT_KNOWN_PLACES = ("water_given",)
+"""Kinds that tell of a pen's birds: at a place that nobody knows they would tell nothing."""
 _NEVER = ("id", "at", "by", "force")
 
 
@@ -86,7 +88,11 @@ def form_of(
             wrong.get(note.name, ()),
             bool(names.get(note.name))
             and note.name != kind
-            and (note.name in _LOGGED_BEFORE or (asks is not None and note.name == "feed")),
+            and (
+                note.name in _LOGGED_BEFORE
+                or (asks is not None and note.name == "feed")
+                or (kind in _AT_KNOWN_PLACES and note.name == "place")
+            ),
         )
         for note in notes
     }

@@ -1,5 +1,6 @@
 """Light: the day's length, when to set the lamp, and what follows without one."""
 
+from http import HTTPStatus
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
@@ -7,6 +8,7 @@ from starlette.responses import Response
 
 from quailwright.guide.at_hand import known_names
 from quailwright.guide.round import day_at
+from quailwright.journal.findings import BadInput
 from quailwright.language import say
 from quailwright.web.forms import as_typed, form_of
 from quailwright.web.guard import Reader
@@ -31,10 +33,15 @@ def light(request: Request, home: AtHome, who: Reader) -> Response:
     flock = home.flock()
     day = day_at(flock, home.now())
     typed = {name: request.query_params.get(name, "") for name in FIELDS}
-    told = None
-    if place_known(flock):
-        ask = asked(typed)
-        told = home.desk.once(flock, f"light {ask}", day, lambda: light_page(flock, day, ask)[1])
+    told, error, known = None, None, place_known(flock)
+    if known:
+        try:
+            ask = asked(typed)
+            told = home.desk.once(
+                flock, f"light {ask}", day, lambda: light_page(flock, day, ask)[1]
+            )
+        except BadInput as wrong:
+            error = wrong
     holding = flock.holding
     so_far = {
         name: getattr(holding, name)
@@ -53,7 +60,10 @@ def light(request: Request, home: AtHome, who: Reader) -> Response:
         request,
         who,
         "light.html",
+        status=HTTPStatus.OK if error is None else HTTPStatus.UNPROCESSABLE_ENTITY,
         told=told,
+        known=known,
+        error=error,
         typed=typed,
         address=f"{request.url.path}?{urlencode(typed)}",
         ends=END_WORDS,

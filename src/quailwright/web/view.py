@@ -65,6 +65,11 @@ def in_path(name: str) -> str:
     return quote(name, safe="")
 
 
+def dialled(phone: str) -> str:
+    """A number as a phone dials it: its digits and signs, without what parts them."""
+    return "".join(each for each in phone if each in "+*#0123456789")
+
+
 _TEXT = r'\s*("(?:[^"\\\n]|\\.)*")'
 _SAID, _SAID_MANY = re.compile(rf"\bsay\({_TEXT}"), re.compile(rf"\bsay_many\({_TEXT},{_TEXT}")
 
@@ -127,6 +132,7 @@ def templates() -> jinja2.Environment:
         "in_a_line": told.in_a_line,
         "kind_of": kind_of,
         "in_path": in_path,
+        "dialled": dialled,
         "area": wording.area,
         "sentence": lambda words: words[:1].upper() + words[1:],
         "percent": lambda share: figure(share, ".0%"),

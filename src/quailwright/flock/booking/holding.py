@@ -4,10 +4,11 @@ from datetime import date
 
 import msgspec
 
-from quailwright.flock.booking.known import feed_of, merged, pay, place_of
+from quailwright.flock.booking.known import contradict, feed_of, merged, pay, place_of
 from quailwright.flock.state import AirSeen, Flock, Quarantined, Tick, WaterFilled
 from quailwright.journal import entries as kinds
 from quailwright.journal.moments import instant
+from quailwright.language import later
 
 _OF_A_PLACE = ("capacity_eggs", "floor_m2", "height_m", "floor_kind", "heater_w", "walk_order")
 
@@ -95,4 +96,10 @@ def contact(flock: Flock, entry: kinds.Contact, day: date, forced: bool) -> None
 
 
 def egg_rule(flock: Flock, entry: kinds.EggRule, day: date, forced: bool) -> None:
+    if entry.checked_on > day:
+        contradict(
+            flock, entry, forced, "checked_on",
+            later("the rule was asked for on {day}, which is still to come.", day=entry.checked_on),
+            later("Give the day on which it was told."),
+        )  # fmt: skip
     flock.egg_rules[entry.storage] = entry

@@ -13,21 +13,28 @@ from quailwright.guide.signs.record import signs_of_record
 from quailwright.guide.signs.room import signs_of_room
 from quailwright.guide.signs.sign import Sign
 from quailwright.guide.signs.slow import MORE_FEED, signs_of_drift
+from quailwright.guide.signs.streams import Stream
 
 __all__ = ["Sign", "signs"]
 
 
-def signs(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> Iterator[Sign]:
+def signs(
+    flock: Flock,
+    on: date,
+    air: Sequence[AirSeen] = (),
+    watched: Sequence[Stream] | None = None,
+) -> Iterator[Sign]:
     """Everything that looks wrong on the day `on`, what harms birds most first.
 
-    `air` adds what sensors told of the last days to what the keeper read off a thermometer.
+    `air` adds what sensors told of the last days to what the keeper read off a thermometer;
+    `watched` are the streams of that day, where they are at hand.
     """
     deaths = list(signs_of_deaths(flock, on, air))
     yield from deaths
     told = {sign.where for sign in deaths}
     # Deaths at a place already say what its air was, and what to measure.
     yield from (sign for sign in signs_of_air(flock, on, air) if sign.where not in told)
-    pens = list(signs_of_pens(flock, on, air))
+    pens = list(signs_of_pens(flock, on, air, watched))
     yield from pens
     yield from signs_of_hatches(flock, on, air)
     falls = any(sign.sign == LAY_FALLS for sign in pens)

@@ -59,9 +59,17 @@ def _left(stream: Stream) -> float:
     return stream.off.change if stream.off is not None else 1.0
 
 
-def signs_of_pens(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> Iterator[Sign]:
-    """What looks wrong in lay, feed, water and cracked eggs on the day `on`."""
-    watched = streams(flock, on)
+def signs_of_pens(
+    flock: Flock,
+    on: date,
+    air: Sequence[AirSeen] = (),
+    watched: Sequence[Stream] | None = None,
+) -> Iterator[Sign]:
+    """What looks wrong in lay, feed, water and cracked eggs on the day `on`.
+
+    `watched` are the streams of that day, where they are at hand.
+    """
+    watched = streams(flock, on) if watched is None else watched
     pens = _pens(flock, watched)
     off = [pen for pen in pens if pen.leads]
     together = [pen for pen in off if _fell_together(pen, pens)]

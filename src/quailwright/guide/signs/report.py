@@ -131,7 +131,7 @@ def signs_report(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> SignsRe
     watched = streams(flock, on)
     return SignsReport(
         on,
-        tuple(signs(flock, on, air)),
+        tuple(signs(flock, on, air, watched)),
         tuple(_watched(stream, on) for stream in watched if stream.seen),
         tuple(_blind(flock, watched, on)),
         false_signs_a_year(flock),
