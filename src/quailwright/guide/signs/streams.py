@@ -1,7 +1,7 @@
 """What is watched of each pen: eggs laid, eggs cracked, feed given, water filled in."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from itertools import pairwise
 from math import ceil, sqrt
@@ -13,9 +13,11 @@ from quailwright.flock.light import Curves, Light, lay_share, light_of
 from quailwright.flock.state import EggLot, Flock, Group
 from quailwright.guide.signs.change import chance_below, score_of_chance
 from quailwright.guide.signs.watch import (
+    HELD,
     Off,
     Scored,
     Seen,
+    kept_since,
     off_its_level,
     rate,
     usual_spacing,
@@ -27,6 +29,9 @@ _DAY = timedelta(days=1)
 _LEAST_SHARE = 0.35
 """Hens that should lay less than this share of full lay (coming into lay, dark months) are not
 watched: no count would be odd."""
+_LEAST_LEFT = 0.05
+"""Where no light is told, short days let no less than this share be expected: there may be a lamp,
+and what hens lay in spite of the dark is their usual."""
 _ON_ITS_OWN = 1.2
 """Counts further apart than this [days] are of all days since the one before."""
 _PRIOR_SCORES = 10.0
@@ -43,6 +48,8 @@ class Stream:
         group: the group, for eggs; "" for what belongs to the place.
         seen: what was observed, in order, without what does not tell.
         off: where it stands off its usual level.
+        by_age: for eggs where no light is told: the same by age alone, as under a lamp.
+        hatched: for eggs, the day on which the youngest of the group hatched, where it is known.
     """
 
     what: str
@@ -50,6 +57,8 @@ class Stream:
     group: str
     seen: tuple[Seen, ...]
     off: Off | None
+    by_age: "Stream | None" = None
+    hatched: date | None = None
 
 
 def false_signs_a_year(flock: Flock) -> float:
@@ -87,7 +96,39 @@ def streams(flock: Flock, on: date) -> list[Stream]:
         ]
         since = max((group.placed or first for group in groups), default=first)
         found.extend(_of_intake(flock, place.name, days, birds, since, on))
-    return found
+    return _days_that_shorten(found)
+
+
+def _days_that_shorten(found: Sequence[Stream]) -> list[Stream]:
+    """Where no light is told, a pen of like age that holds shows that it is not the season.
+
+    Days shorten for all pens alike. A pen that by its age should lay more, beside one as old that
+    does, is therefore held against its age alone.
+    """
+    near = timedelta(days=facts.value("signs.same_age_d"))
+
+    def alike(one: Stream, other: Stream) -> bool:
+        if one.hatched is None or other.hatched is None:
+            return one.hatched is other.hatched
+        return abs(one.hatched - other.hatched) <= near
+
+    def held(one: Stream, since: date) -> Iterator[Stream]:
+        for other in found:
+            if other.by_age is None or other.by_age.off is not None or other.place == one.place:
+                continue
+            kept = kept_since(other.by_age.seen, since)
+            if alike(one, other) and kept is not None and kept >= HELD:
+                yield other
+
+    by_age: list[Stream] = []
+    for one in found:
+        if one.by_age is not None and one.by_age.off is not None:
+            beside = list(held(one, one.by_age.off.since))
+            by_age += [one, *beside] if beside else []
+    return [
+        one.by_age if one.by_age is not None and any(one is each for each in by_age) else one
+        for one in found
+    ]
 
 
 def _heads(cohorts: Sequence[Cohort]) -> float:
@@ -127,17 +168,25 @@ def _of_eggs(
     on: date,
 ) -> Iterator[Stream]:
     whole = _whole_days(lots, on)
-    hens = _hens(living)
-    lit = _expected(flock, days, living, light)
-    laid = list(_laid(whole, dict(zip(days, hens, strict=True)), dict(zip(days, lit, strict=True))))
-    off = off_its_level(
-        laid,
-        _falls,
-        on,
-        days_between_false_signs(flock, "eggs"),
-        facts.value("signs.lay_least_fall"),
-    )
-    yield Stream("eggs", group.place, group.name, tuple(laid), off)
+    hens = dict(zip(days, _hens(living), strict=True))
+
+    def stream(expected: Sequence[float], watched: Sequence[bool]) -> Stream:
+        told = dict(zip(days, expected, strict=True))
+        laid = list(_laid(whole, hens, told, dict(zip(days, watched, strict=True))))
+        off = off_its_level(
+            laid,
+            _falls,
+            on,
+            days_between_false_signs(flock, "eggs"),
+            facts.value("signs.lay_least_fall"),
+        )
+        return Stream("eggs", group.place, group.name, tuple(laid), off, hatched=group.youngest)
+
+    expected = _expected(flock, days, living, light)
+    by_age = None
+    if expected.light_untold:
+        by_age = stream(expected.by_age, [share >= _LEAST_SHARE for share in expected.by_age])
+    yield replace(stream(expected.lay, expected.watched), by_age=by_age)
     if any(lot.cracked for lot in whole):
         eggs = [
             Seen(lot.laid, lot.cracked, lot.collected, lot.collected)
@@ -158,52 +207,89 @@ def _hens(living: Sequence[Sequence[Cohort]]) -> list[float]:
     return found
 
 
+@dataclass(frozen=True, slots=True)
+class _Expected:
+    """What hens of their age should lay, by day, as a share of full lay.
+
+    Attributes:
+        lay: by age and light.
+        by_age: by age alone, as under a lamp that keeps the hours of full lay.
+        watched: whether so much is expected that a count can be odd.
+        light_untold: whether neither hours of light nor a rest is told.
+    """
+
+    lay: Sequence[float]
+    by_age: Sequence[float]
+    watched: Sequence[bool]
+    light_untold: bool
+
+
 def _expected(
     flock: Flock, days: Sequence[date], living: Sequence[Sequence[Cohort]], light: Light
-) -> list[float]:
+) -> _Expected:
     """Share of full lay that the hens' age and the light of each day let expect.
 
     With hours of light told, by a lamp that keeps them; with a rest told, by daylight. With
     neither, days that shorten let less be expected, so that autumn is no sign, and days that
-    lengthen no more, as there may have been a lamp all along.
+    lengthen no more, as there may have been a lamp all along. What is left then is a measure
+    only: hens that lay in the dark months are watched by what they lay.
     """
     import numpy as np
 
     mid, decline = facts.value("laying.rise_mid_w"), facts.value("laying.decline_per_w")
     curves = Curves(np.array([mid]), np.array([decline]))
     cohorts = sorted({hatched(cohort) for some in living for cohort in some})
-    by_day: dict[date, list[float]] = {}
+    by_day: dict[date, list[tuple[float, float, float]]] = {}
     numbers = np.arange(len(days))
     told = flock.holding.light_target_h if flock.holding is not None else None
     rests = bool(flock.holding is not None and flock.holding.rests_in_winter)
+    lamp = not rests and told is not None and told >= facts.value("laying.light_full_h")
+    past = int(facts.value("signs.usual_over_d") + facts.value("signs.usual_lag_d"))
     for born in cohorts:
         hatched_on = np.full(len(days), (born - days[0]).days)
         share = lay_share(light, curves, numbers, hatched_on)[:, :, 0, 0]
-        dark = share[:, 1:].mean(axis=1)
-        if rests:
-            level = dark
-        elif told is not None and told >= facts.value("laying.light_full_h"):
-            level = share[:, 0]
+        lit, dark = share[:, 0], share[:, 1:].mean(axis=1)
+        if rests or lamp:
+            level = dark if rests else lit
+            watched = level
         else:
-            lit = share[:, 0]
             left = np.where(lit > 0, np.minimum(1.0, dark / np.maximum(lit, 1e-9)), 1.0)
-            level = lit * np.minimum.accumulate(left)
-        by_day[born] = [float(one) for one in level]
-    found = []
-    for n, some in enumerate(living):
-        weights = [cohort.hens or cohort.chicks / 2.0 for cohort in some]
-        all_hens = sum(weights)
-        shares = [by_day[hatched(cohort)][n] for cohort in some]
-        found.append(
-            sum(w * s for w, s in zip(weights, shares, strict=True)) / all_hens
-            if all_hens > 0
-            else 0.0
-        )
-    return found
+            left = np.maximum(_LEAST_LEFT, np.minimum.accumulate(left))
+            level = lit * left
+            then = np.concatenate([np.full(min(past, len(left)), left[0]), left[:-past]])
+            watched = lit * left / then
+        by_day[born] = list(zip(level.tolist(), lit.tolist(), watched.tolist(), strict=True))
+    found = [
+        _mean_of([(cohort, by_day[hatched(cohort)][n]) for cohort in some])
+        for n, some in enumerate(living)
+    ]
+    return _Expected(
+        [lay for lay, _, _ in found],
+        [lit for _, lit, _ in found],
+        [watched >= _LEAST_SHARE for _, _, watched in found],
+        not rests and not lamp,
+    )
+
+
+def _mean_of(
+    cohorts: Sequence[tuple[Cohort, tuple[float, float, float]]],
+) -> tuple[float, float, float]:
+    """The mean over hens of different ages; 0 where there are none."""
+    weights = [cohort.hens or cohort.chicks / 2.0 for cohort, _ in cohorts]
+    if not (hens := sum(weights)):
+        return 0.0, 0.0, 0.0
+    lay, lit, watched = (
+        sum(w * shares[n] for w, (_, shares) in zip(weights, cohorts, strict=True)) / hens
+        for n in range(3)
+    )
+    return lay, lit, watched
 
 
 def _laid(
-    lots: Sequence[EggLot], hens: Mapping[date, float], expected: Mapping[date, float]
+    lots: Sequence[EggLot],
+    hens: Mapping[date, float],
+    expected: Mapping[date, float],
+    watched: Mapping[date, bool],
 ) -> Iterator[Seen]:
     """The counts that tell. One after a gap, where none was usual, may be of several days: it
     counts for as many as it must."""
@@ -213,7 +299,7 @@ def _laid(
         since = max(1, round(spacing)) if before is None else (lot.laid - before).days
         before = lot.laid
         there, share = hens[lot.laid], expected[lot.laid]
-        if there < 1 or share < _LEAST_SHARE:
+        if there < 1 or share <= 0.0 or not watched[lot.laid]:
             continue
         days = since if spacing > _ON_ITS_OWN else max(1, ceil(lot.collected / there - 1e-9))
         if days > max(since, 1):
