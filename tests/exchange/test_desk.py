@@ -21,7 +21,7 @@ from quailwright.flock.fold import fold, newest_zone
 from quailwright.flock.kept import Kept
 from quailwright.journal import store as store_module
 from quailwright.journal.entries import Entry, decode
-from quailwright.journal.findings import BadInput, FlockUnusable
+from quailwright.journal.findings import BadInput, FlockUnusable, Withheld
 from quailwright.journal.store import Writer, open_store
 
 NOW = datetime(2027, 5, 2, 12, tzinfo=UTC)
@@ -168,7 +168,7 @@ def outcome(write: Callable[[], object]) -> object:
     """What was written, or what was found against it."""
     try:
         return write()
-    except BadInput as refusal:
+    except (BadInput, Withheld) as refusal:
         return type(refusal), refusal.findings
 
 

@@ -124,9 +124,19 @@ def test_the_last_round_is_an_hour_before_dark() -> None:
     assert away.times_of(flock_of(), [date(2027, 6, 21)], False).evening == time(20, 0)
     lamp = made("holding", "2027-02-01", lamp_on="05:30", lamp_off="19:00")
     assert away.times_of(flock_of(lamp), [date(2027, 12, 1)], False).evening == time(18, 0)
-    nowhere = made("holding", "2027-01-01", timezone="Europe/Lisbon")
+    city = made("holding", "2027-01-01", timezone="Europe/Lisbon")
+    at = away.times_of(flock_of(holding=city), [date(2027, 12, 1)], False).evening
+    assert time(16, 0) <= at <= time(16, 15)  # the sun of the time zone's city
+    nowhere = made("holding", "2027-01-01", timezone="UTC")
     known = flock_of(holding=nowhere)
     assert away.times_of(known, [date(2027, 12, 1)], False).evening == time(18, 0)
+
+
+def test_a_lamp_of_the_morning_tells_nothing_of_the_evening() -> None:
+    lamp = made("holding", "2027-02-01", lamp_on="05:00", lamp_off="08:00")
+    nowhere = made("holding", "2027-01-01", timezone="UTC")
+    times = away.times_of(flock_of(lamp, holding=nowhere), [date(2027, 12, 1)], True)
+    assert (times.midday, times.evening) == (time(13, 0), time(18, 0))
 
 
 def test_clock_times_across_the_change_of_clocks() -> None:
@@ -240,6 +250,21 @@ def test_withheld_eggs_and_quarantine_stand_large() -> None:
     assert "WITHHELD to Wed 12 May" in told.weeks[0].visits[0].stops[0].held
     after = sheet(flock_of(treated), "2027-05-13", "2027-05-16")
     assert after.held == []
+
+
+def test_withheld_eggs_stand_large_where_no_date_is_told_or_some_are_kept() -> None:
+    untold = made("treated", "2027-05-01", group="hens", product="as directed")
+    told = sheet(flock_of(untold), "2027-05-10", "2027-05-16")
+    assert told.held == [
+        "Eggs of hens: WITHHELD, and nobody has told until when. Do not eat, sell or give them "
+        "away, then or later."
+    ]
+    assert "EGGS WITHHELD: keep apart." in told.weeks[0].visits[0].stops[0].held
+    over = made("treated", "2027-05-01", group="hens", product="as directed",
+                eggs_withheld_until="2027-05-02")  # fmt: skip
+    kept = made("eggs_collected", "2027-05-02", group="hens", eggs=9)
+    [line] = sheet(flock_of(over, kept), "2027-05-10", "2027-05-16").held
+    assert line.startswith("Eggs of hens laid up to and on Sunday 2 May 2027: WITHHELD.")
 
 
 def test_whom_to_ring_and_who_is_lacking() -> None:

@@ -7,7 +7,7 @@ from datetime import date, time, timedelta
 from typing import Literal
 
 from quailwright.exchange.paper_back import monday_of, week_back
-from quailwright.flock.state import Birds, Flock, Hatch
+from quailwright.flock.state import Birds, Flock, Hatch, Withholding
 from quailwright.guide import away, wording
 from quailwright.guide.away import Falls, PlaceNeeds, Times
 from quailwright.guide.occasions import elapsed, turns_until
@@ -418,7 +418,11 @@ def _stop(flock: Flock, needs: PlaceNeeds, when: away.Round, asked: Asked, units
     held = []
     if needs.eggs_held is not None:
         day = wording.weekday(needs.eggs_held)
-        held.append(say("EGGS WITHHELD to {day}: keep apart.", day=day))
+        held.append(
+            say("EGGS WITHHELD: keep apart.")
+            if needs.eggs_held == date.max
+            else say("EGGS WITHHELD to {day}: keep apart.", day=day)
+        )
     if needs.birds_held is not None:
         day = wording.weekday(needs.birds_held)
         held.append(say("QUARANTINE to {day}: come here last.", day=day))
@@ -552,9 +556,23 @@ def _free_day(day: date, span: Span, way: timedelta, until: date | None) -> date
     return day
 
 
+def _some_kept(flock: Flock, held: Withholding) -> bool:
+    """Whether eggs that it withholds are still in the store, where a sitter may take them."""
+    return held.eggs_until is not None and any(
+        lot.group == held.group and held.since <= lot.laid <= held.eggs_until
+        for lot in flock.stocked.values()
+    )
+
+
 def _held(flock: Flock, asked: Asked) -> Iterator[str]:
     for one in flock.withholdings:
-        if one.eggs_until is not None and one.eggs_until >= asked.first:
+        if one.eggs_until is None:
+            yield say(
+                "Eggs of {group}: WITHHELD, and nobody has told until when. Do not eat, sell or "
+                "give them away, then or later.",
+                group=one.group,
+            )
+        elif one.eggs_until >= asked.first or _some_kept(flock, one):
             yield say(
                 "Eggs of {group} laid up to and on {day}: WITHHELD. Do not eat, sell or give them "
                 "away, then or later.",

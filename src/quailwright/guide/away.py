@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Literal
 
+from quailwright.flock.light import latitude_of, longitude_of
 from quailwright.flock.state import Flock, Group, Hatch
 from quailwright.guide import wording
 from quailwright.guide.occasions import elapsed, heat_words, is_brooder, may_lay, turns_until
@@ -67,16 +68,20 @@ def _dark_h(flock: Flock, day: date) -> float | None:
     """When the birds' light ends, in hours of the holding's clock; None where nothing tells."""
     holding = flock.holding
     ends = []
-    if holding is not None and holding.latitude is not None and holding.longitude is not None:
+    latitude, longitude = latitude_of(flock), longitude_of(flock)
+    if latitude is not None and longitude is not None:
         # Without the equation of time: up to a quarter of an hour off, and rounded down after.
-        noon_utc = 12.0 - holding.longitude / _DEGREES_AN_HOUR
-        sets = noon_utc + day_length_h(holding.latitude, day) / 2
+        noon_utc = 12.0 - longitude / _DEGREES_AN_HOUR
+        sets = noon_utc + day_length_h(latitude, day) / 2
         there = datetime.combine(day, time(), tzinfo=UTC) + timedelta(hours=sets)
         local = there.astimezone(zone(flock.zone or "UTC"))
         ends.append(_hours_into(day, local))
     if holding is not None and holding.lamp_off is not None:
         hour, minute = map(int, holding.lamp_off.split(":"))
-        ends.append(hour + minute / 60)
+        off = hour + minute / 60
+        # A lamp that lights the morning alone says nothing of the evening.
+        if off >= facts.value("away.midday_h"):
+            ends.append(off)
     return max(ends, default=None)
 
 
@@ -106,7 +111,8 @@ class PlaceNeeds:
         water_l, water_hot_l: water to fill in a day [l], with the reserve; on a hot day.
         eggs: what is usual; None where nothing lays or too little is counted.
         lays: whether there may be eggs.
-        eggs_held, birds_held: the last day on which its eggs are withheld, or its birds stay apart.
+        eggs_held, birds_held: the last day on which its eggs are withheld (`date.max`: nobody has
+            told it), or its birds stay apart.
     """
 
     place: str
@@ -147,11 +153,10 @@ def _needs(
     reserve = facts.value("away.water_reserve")
     counts = [usual for group in groups if (usual := eggs_usual(flock, group.name, on)) is not None]
     held = [
-        one.eggs_until
+        until
         for one in flock.withholdings
         if one.group in {group.name for group in groups}
-        and one.eggs_until is not None
-        and one.eggs_until >= days[0]
+        and (until := one.eggs_until or date.max) >= days[0]
     ]
     quarantine = place.quarantined_until
     lays = any(may_lay(group, days[-1]) for group in groups)
