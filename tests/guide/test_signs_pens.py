@@ -375,3 +375,41 @@ def test_a_fall_beside_a_pen_that_holds_is_seen_where_no_light_is_told(
     assert 21 <= number < 28
     assert (sign.where, sign.check[:20]) == ("pen a", "Water at pen a today")
     assert any(text.startswith("Light: pen b") for text in sign.shared)
+
+
+def test_lay_in_the_dark_proves_a_lamp_that_nobody_told_of() -> None:
+    """At 52 degrees in December no hen lays by daylight: steady lay is a lamp's, and is watched."""
+    holding = made("holding", "2027-01-01", timezone="Europe/Berlin", latitude=52.5)
+    journal = [holding, *pen("a", hens=20)]
+    first = date(2027, 10, 15)
+    rng = random.Random(3)
+    for number in range(80):
+        share = 0.8 if number < 70 else 0.3
+        eggs = sum(rng.random() < share for _ in range(20))
+        on = first + timedelta(days=number)
+        journal.append(made("eggs_collected", on, group="hens a", eggs=eggs))
+    quiet = [s for n in range(60, 70) for s in signs_on(journal, first + timedelta(days=n))]
+    assert [s for s in quiet if s.sign == "lay falls"] == []
+    [sign] = [s for s in signs_on(journal, first + timedelta(days=76)) if s.sign == "lay falls"]
+    assert sign.since >= first + timedelta(days=69)
+
+
+def test_hens_that_stop_for_the_winter_may_eat_less() -> None:
+    holding = made(
+        "holding", "2027-01-01", timezone="Europe/Berlin", latitude=52.5, rests_in_winter=True
+    )
+    journal = [holding, *pen("a", hens=20)]
+    first = date(2027, 9, 1)
+    for number in range(100):
+        on = first + timedelta(days=number)
+        lay = 0.8 if number < 30 else max(0.0, 0.8 - 0.8 * (number - 30) / 45)
+        journal.append(made("eggs_collected", on, group="hens a", eggs=round(20 * lay)))
+        kg = round(20 * (0.016 + 0.010 * lay), 3)
+        journal.append(made("feed_given", on, feed="layer", kg=kg, place="pen a"))
+    told = [s.sign for n in range(30, 100, 2) for s in signs_on(journal, first + timedelta(days=n))]
+    assert [name for name in told if name in ("lay falls", "feed falls", "more feed a dozen")] == []
+
+
+def test_one_head_count_is_no_habit() -> None:
+    journal = [home(), *pen("a"), made("birds_counted", day(0), group="hens a", hens=15)]
+    assert [s.sign for s in signs_on(journal, day(14)) if "looked" in s.sign] == []

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.husbandry.daylight import day_length_h
 from quailwright.husbandry.photoperiod import (
     fall,
     lay_of_young_and_old,
@@ -172,6 +173,17 @@ def latitude_of(flock: Flock) -> float | None:
         return flock.holding.latitude
     city = _city_of_zone(flock.zone)
     return None if city is None else city[0]
+
+
+def in_dark_months(flock: Flock, on: date) -> bool:
+    """Whether the day is too short for full lay, and no lamp is told that lengthens it."""
+    latitude, holding = latitude_of(flock), flock.holding
+    full = facts.value("laying.light_full_h")
+    target = holding.light_target_h if holding is not None else None
+    rests = holding is not None and holding.rests_in_winter
+    if latitude is None or (target is not None and target >= full and not rests):
+        return False
+    return day_length_h(latitude, on) < full
 
 
 def longitude_of(flock: Flock) -> float | None:

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from quailwright.flock.appetite import eaten_g_per_day
 from quailwright.flock.cohorts import Cohort, birds_on
 from quailwright.flock.history import FeedUse, feed_use
 from quailwright.flock.remark import Remark
@@ -17,7 +18,7 @@ from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.feeding import STAGES, Stage
 from quailwright.language import dated, say
 from quailwright.outlook.forecast import Outlook
-from quailwright.outlook.rates import FEED_WEEKS, Rates, eaten_g_per_day, prior_of_feed
+from quailwright.outlook.rates import FEED_WEEKS, Rates, prior_of_feed
 
 Array = NDArray[np.float64]
 

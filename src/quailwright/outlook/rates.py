@@ -4,20 +4,19 @@ import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from functools import cache
 from statistics import median
 
 import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
-from quailwright.flock.cohorts import AGE_CLASSES, Cohort, GroupHistory, birds_on, group_history
+from quailwright.flock.appetite import eaten_g_per_day
+from quailwright.flock.cohorts import AGE_CLASSES, GroupHistory, birds_on, group_history
 from quailwright.flock.history import FeedUse, days_logged, feed_use, laid_days
 from quailwright.flock.light import Light
 from quailwright.flock.state import Clutch, Flock, Hatch
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
-from quailwright.husbandry.feeding import intake_of_g_per_day
 from quailwright.husbandry.fertility import storage_factor
 from quailwright.husbandry.growth import mass_g
 from quailwright.outlook.lay import (
@@ -394,27 +393,6 @@ def _learn_feed(
     noise = math.hypot(own, rough)
     precision = 1.0 / sd**2 + 1.0 / noise**2
     return (mean / sd**2 + seen / noise**2) / precision, precision**-0.5
-
-
-def eaten_g_per_day(cohort: Cohort, day: date, laying: float = 1.0) -> float:
-    """Feed that a cohort eats in a day by its age [g]; hens out of lay eat as cocks do."""
-    age = cohort.age_d(day)
-    if age is None:
-        age = int(facts.value("laying.unknown_age_w") * DAYS_A_WEEK)
-    hens = cohort.hens + cohort.chicks / 2
-    cocks = cohort.cocks + cohort.chicks / 2
-    by_cock, by_hen, may_lay = _intake(age)
-    if may_lay:
-        by_hen = by_cock + (by_hen - by_cock) * min(1.0, laying)
-    return hens * by_hen + cocks * by_cock
-
-
-@cache
-def _intake(age_d: int) -> tuple[float, float, bool]:
-    """Feed that a cock and a hen in lay eat in a day [g], and whether hens of that age may lay."""
-    earliest, _ = facts.spread("laying.first_egg_age_d")
-    by_cock, by_hen = intake_of_g_per_day(age_d, "cock"), intake_of_g_per_day(age_d, "hen")
-    return by_cock, by_hen, age_d >= earliest
 
 
 @dataclass(frozen=True)

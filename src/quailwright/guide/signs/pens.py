@@ -14,7 +14,7 @@ from quailwright.flock.state import AirSeen, Flock, Group
 from quailwright.guide import wording
 from quailwright.guide.signs.sign import Sign
 from quailwright.guide.signs.streams import Stream, streams
-from quailwright.guide.signs.watch import HELD, Off, kept_since, rate
+from quailwright.guide.signs.watch import HELD, Off, each, kept_since, rate, usual_rate
 from quailwright.guide.signs.whom import whom_to_ring
 from quailwright.husbandry import facts
 from quailwright.husbandry.daylight import day_length_h
@@ -22,7 +22,7 @@ from quailwright.journal.entries import Units
 from quailwright.language import mark, say, say_many
 
 _DAY = timedelta(days=1)
-_WEEK = 7
+_WEEK, _LATELY = 7, 3
 _FELL = 0.9
 """Less than this share of the usual is a fall."""
 _SURELY = 1.5
@@ -186,8 +186,9 @@ def _of_one(
     )
 
 
+LAY_FALLS = mark("lay falls")
 _NAMES = {
-    "eggs": mark("lay falls"),
+    "eggs": LAY_FALLS,
     "water": mark("water falls"),
     "feed": mark("feed falls"),
 }
@@ -232,7 +233,7 @@ def _evidence(pen: _Pen, stream: Stream, off: Off) -> str:
             eggs=eggs,
             usual=usual,
         )
-    return _amounts(stream, off.usual, off.now)
+    return _amounts(stream, each(off.before), each(off.during[-_LATELY:]))
 
 
 def _amounts(stream: Stream, usual: float, now: float) -> str:
@@ -256,12 +257,11 @@ def _also(pen: _Pen, leading: Stream) -> Iterator[str]:
         if stream is None or stream is leading or since is None:
             continue
         before = [one for one in stream.seen if one.day < since]
-        after = [one for one in stream.seen if one.day >= since][-3:]
+        after = [one for one in stream.seen if one.day >= since][-_LATELY:]
         if len(before) < 3 or not after:
             continue
-        usual, now = rate(before[-28:]), rate(after)
-        if now < _FELL * usual:
-            yield _amounts(stream, usual, now)
+        if rate(after) < _FELL * usual_rate(before[-28:]):
+            yield _amounts(stream, each(before[-28:]), each(after))
         else:
             yield say("{what} is as before.", what=say(_CAPITAL[stream.what]))
 

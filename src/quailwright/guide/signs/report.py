@@ -9,7 +9,7 @@ from quailwright.guide.occasions import may_lay
 from quailwright.guide.signs import signs
 from quailwright.guide.signs.sign import Sign
 from quailwright.guide.signs.streams import Stream, false_signs_a_year, streams
-from quailwright.guide.signs.watch import Seen, enough, rate
+from quailwright.guide.signs.watch import each, enough
 from quailwright.husbandry import facts
 from quailwright.language import figure, mark, say
 
@@ -143,9 +143,8 @@ def _watched(stream: Stream, on: date) -> Watched:
     ends = on - _WEEK if stream.off is None else stream.off.since - timedelta(days=1)
     before = [one for one in stream.seen if ends - reach < one.day <= ends]
     late = [one for one in stream.seen if on - _WEEK < one.day <= on]
-    by = _a_hen if stream.what == "eggs" else rate
-    usual = by(before) if before else None
-    now = by(late) if late else None
+    usual = each(before) if before else None
+    now = each(late) if late else None
     return Watched(
         stream.place,
         stream.group,
@@ -156,11 +155,6 @@ def _watched(stream: Stream, on: date) -> Watched:
         enough(before),
         None if stream.off is None else stream.off.since,
     )
-
-
-def _a_hen(seen: Sequence[Seen]) -> float:
-    """Eggs a hen and day, whatever her age and light let expect."""
-    return sum(one.amount for one in seen) / sum(one.units * one.days for one in seen)
 
 
 _SILENT_FOR = timedelta(days=14)

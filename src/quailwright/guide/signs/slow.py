@@ -12,6 +12,7 @@ from datetime import date, timedelta
 from statistics import NormalDist, fmean, stdev
 
 from quailwright.flock.history import feed_use
+from quailwright.flock.light import in_dark_months
 from quailwright.flock.state import EggLot, Flock, Group, Hatch, Weighing
 from quailwright.guide import wording
 from quailwright.guide.signs.air import units_of
@@ -281,8 +282,13 @@ def _beta_binomial(k: int, n: int, a: float, b: float) -> float:
 # Feed for a dozen eggs.
 
 
+MORE_FEED = mark("more feed a dozen")
+
+
 def _feed_a_dozen(flock: Flock, on: date) -> Iterator[Sign]:
     """Feed used for twelve eggs in the last fortnight against the fortnights before."""
+    if in_dark_months(flock, on):
+        return  # Hens that stop eat on for a while: the season, and no waste.
     length = int(facts.value("signs.dozen_block_d"))
     blocks = int(facts.value("signs.dozen_blocks"))
     first = on - timedelta(days=length * (blocks + 1) - 1)
@@ -318,7 +324,7 @@ def _feed_a_dozen(flock: Flock, on: date) -> Iterator[Sign]:
         return
     unit = wording.feed_unit(units_of(flock))
     yield Sign(
-        mark("more feed a dozen"),
+        MORE_FEED,
         _holding(flock),
         a_dozen[-1][0],
         say(
@@ -477,6 +483,7 @@ def _chores(flock: Flock, on: date) -> Iterator[Sign]:
     """A daily chore that this keeper usually ticks, and has not for longer than by chance."""
     back = timedelta(days=facts.value("signs.chores_look_back_d"))
     least = facts.value("signs.chores_least_d")
+    habit = facts.value("signs.chores_habit_times")
     for place in flock.in_walking_order():
         groups = flock.groups_at(place.name)
         if not groups:
@@ -495,15 +502,15 @@ def _chores(flock: Flock, on: date) -> Iterator[Sign]:
                 continue
             # Today is not over: what is not ticked yet may still be.
             last = max(days)
-            missed = (on - last).days - 1
+            missed = (on - max(last, _seen_there(flock, groups, last, on))).days - 1
             ticked = sum(last - back <= day for day in days)
             could = (last - min(day for day in days if last - back <= day)).days + 1
-            if missed < least or not _hardly_chance(ticked, could, missed):
+            if missed < least or ticked < habit or not _hardly_chance(ticked, could, missed):
                 continue
             yield Sign(
                 chore.sign,
                 place.name,
-                last + _DAY,
+                on - timedelta(days=missed),
                 say_many(
                     "Not ticked for {n} day, after {ticked} of the {could} days before.",
                     "Not ticked for {n} days, after {ticked} of the {could} days before.",
@@ -536,6 +543,17 @@ def _done_otherwise(
     else:
         days |= {group.counted_on for group in groups if group.counted_on is not None}
     return days
+
+
+def _seen_there(flock: Flock, groups: list[Group], since: date, on: date) -> date:
+    """The last day since then on which eggs were gathered there: somebody saw the birds."""
+    names = {group.name for group in groups}
+    gathered = (
+        lot.laid
+        for lot in _lots_since(flock, since)
+        if lot.counts and lot.group in names and lot.laid <= on
+    )
+    return max(gathered, default=since)
 
 
 def _hardly_chance(done: int, could: int, missed: int) -> bool:

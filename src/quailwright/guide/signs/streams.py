@@ -1,6 +1,6 @@
 """What is watched of each pen: eggs laid, eggs cracked, feed given, water filled in."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from itertools import pairwise
@@ -8,6 +8,7 @@ from math import ceil, sqrt
 from statistics import fmean, median
 from typing import Protocol, TypeVar
 
+from quailwright.flock.appetite import eaten_g_per_day
 from quailwright.flock.cohorts import Cohort, birds_on, group_history, hatched
 from quailwright.flock.light import Curves, Light, lay_share, light_of
 from quailwright.flock.state import EggLot, Flock, Group
@@ -19,7 +20,7 @@ from quailwright.guide.signs.watch import (
     Seen,
     kept_since,
     off_its_level,
-    rate,
+    usual_rate,
     usual_spacing,
 )
 from quailwright.husbandry import facts
@@ -29,9 +30,9 @@ _DAY = timedelta(days=1)
 _LEAST_SHARE = 0.35
 """Hens that should lay less than this share of full lay (coming into lay, dark months) are not
 watched: no count would be odd."""
-_LEAST_LEFT = 0.05
-"""Where no light is told, short days let no less than this share be expected: there may be a lamp,
-and what hens lay in spite of the dark is their usual."""
+_DARK, _PROOF = 0.3, 0.5
+"""Eggs a hen and day that prove a lamp nobody told of, on days on which daylight brings less than
+this share of full lay by any answer to it."""
 _ON_ITS_OWN = 1.2
 """Counts further apart than this [days] are of all days since the one before."""
 _PRIOR_SCORES = 10.0
@@ -48,7 +49,7 @@ class Stream:
         group: the group, for eggs; "" for what belongs to the place.
         seen: what was observed, in order, without what does not tell.
         off: where it stands off its usual level.
-        by_age: for eggs where no light is told: the same by age alone, as under a lamp.
+        by_age: for eggs where the light is not sure: the same by age alone, as under a lamp.
         hatched: for eggs, the day on which the youngest of the group hatched, where it is known.
     """
 
@@ -83,27 +84,35 @@ def streams(flock: Flock, on: date) -> list[Stream]:
         if not groups:
             continue
         days = [first + timedelta(days=n) for n in range((on - first).days + 1)]
-        living = {group.name: birds_on(group_history(group, on), days) for group in groups}
-        for group in groups:
-            counted = lots.get(group.name, [])
-            if counted:
-                if light is None:
-                    light = light_of(flock, first, on)
-                found.extend(_of_eggs(flock, group, counted, days, living[group.name], light, on))
-        birds = [
-            sum(_heads(cohorts) for cohorts in (living[group.name][n] for group in groups))
-            for n in range(len(days))
+        amounts = {
+            "feed": _by_day((f.day, f.kg) for f in _at(flock.feedings, place.name, first, on)),
+            "water": _by_day((w.day, w.litres) for w in _at(flock.water, place.name, first, on)),
+        }
+        if not any(amounts.values()) and not any(group.name in lots for group in groups):
+            continue
+        living = [birds_on(group_history(group, on), days) for group in groups]
+        light = light_of(flock, first, on) if light is None else light
+        expected = [
+            _expected(flock, days, birds, light, lots.get(group.name, ()))
+            for group, birds in zip(groups, living, strict=True)
         ]
+        for group, birds, lay in zip(groups, living, expected, strict=True):
+            if counted := lots.get(group.name):
+                found.extend(_of_eggs(flock, group, counted, days, birds, lay, on))
+        mouths = _mouths(days, living, expected)
         since = max((group.placed or first for group in groups), default=first)
-        found.extend(_of_intake(flock, place.name, days, birds, since, on))
+        for what, by_day in amounts.items():
+            late = {day: some for day, some in by_day.items() if day >= since}
+            if late:
+                found.append(_of_intake(flock, what, place.name, late, mouths, on))
     return _days_that_shorten(found)
 
 
 def _days_that_shorten(found: Sequence[Stream]) -> list[Stream]:
-    """Where no light is told, a pen of like age that holds shows that it is not the season.
+    """Where the light is not sure, a pen of like age that holds shows that it is not the season.
 
     Days shorten for all pens alike. A pen that by its age should lay more, beside one as old that
-    does, is therefore held against its age alone.
+    does, is therefore held against its age alone, and so is the one beside it.
     """
     near = timedelta(days=facts.value("signs.same_age_d"))
 
@@ -131,8 +140,30 @@ def _days_that_shorten(found: Sequence[Stream]) -> list[Stream]:
     ]
 
 
-def _heads(cohorts: Sequence[Cohort]) -> float:
-    return sum(cohort.hens + cohort.cocks + cohort.chicks for cohort in cohorts)
+@dataclass(frozen=True, slots=True)
+class _Mouths:
+    """Birds at a place on a day, and how many hens in lay eat as much: at least and at most."""
+
+    heads: float
+    least: float
+    most: float
+
+
+def _mouths(
+    days: Sequence[date],
+    living: Sequence[Sequence[Sequence[Cohort]]],
+    expected: Sequence["_Expected"],
+) -> dict[date, _Mouths]:
+    """By day. Young birds, cocks and hens out of lay eat less."""
+    each_g = facts.value("feeding.intake_adult_g_d")
+    found = {}
+    for n, day in enumerate(days):
+        here = [(birds[n], lay) for birds, lay in zip(living, expected, strict=True)]
+        heads = sum(c.hens + c.cocks + c.chicks for birds, _ in here for c in birds)
+        least = sum(eaten_g_per_day(c, day, lay.least[n]) for birds, lay in here for c in birds)
+        most = sum(eaten_g_per_day(c, day, lay.most[n]) for birds, lay in here for c in birds)
+        found[day] = _Mouths(heads, least / each_g, most / each_g)
+    return found
 
 
 def _lots_by_group(flock: Flock, first: date, on: date) -> dict[str, list[EggLot]]:
@@ -164,15 +195,14 @@ def _of_eggs(
     lots: Sequence[EggLot],
     days: Sequence[date],
     living: Sequence[Sequence[Cohort]],
-    light: Light,
+    expected: "_Expected",
     on: date,
 ) -> Iterator[Stream]:
     whole = _whole_days(lots, on)
-    hens = dict(zip(days, _hens(living), strict=True))
+    hens = _hens(living)
 
-    def stream(expected: Sequence[float], watched: Sequence[bool]) -> Stream:
-        told = dict(zip(days, expected, strict=True))
-        laid = list(_laid(whole, hens, told, dict(zip(days, watched, strict=True))))
+    def stream(share: _Expected) -> Stream:
+        laid = list(_laid(whole, days, hens, share))
         off = off_its_level(
             laid,
             _falls,
@@ -182,11 +212,9 @@ def _of_eggs(
         )
         return Stream("eggs", group.place, group.name, tuple(laid), off, hatched=group.youngest)
 
-    expected = _expected(flock, days, living, light)
-    by_age = None
-    if expected.light_untold:
-        by_age = stream(expected.by_age, [share >= _LEAST_SHARE for share in expected.by_age])
-    yield replace(stream(expected.lay, expected.watched), by_age=by_age)
+    sure = expected.least is expected.most
+    by_age = None if sure else stream(_Expected(expected.by_age, expected.by_age, expected.by_age))
+    yield replace(stream(expected), by_age=by_age)
     if any(lot.cracked for lot in whole):
         eggs = [
             Seen(lot.laid, lot.cracked, lot.collected, lot.collected)
@@ -209,87 +237,86 @@ def _hens(living: Sequence[Sequence[Cohort]]) -> list[float]:
 
 @dataclass(frozen=True, slots=True)
 class _Expected:
-    """What hens of their age should lay, by day, as a share of full lay.
+    """Share of full lay by day that is to be expected: at least and at most.
 
-    Attributes:
-        lay: by age and light.
-        by_age: by age alone, as under a lamp that keeps the hours of full lay.
-        watched: whether so much is expected that a count can be odd.
-        light_untold: whether neither hours of light nor a rest is told.
+    `by_age` is that of a lamp that keeps the hours of full lay; all are the same where one is sure.
     """
 
-    lay: Sequence[float]
+    least: Sequence[float]
+    most: Sequence[float]
     by_age: Sequence[float]
-    watched: Sequence[bool]
-    light_untold: bool
 
 
 def _expected(
-    flock: Flock, days: Sequence[date], living: Sequence[Sequence[Cohort]], light: Light
+    flock: Flock,
+    days: Sequence[date],
+    living: Sequence[Sequence[Cohort]],
+    light: Light,
+    lots: Sequence[EggLot],
 ) -> _Expected:
     """Share of full lay that the hens' age and the light of each day let expect.
 
-    With hours of light told, by a lamp that keeps them; with a rest told, by daylight. With
-    neither, days that shorten let less be expected, so that autumn is no sign, and days that
-    lengthen no more, as there may have been a lamp all along. What is left then is a measure
-    only: hens that lay in the dark months are watched by what they lay.
+    With hours of light told, or more eggs in short days than daylight can bring, by a lamp that
+    keeps them. With a rest told, or nothing, it is not sure: at least what the hens that stop
+    first lay by daylight, at most what a lamp brings. What is usual goes by the most and what is
+    looked for by the least, so that autumn and spring are no signs.
     """
+    told = flock.holding.light_target_h if flock.holding is not None else None
+    rests = bool(flock.holding is not None and flock.holding.rests_in_winter)
+    lit, least, most = _by_light(days, living, light)
+    if not rests and (
+        (told is not None and told >= facts.value("laying.light_full_h"))
+        or _proves_a_lamp(lots, dict(zip(days, _hens(living), strict=True)), days, most)
+    ):
+        return _Expected(lit, lit, lit)
+    return _Expected(
+        [min(pair) for pair in zip(lit, least, strict=True)],
+        [max(pair) for pair in zip(lit, most, strict=True)],
+        lit,
+    )
+
+
+def _by_light(
+    days: Sequence[date], living: Sequence[Sequence[Cohort]], light: Light
+) -> tuple[list[float], list[float], list[float]]:
+    """Shares of full lay by day: with a lamp, and the least and the most that daylight gives."""
     import numpy as np
 
     mid, decline = facts.value("laying.rise_mid_w"), facts.value("laying.decline_per_w")
     curves = Curves(np.array([mid]), np.array([decline]))
-    cohorts = sorted({hatched(cohort) for some in living for cohort in some})
-    by_day: dict[date, list[tuple[float, float, float]]] = {}
     numbers = np.arange(len(days))
-    told = flock.holding.light_target_h if flock.holding is not None else None
-    rests = bool(flock.holding is not None and flock.holding.rests_in_winter)
-    lamp = not rests and told is not None and told >= facts.value("laying.light_full_h")
-    past = int(facts.value("signs.usual_over_d") + facts.value("signs.usual_lag_d"))
-    for born in cohorts:
+    by_birth = {}
+    for born in {hatched(cohort) for some in living for cohort in some}:
         hatched_on = np.full(len(days), (born - days[0]).days)
         share = lay_share(light, curves, numbers, hatched_on)[:, :, 0, 0]
-        lit, dark = share[:, 0], share[:, 1:].mean(axis=1)
-        if rests or lamp:
-            level = dark if rests else lit
-            watched = level
-        else:
-            left = np.where(lit > 0, np.minimum(1.0, dark / np.maximum(lit, 1e-9)), 1.0)
-            left = np.maximum(_LEAST_LEFT, np.minimum.accumulate(left))
-            level = lit * left
-            then = np.concatenate([np.full(min(past, len(left)), left[0]), left[:-past]])
-            watched = lit * left / then
-        by_day[born] = list(zip(level.tolist(), lit.tolist(), watched.tolist(), strict=True))
-    found = [
-        _mean_of([(cohort, by_day[hatched(cohort)][n]) for cohort in some])
-        for n, some in enumerate(living)
-    ]
-    return _Expected(
-        [lay for lay, _, _ in found],
-        [lit for _, lit, _ in found],
-        [watched >= _LEAST_SHARE for _, _, watched in found],
-        not rests and not lamp,
-    )
+        dark = share[:, 1:]
+        by_birth[born] = np.stack((share[:, 0], dark.min(axis=1), dark.max(axis=1)), axis=1)
+    found = np.zeros((len(days), 3))
+    for n, some in enumerate(living):
+        weights = [cohort.hens or cohort.chicks / 2.0 for cohort in some]
+        if sum(weights) > 0:
+            rows = [by_birth[hatched(cohort)][n] for cohort in some]
+            found[n] = np.average(rows, axis=0, weights=weights)
+    lit, least, most = found.T.tolist()
+    return lit, least, most
 
 
-def _mean_of(
-    cohorts: Sequence[tuple[Cohort, tuple[float, float, float]]],
-) -> tuple[float, float, float]:
-    """The mean over hens of different ages; 0 where there are none."""
-    weights = [cohort.hens or cohort.chicks / 2.0 for cohort, _ in cohorts]
-    if not (hens := sum(weights)):
-        return 0.0, 0.0, 0.0
-    lay, lit, watched = (
-        sum(w * shares[n] for w, (_, shares) in zip(weights, cohorts, strict=True)) / hens
-        for n in range(3)
-    )
-    return lay, lit, watched
+def _proves_a_lamp(
+    lots: Sequence[EggLot],
+    hens: Mapping[date, float],
+    days: Sequence[date],
+    most: Sequence[float],
+) -> bool:
+    """Whether the hens laid more in short days than any answer to daylight lets expect."""
+    by_day = dict(zip(days, most, strict=True))
+    dark = [lot for lot in lots if by_day[lot.laid] < _DARK and lot.counts]
+    eggs = sum(lot.collected for lot in dark)
+    enough = len(dark) >= facts.value("signs.usual_fewest_d")
+    return enough and eggs >= _PROOF * sum(hens[lot.laid] for lot in dark)
 
 
 def _laid(
-    lots: Sequence[EggLot],
-    hens: Mapping[date, float],
-    expected: Mapping[date, float],
-    watched: Mapping[date, bool],
+    lots: Sequence[EggLot], days: Sequence[date], hens: Sequence[float], expected: _Expected
 ) -> Iterator[Seen]:
     """The counts that tell. One after a gap, where none was usual, may be of several days: it
     counts for as many as it must."""
@@ -298,22 +325,25 @@ def _laid(
     for lot in lots:
         since = max(1, round(spacing)) if before is None else (lot.laid - before).days
         before = lot.laid
-        there, share = hens[lot.laid], expected[lot.laid]
-        if there < 1 or share <= 0.0 or not watched[lot.laid]:
+        number = (lot.laid - days[0]).days
+        there, share = hens[number], expected.least[number]
+        if there < 1 or share < _LEAST_SHARE:
             continue
-        days = since if spacing > _ON_ITS_OWN else max(1, ceil(lot.collected / there - 1e-9))
-        if days > max(since, 1):
+        covers = since if spacing > _ON_ITS_OWN else max(1, ceil(lot.collected / there - 1e-9))
+        if covers > max(since, 1):
             continue
-        if since > 1 and days > 1 and spacing <= _ON_ITS_OWN:
+        if since > 1 and covers > 1 and spacing <= _ON_ITS_OWN:
             continue
-        eggs = min(float(lot.collected), there * days)
-        yield Seen(lot.laid, eggs, there * share * days, there, days)
+        hen_days = there * covers
+        eggs = min(float(lot.collected), hen_days)
+        most = expected.most[number] * hen_days
+        yield Seen(lot.laid, eggs, share * hen_days, there, covers, most)
 
 
 def _falls(one: Seen, before: Sequence[Seen]) -> Scored:
     """Eggs against those usual for so many hens: a tail of the beta-binomial."""
     likeness = facts.value("signs.lay_likeness")
-    usual = rate(before)
+    usual = usual_rate(before)
     share = min(max(usual * one.size / (one.units * one.days), 0.01), 0.98)
     hen_days = sum(other.units * other.days for other in before)
     doubt = (1.0 + (one.units - 1.0) * likeness) / hen_days
@@ -334,7 +364,7 @@ def _own_spread(before: Sequence[Seen], usual: float, likeness: float) -> float:
     total = 0.0
     for one in before:
         trials = one.units * one.days
-        share = min(max(usual * one.size / trials, 0.01), 0.98)
+        share = min(max(usual * max(one.size, one.most) / trials, 0.01), 0.98)
         wider = 1.0 + likeness * max(0.0, one.units - 1.0)
         total += (one.amount - trials * share) ** 2 / (trials * share * (1.0 - share) * wider)
     return sqrt((_PRIOR_SCORES + total) / (_PRIOR_SCORES + len(before)))
@@ -355,51 +385,48 @@ def _cracks(one: Seen, before: Sequence[Seen]) -> Scored:
 
 def _of_intake(
     flock: Flock,
+    what: str,
     place: str,
-    days: Sequence[date],
-    birds: Sequence[float],
-    since: date,
+    amounts: Mapping[date, Sequence[float]],
+    mouths: Mapping[date, _Mouths],
     on: date,
-) -> Iterator[Stream]:
-    first = max(days[0], since)
-    fed: dict[date, list[float]] = {}
-    for feeding in _late(flock.feedings, first):
-        if feeding.place == place and feeding.day <= on:
-            fed.setdefault(feeding.day, []).append(feeding.kg)
-    drunk: dict[date, list[float]] = {}
-    for filled in _late(flock.water, first):
-        if filled.place == place and filled.day <= on:
-            drunk.setdefault(filled.day, []).append(filled.litres)
-    there = dict(zip(days, birds, strict=True))
-    for what, amounts in (("feed", fed), ("water", drunk)):
-        if not amounts:
-            continue
-        seen = list(_taken(amounts, there, on))
-        score = _feed_falls if what == "feed" else _water_falls
-        off = off_its_level(seen, score, on, days_between_false_signs(flock, what))
-        yield Stream(what, place, "", tuple(seen), off)
+) -> Stream:
+    seen = list(_taken(amounts, mouths, on))
+    score = _feed_falls if what == "feed" else _water_falls
+    off = off_its_level(seen, score, on, days_between_false_signs(flock, what))
+    return Stream(what, place, "", tuple(seen), off)
+
+
+def _by_day(amounts: Iterable[tuple[date, float]]) -> dict[date, list[float]]:
+    found: dict[date, list[float]] = {}
+    for day, amount in amounts:
+        found.setdefault(day, []).append(amount)
+    return found
 
 
 class _Dated(Protocol):
     @property
     def day(self) -> date: ...
 
+    @property
+    def place(self) -> str: ...
+
 
 _Item = TypeVar("_Item", bound=_Dated)
 
 
-def _late(items: Sequence[_Item], first: date) -> Iterator[_Item]:
-    """Items from `first` on, of a list in order of day but for a few."""
+def _at(items: Sequence[_Item], place: str, first: date, on: date) -> Iterator[_Item]:
+    """What was given at a place from `first` to `on`, of a list in order of day but for a few."""
     slack = first - timedelta(days=60)
     for item in reversed(items):
         if item.day < slack:
             return
-        if item.day >= first:
+        if item.place == place and first <= item.day <= on:
             yield item
 
 
 def _taken(
-    amounts: Mapping[date, Sequence[float]], birds: Mapping[date, float], on: date
+    amounts: Mapping[date, Sequence[float]], mouths: Mapping[date, _Mouths], on: date
 ) -> Iterator[Seen]:
     """Amounts with the bird-days since the one before; the first tells of none before it."""
     order = sorted(amounts)
@@ -411,9 +438,11 @@ def _taken(
         gap = (day - before).days
         if spacing <= _ON_ITS_OWN and gap > 1:
             continue
-        heads = fmean(birds[before + timedelta(days=n)] for n in range(1, gap + 1))
-        if heads >= 1:
-            yield Seen(day, sum(amounts[day]), heads * gap, heads, gap)
+        there = [mouths[before + timedelta(days=n)] for n in range(1, gap + 1)]
+        heads = fmean(each.heads for each in there)
+        least, most = sum(each.least for each in there), sum(each.most for each in there)
+        if heads >= 1 and least > 0:
+            yield Seen(day, sum(amounts[day]), least, heads, gap, most)
 
 
 def _feed_falls(one: Seen, before: Sequence[Seen]) -> Scored:
@@ -426,11 +455,11 @@ def _water_falls(one: Seen, before: Sequence[Seen]) -> Scored:
 
 def _amount_falls(one: Seen, before: Sequence[Seen], what: str) -> Scored:
     """An amount a bird-day against the usual, by the pen's own scatter, held by the prior's."""
-    usual = rate(before)
+    usual = usual_rate(before)
     if usual <= 0:
         return Scored(0.0, 1.0)
     prior = facts.value(f"signs.{what}_scatter")
-    ratios = [other.amount / other.size / usual for other in before]
+    ratios = [other.amount / max(other.size, other.most) / usual for other in before]
     squares = sum((ratio - 1.0) ** 2 for ratio in ratios)
     variance = (_PRIOR_SCORES * prior**2 + squares) / (_PRIOR_SCORES + len(ratios))
     deviation = sqrt(max(variance, facts.value(f"signs.{what}_scatter_least") ** 2))

@@ -26,9 +26,10 @@ class Seen:
         day: on which it was made.
         amount: what was counted, weighed or measured.
         size: what it is in proportion to: hens times their expected share of full lay times days,
-            bird-days, or eggs.
+            bird-days of the appetite of a hen in lay, or eggs. The least that may be expected.
         units: whole hens, birds or eggs of one day behind it.
         days: that it stands for, 1 or more.
+        most: the size at most, where what is to be expected is not sure; 0: the same.
     """
 
     day: date
@@ -36,6 +37,7 @@ class Seen:
     size: float
     units: float
     days: int = 1
+    most: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +75,7 @@ class Off:
     @property
     def usual(self) -> float:
         """The usual amount for each unit of size."""
-        return rate(self.before)
+        return usual_rate(self.before)
 
     @property
     def now(self) -> float:
@@ -99,6 +101,13 @@ def rate(seen: Iterable[Seen]) -> float:
     return sum(one.amount for one in some) / size if size > 0 else 0.0
 
 
+def usual_rate(seen: Iterable[Seen]) -> float:
+    """The amount to be usual for each unit of size: the least that these observations allow."""
+    some = list(seen)
+    size = sum(max(one.size, one.most) for one in some)
+    return sum(one.amount for one in some) / size if size > 0 else 0.0
+
+
 HELD = 0.93
 """A stream that keeps this share of its usual up holds."""
 
@@ -108,9 +117,16 @@ def kept_since(seen: Sequence[Seen], day: date) -> float | None:
     reach = timedelta(days=facts.value("signs.usual_over_d"))
     before = [one for one in seen if day - reach <= one.day < day]
     after = [one for one in seen if one.day >= day][-_WEEK:]
-    if len(before) < 2 or not after or rate(before) <= 0:
+    if len(before) < 2 or not after or usual_rate(before) <= 0:
         return None
-    return rate(after) / rate(before)
+    return rate(after) / usual_rate(before)
+
+
+def each(seen: Iterable[Seen]) -> float:
+    """Amount for each unit and day as it is, all together; 0 where there is none."""
+    some = list(seen)
+    days = sum(one.units * one.days for one in some)
+    return sum(one.amount for one in some) / days if days > 0 else 0.0
 
 
 def usual_spacing(days: Sequence[date]) -> float:
