@@ -129,3 +129,17 @@ def test_eggs_of_the_evening_before_are_spoken_of_when_a_withholding_ends(quail:
     for day, told in (("2027-05-03", True), ("2027-05-05", True), ("2027-05-06", False)):
         shown = " ".join(quail("eggs", "--on", day).out.split())
         assert ("on the morning of 2027-05-05 may have been laid on 2027-05-04" in shown) == told
+
+
+def test_a_group_without_birds_is_not_treated(quail: Quail) -> None:
+    """Its birds are in another group now: what is logged of it would withhold nothing there."""
+    stocked(quail)
+    move = "birds_moved group=north to_group=south place=barn hens=15 at=2027-05-06"
+    assert quail("log", *move.split()).code == 0
+    late = "treated group=north product=drops eggs_withheld_until=2027-05-20 at=2027-05-07"
+    answer = quail("log", *late.split())
+    assert answer.code == 2
+    assert "north has no birds at that time" in " ".join(answer.err.split())
+    assert quail("log", *late.replace("05-07", "05-05").split()).code == 0
+    told = "treated group=north product=drops eggs_withheld_until=2027-05-25 at=2027-05-08"
+    assert quail("log", *told.split()).code == 0  # of birds that were treated while there

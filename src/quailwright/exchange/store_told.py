@@ -435,6 +435,8 @@ def _laid_the_evening_before(flock: Flock, on: date) -> list[str]:
         )
         for until, group in ends
         if flock.withheld_on(group, until + timedelta(days=1)) is None
+        and (known := flock.groups.get(group)) is not None
+        and known.alive.total
     ]
 
 
