@@ -150,3 +150,10 @@ def test_a_low_box_has_no_room_for_a_lamp_and_blankets_come_after_the_plug(brood
     high = brooder("brooding", *ON, "--room", "18", "--box", "200x100x120").out
     assert "0.9 m from what burns" in high
     assert "no room for a lamp" not in high
+
+
+def test_a_box_colder_than_the_danger_line_is_not_given_hours(brooder: Quail) -> None:
+    cold = ("--room", "-10", "--box", "80x60x45", "--lid", "open")
+    said = " ".join(brooder("brooding", *ON, *cold).out.split())
+    assert "It is below 25 °C, the danger line at this age, as it stands." in said
+    assert "after about 0 minutes" not in said

@@ -93,3 +93,53 @@ def test_who_may_have_received_eggs_of_a_treatment_logged_late(quail: Quail) -> 
         "MAY HAVE LEFT: 2027-05-07, sold, to Bo: 3 of north"
         in quail("eggs", "--on", "2027-05-08").out
     )
+
+
+def test_part_of_a_mixed_box_may_have_held_any_lot_packed_into_it(quail: Quail) -> None:
+    """Eggs in a box cannot be told apart: who got some of them is told of every lot in it."""
+    stocked(quail)  # 4 of north and 8 of south
+    sale = "eggs_out use=sold eggs=4 box=carton at=2027-05-06 to=Ann"
+    assert quail("log", *sale.split()).code == 0  # the oldest by the book: those of north
+    assert "in the same box: 8 of south" in quail("eggs", "--on", "2027-05-07").out
+    late = "treated group=south product=drops eggs_withheld_until=2027-05-09 at=2027-05-05"
+    assert quail("log", *late.split()).code == 0
+    (one,) = quail("eggs", "--on", "2027-05-07", "--json").json["sold_although_held"]
+    assert (one["to"], one["affected"]) == ("Ann", [])
+    assert one["maybe"] == [{"laid": "2027-05-05", "group": "south", "eggs": 8}]
+    shown = " ".join(quail("eggs", "--of", "south", "--on", "2027-05-07").out.split())
+    assert "to Ann: they came from a box into which 8 of south laid 2027-05-05 were packed" in shown
+
+
+def test_a_box_stays_held_when_the_withheld_lot_is_gone_by_the_book(quail: Quail) -> None:
+    stocked(quail)
+    sale = "eggs_out use=sold eggs=4 box=carton at=2027-05-06 to=Ann"
+    assert quail("log", *sale.split()).code == 0
+    assert quail("log", *TREATED.split()).code == 0
+    more = quail("log", *["eggs_out", "use=sold", "eggs=4", "box=carton", "at=2027-05-07", "to=Bo"])
+    assert more.code == 1
+    assert "4 of north laid 2027-05-04 in box carton" in " ".join(more.err.split())
+    (box,) = quail("eggs", "--on", "2027-05-07", "--json").json["boxes"]
+    assert box["held"]
+
+
+def test_eggs_of_the_evening_before_are_spoken_of_when_a_withholding_ends(quail: Quail) -> None:
+    """Most are laid some 11 h after the lights come on: Sonoda, Ibaraki and Imai 1985."""
+    stocked(quail)
+    assert quail("log", *TREATED.split()).code == 0
+    for day, told in (("2027-05-03", True), ("2027-05-05", True), ("2027-05-06", False)):
+        shown = " ".join(quail("eggs", "--on", day).out.split())
+        assert ("on the morning of 2027-05-05 may have been laid on 2027-05-04" in shown) == told
+
+
+def test_a_group_without_birds_is_not_treated(quail: Quail) -> None:
+    """Its birds are in another group now: what is logged of it would withhold nothing there."""
+    stocked(quail)
+    move = "birds_moved group=north to_group=south place=barn hens=15 at=2027-05-06"
+    assert quail("log", *move.split()).code == 0
+    late = "treated group=north product=drops eggs_withheld_until=2027-05-20 at=2027-05-07"
+    answer = quail("log", *late.split())
+    assert answer.code == 2
+    assert "north has no birds at that time" in " ".join(answer.err.split())
+    assert quail("log", *late.replace("05-07", "05-05").split()).code == 0
+    told = "treated group=north product=drops eggs_withheld_until=2027-05-25 at=2027-05-08"
+    assert quail("log", *told.split()).code == 0  # of birds that were treated while there

@@ -139,6 +139,13 @@ def test_where_the_sun_does_not_set_or_rise_the_usual_hour_holds() -> None:
         assert away.times_of(flock_of(holding=north), [day], False).evening == time(18, 0)
 
 
+def test_a_lamp_of_the_morning_tells_nothing_of_the_evening() -> None:
+    lamp = made("holding", "2027-02-01", lamp_on="05:00", lamp_off="08:00")
+    nowhere = made("holding", "2027-01-01", timezone="UTC")
+    times = away.times_of(flock_of(lamp, holding=nowhere), [date(2027, 12, 1)], True)
+    assert (times.midday, times.evening) == (time(13, 0), time(18, 0))
+
+
 def test_clock_times_across_the_change_of_clocks() -> None:
     # Lisbon's clocks go back on 31 October 2027 (EU rule: the last Sunday of October).
     before, after = (

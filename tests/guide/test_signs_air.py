@@ -125,3 +125,25 @@ def test_an_empty_brooder_and_an_incubator_show_nothing() -> None:
     machine = made("place", "2027-01-01", place="box", role="incubator")
     journal = pen(empty, machine, seen(3, "spare", lowest_c=3), seen(3, "box", lowest_c=3))
     assert signs(journal, 3) == []
+
+
+def plate(**more: Any) -> Entry:
+    return made("place", day(0), place="brooder", role="brooder", **more)
+
+
+def test_a_cold_room_is_no_sign_while_the_plate_is_warm() -> None:
+    """Chicks live under the plate, not in the room; a plate in a cool room is common practice."""
+    room = seen(2, lowest_c=12, spot="room")
+    warm = seen(2, lowest_c=33, highest_c=36, spot="heated")
+    assert signs(brooder(room, warm), 2) == []
+    assert COLD not in {s.sign for s in signs(brooder(plate(heater_w=40), room), 2)}
+    assert [s.sign for s in signs(brooder(room), 2)][:1] == [COLD]
+    cold = seen(2, lowest_c=22, spot="heated")
+    assert COLD in {s.sign for s in signs(brooder(plate(heater_w=40), room, cold), 2)}
+    out = made("outage", day(2), place="brooder", minutes=240)
+    assert COLD in {s.sign for s in signs(brooder(plate(heater_w=40), room, out), 2)}
+
+
+def test_the_room_alone_does_not_tell_how_warm_chicks_are() -> None:
+    room = [seen(n, lowest_c=19, spot="room") for n in (0, 1, 2)]
+    assert [s.sign for s in signs(brooder(*room), 2)] == [BLIND]

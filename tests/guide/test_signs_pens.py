@@ -339,6 +339,44 @@ def test_the_round_carries_the_signs() -> None:
     assert found == ["lay falls"]
 
 
+@pytest.mark.parametrize(
+    ("start", "latitude"),
+    [("2027-05-03", 38.7), ("2027-09-06", 52.0), ("2027-10-04", 60.0), ("2027-01-04", 60.0),
+     ("2027-03-01", -35.0), ("2027-06-07", -35.0)],
+)  # fmt: skip
+@pytest.mark.parametrize("weekly", [False, True])
+def test_a_fall_beside_a_pen_that_holds_is_seen_where_no_light_is_told(
+    start: str, latitude: float, weekly: bool
+) -> None:
+    """Hens that lay in the dark months have a lamp that nobody told of; the pen beside shows it."""
+    rng = random.Random(3)
+    first = date.fromisoformat(start)
+    before = str(first - timedelta(days=100))
+    journal = [made("holding", before, timezone="UTC", latitude=latitude, longitude=0.0)]
+    for name, weeks in (("a", FALLS), ("b", HOLDS)):
+        journal += [
+            made("place", before, place=f"pen {name}", role="pen"),
+            made("group", before, group=name, place=f"pen {name}", hens=15,
+                 hatched_on=str(first - timedelta(days=190))),
+        ]  # fmt: skip
+        by_day = [eggs for week in weeks for eggs in week_of_days(week, rng)]
+        if weekly:
+            by_day = [sum(by_day[n - 6 : n + 1]) if n % 7 == 6 else -1 for n in range(35)]
+        journal += [
+            made("eggs_collected", first + timedelta(days=n), group=name, eggs=eggs)
+            for n, eggs in enumerate(by_day)
+            if eggs >= 0
+        ]
+    for number in range(28):
+        found = [s for s in signs_on(journal, first + timedelta(days=number)) if "lay" in s.sign]
+        if found:
+            break
+    [sign] = found
+    assert 21 <= number < 28
+    assert (sign.where, sign.check[:20]) == ("pen a", "Water at pen a today")
+    assert any(text.startswith("Light: pen b") for text in sign.shared)
+
+
 def test_lay_in_the_dark_proves_a_lamp_that_nobody_told_of() -> None:
     """At 52 degrees in December no hen lays by daylight: steady lay is a lamp's, and is watched."""
     holding = made("holding", "2027-01-01", timezone="Europe/Berlin", latitude=52.5)

@@ -241,6 +241,11 @@ SWAP = "Swap them, or mend the wrong one."
             "Give the last day on which they are withheld.",
         ),
         (entry("treated", meat_withheld_until="2027-05-01"), "meat_withheld_until: 2027-05-01 is"),
+        (
+            {**entry("treated", group=..., product=...), "kind": "egg_rule", "storage": "cool",
+             "keeps_days": 21, "checked_on": "2027-06-01", "said_by": "the county office"},
+            "checked_on: 2027-06-01 lies after the entry of 2027-05-02.",
+        ),
         # taking back
         (
             entry("retract", entry=ID),

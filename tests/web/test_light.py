@@ -139,3 +139,11 @@ def test_the_record_folds_with_its_lamp(app: FastAPI) -> None:
     holding = fold(app.state.home.desk.entries(), date(2027, 5, 3)).holding
     assert holding is not None
     assert holding.lamp_on == "05:30"
+
+
+def test_at_the_equator_no_half_of_the_lay_goes_on_a_day(app: FastAPI, keeper: TestClient) -> None:
+    """Days of 12.1 h all year: flocks differ, and none changes."""
+    tell(app, latitude=0.0, longitude=0.0, timezone="UTC", light_target_h=15)
+    text = keeper.get("/light").text
+    assert "flocks differ by how they take days as short as these" in text
+    assert "half of the lay is gone" not in text

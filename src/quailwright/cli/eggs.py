@@ -1,6 +1,7 @@
 """`eggs`: what is in the egg store, what may not be sold, and who received what."""
 
 import textwrap
+from collections.abc import Iterator
 from datetime import date, datetime
 from typing import Annotated
 
@@ -13,6 +14,7 @@ from quailwright.exchange.store_told import (
     Chances,
     EggStore,
     InLot,
+    Received,
     order_chances,
     store_told,
 )
@@ -85,28 +87,8 @@ def _chances(store: Journal, flock: Flock, asked: date | datetime) -> Chances | 
 def _show(told: EggStore) -> None:
     print(f"{wording.full_day(told.on)}: {told.answer}")
     for one in told.sold_although_held:
-        _fill(
-            say(
-                "NOT TO HAVE LEFT: {day}, {use}, to {person}: {lots}. {why} Ask the vet or the "
-                "food authority what to do, and tell those who received them.",
-                day=one.on,
-                use=say(one.use),
-                person=one.to or say("nobody named"),
-                lots=_lots(one.affected),
-                why=one.why,
-            )
-            if one.affected
-            else say(
-                "MAY HAVE LEFT: {day}, {use}, to {person}: {lots} lay beside them, and the "
-                "treatment was written down later. {why} Ask the vet or the food authority what to "
-                "do, and tell those who received them.",
-                day=one.on,
-                use=say(one.use),
-                person=one.to or say("nobody named"),
-                lots=_lots(one.maybe),
-                why=one.why,
-            )
-        )
+        for text in _left_although_held(one):
+            _fill(text)
     for ask in told.asks:
         _fill(ask)
     if told.lots:
@@ -150,10 +132,53 @@ def _show(told: EggStore) -> None:
         show.heading(say("Who received what"))
         show.table(
             (say("on"), say("use"), say("to"), say("eggs"), say("lots")),
-            [(one.on, say(one.use), one.to, one.eggs, _lots(one.lots)) for one in told.received],
+            [(one.on, say(one.use), one.to, one.eggs, _received(one)) for one in told.received],
         )
     if told.more:
         print("  " + say_many("and {n} earlier time", "and {n} earlier times", told.more))
+
+
+def _left_although_held(one: Received) -> Iterator[str]:
+    """What is surely among them, and what may be."""
+    parts = {
+        "day": one.on,
+        "use": say(one.use),
+        "person": one.to or say("nobody named"),
+        "why": one.why,
+    }
+    if one.affected:
+        yield say(
+            "NOT TO HAVE LEFT: {day}, {use}, to {person}: {lots}. {why} Ask the vet or the "
+            "food authority what to do, and tell those who received them.",
+            lots=_lots(one.affected),
+            **parts,
+        )
+    if one.maybe and one.mixed:
+        yield say(
+            "MAY HAVE LEFT: {day}, {use}, to {person}: they came from a box into which {lots} "
+            "were packed. {why} Ask the vet or the food authority what to do, and tell those who "
+            "received them.",
+            lots=_lots(one.maybe),
+            **parts,
+        )
+    elif one.maybe:
+        yield say(
+            "MAY HAVE LEFT: {day}, {use}, to {person}: {lots} lay beside them, and the "
+            "treatment was written down later. {why} Ask the vet or the food authority what to "
+            "do, and tell those who received them.",
+            lots=_lots(one.maybe),
+            **parts,
+        )
+
+
+def _received(one: Received) -> str:
+    if not one.mixed:
+        return _lots(one.lots)
+    return say(
+        "{lots} (by the book; in the same box: {others})",
+        lots=_lots(one.lots),
+        others=_lots(one.mixed),
+    )
 
 
 def _lots(lots: list[InLot]) -> str:

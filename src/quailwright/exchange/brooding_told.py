@@ -456,6 +456,10 @@ def _cut(found: Brooding, units: Units) -> list[str]:
     line = wording.temperature(cut.danger_c, units)
     if math.isinf(danger.least):
         said.append(say("It does not get down to {line}, the danger line.", line=line))
+    elif danger.most <= 0.0:
+        said.append(
+            say("It is below {line}, the danger line at this age, as it stands.", line=line)
+        )
     else:
         said.append(
             say(

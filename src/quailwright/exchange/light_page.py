@@ -286,8 +286,15 @@ def _turn(turn: Turn, on: date) -> str:
 
 def _if_not(found: Light) -> list[str]:
     lays = found.without[0] >= _STOPPED
+    steady = found.stops is not None and found.stops.late == found.on
     stops = (
         say(
+            "Without a lamp, flocks differ by how they take days as short as these: some lay in "
+            "full, others less than half; about {share:.0%} of full lay is the middle.",
+            share=found.without[0],
+        )
+        if steady
+        else say(
             "Without a lamp, half of the lay is gone by about {day}.",
             day=_turn(found.stops, found.on),
         )
@@ -302,7 +309,7 @@ def _if_not(found: Light) -> list[str]:
     said = [stops, starts] if lays else [
         say("By the light so far, grown hens do not lay now, or few of them."), starts, stops,
     ]  # fmt: skip
-    if found.stops is not None and found.stops.some_never:
+    if found.stops is not None and found.stops.some_never and not steady:
         said.append(say("Not every flock stops in these days."))
     if found.stops is None and lays:
         said.append(say("Without a lamp, hens lay on: no day is too short for them here."))

@@ -5,7 +5,7 @@ The page, the command and the API show this one thing.
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -101,7 +101,8 @@ class Received:
     """Eggs that left: when, for whom, which lots.
 
     `affected` are those of its lots that are withheld; `maybe` lots that are withheld, lay beside
-    them and may have been among them, as the treatment was written down only after they left.
+    them and may have been among them, as the treatment was written down only after they left, or as
+    they were packed into the same box. `mixed` are all other lots packed into that box.
     """
 
     on: date
@@ -114,6 +115,7 @@ class Received:
     maybe: list[InLot]
     why: str
     entry: str
+    mixed: list[InLot] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -397,7 +399,36 @@ def _rules(flock: Flock, on: date) -> list[RuleRow]:
 
 
 def _asks(flock: Flock, on: date) -> list[str]:
-    """What is to be asked before eggs are sold, and whom."""
+    """What is to be minded and asked before eggs are sold, and whom."""
+    return [*_laid_the_evening_before(flock, on), *_asks_of_keeping(flock, on)]
+
+
+def _laid_the_evening_before(flock: Flock, on: date) -> list[str]:
+    """A lot is of the day it was gathered; quail lay late in the day (Sonoda et al. 1985)."""
+    ends = sorted(
+        {
+            (held.eggs_until, held.group)
+            for held in flock.withholdings
+            if held.eggs_until is not None and held.eggs_until >= on - timedelta(days=1)
+        }
+    )
+    return [
+        say(
+            "{group}: quail lay late in the day. What is gathered on the morning of {free} may "
+            "have been laid on {until}, which is withheld: clear every nest on the evening of "
+            "{until}, or throw away the first gathering of {free}.",
+            group=group,
+            free=until + timedelta(days=1),
+            until=until,
+        )
+        for until, group in ends
+        if flock.withheld_on(group, until + timedelta(days=1)) is None
+        and (known := flock.groups.get(group)) is not None
+        and known.alive.total
+    ]
+
+
+def _asks_of_keeping(flock: Flock, on: date) -> list[str]:
     whom = say(
         "Ask the office that sees to the sale of eggs where you live: for agriculture or for "
         "health."
@@ -485,6 +516,11 @@ def _received(flock: Flock, gone: EggsGone, maybe: Sequence[Hold]) -> Received:
     ]
     affected = [one for one, hold in still if hold is not None and hold.why != "age"]
     holds = [hold for _, hold in still if hold is not None and hold.why != "age"]
+    in_box = (
+        hold_of(flock, flock.lots[one.laid, one.group], gone.day, gone.use, one.eggs)
+        for one in gone.mixed
+    )
+    maybe = [*maybe, *(hold for hold in in_box if hold is not None and hold.why != "age")]
     return Received(
         gone.day,
         gone.use,
@@ -496,6 +532,7 @@ def _received(flock: Flock, gone: EggsGone, maybe: Sequence[Hold]) -> Received:
         [InLot(hold.laid, hold.group, hold.eggs) for hold in maybe],
         say(reasons_told(flock, [*holds, *maybe])) if holds or maybe else "",
         gone.entry,
+        [InLot(one.laid, one.group, one.eggs) for one in gone.mixed],
     )
 
 
@@ -504,7 +541,7 @@ def _is_of(one: Received, of: str) -> bool:
         return True
     if any(of.casefold() == name.casefold() for name in (one.to, one.order) if name):
         return True
-    lots = (*one.lots, *one.maybe)
+    lots = (*one.lots, *one.maybe, *one.mixed)
     return any(of in (lot.group, lot.laid.isoformat()) for lot in lots)
 
 

@@ -121,11 +121,19 @@ def free_from(flock: Flock, group: str, held: Withholding) -> date | None:
 
 
 def box_holds(flock: Flock, box: Box, on: date, use: kinds.EggsUse) -> list[Hold]:
-    """What keeps a box from that use: any lot in it that is held, as eggs of a box are mixed."""
+    """What keeps a box from that use: any lot packed into it that is held, as eggs are mixed.
+
+    A lot of which no egg should be left may still be in it; only its age is not held against it.
+    """
     holds = (
-        hold_of(flock, flock.lots[key], on, use, eggs) for key, eggs in sorted(box.lots.items())
+        (key in box.lots, hold_of(flock, flock.lots[key], on, use, box.lots.get(key, packed)))
+        for key, packed in sorted(box.packed.items())
     )
-    return [replace(hold, box=box.name) for hold in holds if hold is not None]
+    return [
+        replace(hold, box=box.name)
+        for inside, hold in holds
+        if hold is not None and (inside or hold.why != "age")
+    ]
 
 
 def lots_told(holds: Iterable[Hold]) -> str:

@@ -254,11 +254,16 @@ class EggLot:
 
 @dataclass(slots=True)
 class Box:
-    """A box of eggs: how many of each lot are in it, by lay date and group."""
+    """A box of eggs: how many of each lot are in it, by lay date and group.
+
+    `packed` is all that was put in since it was last empty. Eggs of a box are mixed: which of them
+    left nobody can tell, and `lots` is a reckoning.
+    """
 
     name: str
     packed_on: date
     lots: dict[tuple[date, str], int] = field(default_factory=dict)
+    packed: dict[tuple[date, str], int] = field(default_factory=dict)
 
     @property
     def eggs(self) -> int:
@@ -435,6 +440,7 @@ class EggsGone(NamedTuple):
     """Eggs that left the store on a day: for what, to whom, for which order, of which lots.
 
     `income_told`: whether what they brought is told. `lots` leaves out eggs that nobody logged.
+    `mixed` are the other lots packed into the boxes that they came from, with all eggs packed.
     """
 
     day: date
@@ -445,6 +451,7 @@ class EggsGone(NamedTuple):
     order: str = ""
     lots: tuple[EggsFrom, ...] = ()
     entry: str = ""
+    mixed: tuple[EggsFrom, ...] = ()
 
 
 class Feeding(NamedTuple):

@@ -79,7 +79,10 @@ def _dark_h(flock: Flock, day: date) -> float | None:
             ends.append(_hours_into(day, sets))
     if lamp is not None:
         hour, minute = map(int, lamp[1].split(":"))
-        ends.append(hour + minute / 60)
+        off = hour + minute / 60
+        # A lamp that lights the morning alone says nothing of the evening.
+        if off >= facts.value("away.midday_h"):
+            ends.append(off)
     return max(ends, default=None)
 
 

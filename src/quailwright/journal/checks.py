@@ -366,6 +366,17 @@ def _treated(entry: kinds.Treated) -> Iterable[Problem]:
             )
 
 
+def _egg_rule(entry: kinds.EggRule) -> Iterable[Problem]:
+    written = date.fromisoformat(entry.at[:10])
+    # The day after may have begun where the rule was told.
+    if entry.checked_on > written + timedelta(days=1):
+        yield (
+            "checked_on",
+            say("{day} lies after the entry of {written}.", day=entry.checked_on, written=written),
+            say("Give the day on which somebody told you, so that it is asked again in time."),
+        )
+
+
 def _retract(entry: kinds.Retract) -> Iterable[Problem]:
     if not _is_uuid(entry.entry):
         yield (
@@ -421,6 +432,7 @@ _OWN_RULES: dict[type[Entry], Callable[[Any], Iterable[Problem]]] = {
     kinds.BirdsSexed: _some_birds,
     kinds.BirdsCounted: _some_count,
     kinds.BirdsWeighed: _birds_weighed,
+    kinds.EggRule: _egg_rule,
     kinds.Treated: _treated,
     kinds.Group: _hatched_before,
     kinds.Bird: _hatched_before,

@@ -415,6 +415,20 @@ def treated(flock: Flock, entry: kinds.Treated, day: date, forced: bool) -> None
     """
     group = group_of(flock, entry, entry.group)
     eggs, meat = entry.eggs_withheld_until, entry.meat_withheld_until
+    known = any(
+        held.given_to == group.name and held.product == entry.product for held in flock.withholdings
+    )
+    if not group.alive.total and not known:
+        contradict(
+            flock,
+            entry,
+            forced,
+            "group",
+            later(
+                "{group} has no birds at that time, so nothing would be withheld.", group=group.name
+            ),
+            later("Log it of the group in which the treated birds are now."),
+        )
     for n, held in enumerate(flock.withholdings):
         if held.given_to == group.name and held.product == entry.product:
             if held.since == day and held.group == group.name:

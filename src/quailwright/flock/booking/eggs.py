@@ -80,6 +80,7 @@ def eggs_out(flock: Flock, entry: kinds.EggsOut, day: date, forced: bool) -> Non
     if available < entry.eggs:
         _eggs_short(flock, entry, day, fitting, forced)
     left = entry.eggs
+    boxes = {each.box.name: each.box for each in fitting if each.box is not None}
     gone: list[EggsFrom] = []
     for each in sorted(fitting, key=lambda each: each.held):
         taken = min(left, each.eggs)
@@ -97,6 +98,7 @@ def eggs_out(flock: Flock, entry: kinds.EggsOut, day: date, forced: bool) -> Non
         lot = lot_of(flock, entry.laid_to or day, entry.group or "")
         lot.found += left
         lot.out += left
+    opened_boxes = {one.box: boxes[one.box] for one in gone if one.box}
     if order is not None:
         order.filled += entry.eggs if entry.use in ("sold", "given") else 0
     flock.eggs_gone.append(
@@ -109,6 +111,12 @@ def eggs_out(flock: Flock, entry: kinds.EggsOut, day: date, forced: bool) -> Non
             entry.order or "",
             tuple(gone),
             entry.id,
+            tuple(
+                EggsFrom(*key, packed, name, False)
+                for name, opened in sorted(opened_boxes.items())
+                for key, packed in sorted(opened.packed.items())
+                if not any(one.box == name and (one.laid, one.group) == key for one in gone)
+            ),
         )
     )
     pay(flock, day, entry.income, mark("eggs sold"))
@@ -116,7 +124,7 @@ def eggs_out(flock: Flock, entry: kinds.EggsOut, day: date, forced: bool) -> Non
 
 def _in_box(flock: Flock, entry: kinds.EggsOut, day: date, box: Box) -> list[_Fitting]:
     """The eggs of a box, oldest first; all are held by what holds any of its lots."""
-    held = any(is_held(flock, flock.lots[key], day, entry.use) for key in box.lots)
+    held = bool(box_holds(flock, box, day, entry.use))
     return [
         _Fitting(flock.lots[key], eggs, box, held)
         for key, eggs in sorted(box.lots.items())
@@ -324,6 +332,7 @@ def eggs_boxed(flock: Flock, entry: kinds.EggsBoxed, day: date, forced: bool) ->
     for lot, packed in picked:
         key = (lot.laid, lot.group)
         box.lots[key] = box.lots.get(key, 0) + packed
+        box.packed[key] = box.packed.get(key, 0) + packed
         lot.boxed += packed
 
 

@@ -160,6 +160,7 @@ def _too_cold_for_chicks(
         for one in here
         if (age := _youngest_then(groups, one.at.date())) is not None
         and (worst := coldest_that_harms([one], age)) is not None
+        and not (one.spot == "room" and _heat_at_work(flock, place, groups, here, one))
     ]
     if not found:
         return
@@ -195,6 +196,31 @@ def _too_cold_for_chicks(
             who=whom_to_ring(flock),
         ),
     )
+
+
+def _heat_at_work(
+    flock: Flock, place: str, groups: Sequence[Group], here: Sequence[AirSeen], room: AirSeen
+) -> bool:
+    """Whether a cold room is one that a heater makes up for: a room is not where chicks lie.
+
+    What was read under the heat that day or since tells; where nothing was, a heater told of the
+    place does, unless it failed.
+    """
+    day = room.at.date()
+    under = [
+        one for one in here if one.spot == "heated" and one.lowest_c is not None
+        and one.at.date() >= day - timedelta(days=1)
+    ]  # fmt: skip
+    if under:
+        return all(
+            coldest_that_harms([one], _youngest_then(groups, one.at.date()) or 0) is None
+            for one in under
+        )
+    failed = any(
+        outage.place == place and day - timedelta(days=1) <= when for when, outage in flock.outages
+    )
+    told = flock.places.get(place)
+    return not failed and told is not None and bool(told.heater_w)
 
 
 _COLD_UNDER = mark(
@@ -304,7 +330,8 @@ def _not_read(
         for task in _LOOKED
         if (ticks := flock.care.get((task, place), flock.care.get((task, ""), [])))
     ]
-    since = max([placed, *looks, *(one.at.date() for one in here)])
+    inside = (one.at.date() for one in here if one.spot != "room")
+    since = max([placed, *looks, *inside])
     end = datetime.combine(on, datetime.min.time()) + timedelta(days=1)
     if end - datetime.combine(since, datetime.min.time()) - timedelta(hours=12) < hours * _HOUR:
         return

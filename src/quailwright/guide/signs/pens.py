@@ -13,7 +13,7 @@ from quailwright.flock.state import AirSeen, Flock, Group
 from quailwright.guide import wording
 from quailwright.guide.signs.sign import Sign
 from quailwright.guide.signs.streams import Stream, streams
-from quailwright.guide.signs.watch import Off, Seen, each, rate, usual_rate
+from quailwright.guide.signs.watch import HELD, Off, each, kept_since, rate, usual_rate
 from quailwright.guide.signs.whom import whom_to_ring
 from quailwright.husbandry import facts
 from quailwright.journal.entries import Units
@@ -21,8 +21,8 @@ from quailwright.language import mark, say, say_many
 
 _DAY = timedelta(days=1)
 _WEEK, _LATELY = 7, 3
-_FELL, _HELD = 0.9, 0.93
-"""Less than this share of the usual is a fall; another pen that keeps this share up holds."""
+_FELL = 0.9
+"""Less than this share of the usual is a fall."""
 _SURELY = 1.5
 """Standard deviations beyond which another pen's fall is taken for one."""
 _OTHERS_TOLD = 3
@@ -112,22 +112,13 @@ def _kept_up(other: _Pen, pen: _Pen, since: date) -> float | None:
     seen; below 1 only as far as chance does not explain it.
     """
     streams = other.eggs if pen.eggs else tuple(s for s in (other.feed, other.water) if s)
-    ratios = [ratio for stream in streams if (ratio := _since(stream.seen, since)) is not None]
+    ratios = [ratio for stream in streams if (ratio := kept_since(stream.seen, since)) is not None]
     return min(ratios, default=None)
-
-
-def _since(seen: Sequence[Seen], day: date) -> float | None:
-    reach = timedelta(days=facts.value("signs.usual_over_d"))
-    before = [one for one in seen if day - reach <= one.day < day]
-    after = [one for one in seen if one.day >= day][-_WEEK:]
-    if len(before) < 2 or not after or usual_rate(before) <= 0:
-        return None
-    return rate(after) / usual_rate(before)
 
 
 def _held(pen: _Pen, others: Sequence[_Pen]) -> list[_Pen]:
     """The other pens that went on as before while this one fell."""
-    return [other for other, kept in _compared(pen, others) if not other.leads and kept >= _HELD]
+    return [other for other, kept in _compared(pen, others) if not other.leads and kept >= HELD]
 
 
 def _sagging(pen: _Pen, others: Sequence[_Pen]) -> list[_Pen]:
@@ -135,7 +126,7 @@ def _sagging(pen: _Pen, others: Sequence[_Pen]) -> list[_Pen]:
     return [
         other
         for other, kept in _compared(pen, others)
-        if other.leads or 1.0 - kept > max(1.0 - _HELD, _SURELY * _chance_of(other, pen))
+        if other.leads or 1.0 - kept > max(1.0 - HELD, _SURELY * _chance_of(other, pen))
     ]
 
 
@@ -212,8 +203,8 @@ _NAMES = {
 def _first_check(pen: _Pen) -> str:
     since = pen.since
     if pen.water is not None and pen.water.off is None and since is not None:
-        drunk = _since(pen.water.seen, since)
-        if drunk is not None and drunk >= _HELD:
+        drunk = kept_since(pen.water.seen, since)
+        if drunk is not None and drunk >= HELD:
             return say(
                 "The birds and the feeder at {place} today: they drink as before. See that they "
                 "eat, and whether one is hurt, pecked or sits apart.",
@@ -496,7 +487,7 @@ def _of_all(
 
 
 def _sags(pen: _Pen, since: date) -> str:
-    kept = min((k for s in pen.eggs if (k := _since(s.seen, since)) is not None), default=None)
+    kept = min((k for s in pen.eggs if (k := kept_since(s.seen, since)) is not None), default=None)
     if kept is None:
         return say("{place} eats less too.", place=pen.place)
     return say("{place} lays {less:.0%} less so far.", place=pen.place, less=1.0 - kept)

@@ -1,7 +1,7 @@
 """What is watched of each pen: eggs laid, eggs cracked, feed given, water filled in."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from itertools import pairwise
 from math import ceil, sqrt
@@ -13,9 +13,11 @@ from quailwright.flock.cohorts import Cohort, birds_on, group_history, hatched
 from quailwright.flock.state import EggLot, Flock, Group
 from quailwright.guide.signs.change import chance_below, score_of_chance
 from quailwright.guide.signs.watch import (
+    HELD,
     Off,
     Scored,
     Seen,
+    kept_since,
     off_its_level,
     usual_rate,
     usual_spacing,
@@ -51,6 +53,8 @@ class Stream:
         group: the group, for eggs; "" for what belongs to the place.
         seen: what was observed, in order, without what does not tell.
         off: where it stands off its usual level.
+        by_age: for eggs where the light is not sure: the same by age alone, as under a lamp.
+        hatched: for eggs, the day on which the youngest of the group hatched, where it is known.
     """
 
     what: str
@@ -58,6 +62,8 @@ class Stream:
     group: str
     seen: tuple[Seen, ...]
     off: Off | None
+    by_age: "Stream | None" = None
+    hatched: date | None = None
 
 
 def false_signs_a_year(flock: Flock) -> float:
@@ -107,7 +113,39 @@ def streams(flock: Flock, on: date) -> list[Stream]:
             late = {day: some for day, some in by_day.items() if day >= since}
             if late:
                 found.append(_of_intake(flock, what, place.name, late, mouths, on))
-    return found
+    return _days_that_shorten(found)
+
+
+def _days_that_shorten(found: Sequence[Stream]) -> list[Stream]:
+    """Where the light is not sure, a pen of like age that holds shows that it is not the season.
+
+    Days shorten for all pens alike. A pen that by its age should lay more, beside one as old that
+    does, is therefore held against its age alone, and so is the one beside it.
+    """
+    near = timedelta(days=facts.value("signs.same_age_d"))
+
+    def alike(one: Stream, other: Stream) -> bool:
+        if one.hatched is None or other.hatched is None:
+            return one.hatched is other.hatched
+        return abs(one.hatched - other.hatched) <= near
+
+    def held(one: Stream, since: date) -> Iterator[Stream]:
+        for other in found:
+            if other.by_age is None or other.by_age.off is not None or other.place == one.place:
+                continue
+            kept = kept_since(other.by_age.seen, since)
+            if alike(one, other) and kept is not None and kept >= HELD:
+                yield other
+
+    by_age: list[Stream] = []
+    for one in found:
+        if one.by_age is not None and one.by_age.off is not None:
+            beside = list(held(one, one.by_age.off.since))
+            by_age += [one, *beside] if beside else []
+    return [
+        one.by_age if one.by_age is not None and any(one is each for each in by_age) else one
+        for one in found
+    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,15 +208,21 @@ def _of_eggs(
 ) -> Iterator[Stream]:
     whole = _whole_days(lots, on)
     hens = _hens(living)
-    laid = list(_laid(whole, days, hens, expected))
-    off = off_its_level(
-        laid,
-        _falls,
-        on,
-        days_between_false_signs(flock, "eggs"),
-        facts.value("signs.lay_least_fall"),
-    )
-    yield Stream("eggs", group.place, group.name, tuple(laid), off)
+
+    def stream(share: _Expected) -> Stream:
+        laid = list(_laid(whole, days, hens, share))
+        off = off_its_level(
+            laid,
+            _falls,
+            on,
+            days_between_false_signs(flock, "eggs"),
+            facts.value("signs.lay_least_fall"),
+        )
+        return Stream("eggs", group.place, group.name, tuple(laid), off, hatched=group.youngest)
+
+    sure = expected.least is expected.most
+    by_age = None if sure else stream(_Expected(expected.by_age, expected.by_age, expected.by_age))
+    yield replace(stream(expected), by_age=by_age)
     if any(lot.cracked for lot in whole):
         eggs = [
             Seen(lot.laid, lot.cracked, lot.collected, lot.collected)
@@ -201,10 +245,14 @@ def _hens(living: Sequence[Sequence[Cohort]]) -> list[float]:
 
 @dataclass(frozen=True, slots=True)
 class _Expected:
-    """Share of full lay by day that is to be expected: at least and at most."""
+    """Share of full lay by day that is to be expected: at least and at most.
+
+    `by_age` is that of a lamp that keeps the hours of full lay; all are the same where one is sure.
+    """
 
     least: Sequence[float]
     most: Sequence[float]
+    by_age: Sequence[float]
 
 
 def _expected(
@@ -228,10 +276,11 @@ def _expected(
         (told is not None and told >= facts.value("laying.light_full_h"))
         or _proves_a_lamp(lots, dict(zip(days, _hens(living), strict=True)), days, most)
     ):
-        return _Expected(lit, lit)
+        return _Expected(lit, lit, lit)
     return _Expected(
         [min(pair) for pair in zip(lit, least, strict=True)],
         [max(pair) for pair in zip(lit, most, strict=True)],
+        lit,
     )
 
 

@@ -108,6 +108,20 @@ def usual_rate(seen: Iterable[Seen]) -> float:
     return sum(one.amount for one in some) / size if size > 0 else 0.0
 
 
+HELD = 0.93
+"""A stream that keeps this share of its usual up holds."""
+
+
+def kept_since(seen: Sequence[Seen], day: date) -> float | None:
+    """What was observed of late since a day over what was usual before it; None where unknown."""
+    reach = timedelta(days=facts.value("signs.usual_over_d"))
+    before = [one for one in seen if day - reach <= one.day < day]
+    after = [one for one in seen if one.day >= day][-_WEEK:]
+    if len(before) < 2 or not after or usual_rate(before) <= 0:
+        return None
+    return rate(after) / usual_rate(before)
+
+
 def each(seen: Iterable[Seen]) -> float:
     """Amount for each unit and day as it is, all together; 0 where there is none."""
     some = list(seen)
