@@ -8,7 +8,7 @@ from typing import Literal
 
 from quailwright.exchange.paper_back import monday_of, week_back
 from quailwright.flock.held import box_holds, hold_of, lots_told, reasons_told
-from quailwright.flock.state import Birds, Flock, Hatch, Withholding
+from quailwright.flock.state import Birds, Flock, Hatch
 from quailwright.guide import away, wording
 from quailwright.guide.away import Falls, PlaceNeeds, Times
 from quailwright.guide.occasions import elapsed, lamp_told, turns_until
@@ -612,14 +612,6 @@ def _free_day(day: date, span: Span, way: timedelta, until: date | None) -> date
     return day
 
 
-def _some_kept(flock: Flock, held: Withholding) -> bool:
-    """Whether eggs that it withholds are still in the store, where a sitter may take them."""
-    return held.eggs_until is not None and any(
-        lot.group == held.group and held.since <= lot.laid <= held.eggs_until
-        for lot in flock.stocked.values()
-    )
-
-
 def _held(flock: Flock, asked: Asked) -> Iterator[str]:
     for one in flock.withholdings:
         if one.eggs_until is None:
@@ -629,7 +621,7 @@ def _held(flock: Flock, asked: Asked) -> Iterator[str]:
                 group=one.group,
                 since=wording.full_day(one.since),
             )
-        elif one.eggs_until >= asked.first or _some_kept(flock, one):
+        elif one.eggs_until >= asked.first:
             yield say(
                 "Eggs of {group} laid up to and on {day}: WITHHELD. Do not eat, sell or give them "
                 "away, then or later.",
