@@ -189,7 +189,8 @@ def test_a_withholding_follows_birds_that_join_others() -> None:
         flock = fold([*BOTH, treated(**until), join, eggs, out(21, 6)])
         assert len(flock.findings) == findings
     told = treated(8, eggs_withheld_until="2027-05-20")
-    flock = fold([*BOTH, treated(), join, told, eggs, laid(21, 4, "south"), out(21, 4)])
+    free = out(21, 4, laid_from="2027-05-21")
+    flock = fold([*BOTH, treated(), join, told, eggs, laid(21, 4, "south"), free])
     assert flock.findings == []
     assert fold([*BOTH, treated(), join, told, eggs, out(21, 4)]).findings
     assert not fold([*BOTH, treated(), join, laid(4, 6, "south"), out(6, 6)]).findings
@@ -225,7 +226,8 @@ def test_eggs_laid_in_quarantine_wait_for_its_end(use: str) -> None:
         "is in quarantine until 2027-05-20: eggs laid there may be sold or given from 2027-05-21 "
         "on. Keep them back"
     )
-    assert not fold([*stock, out(20, 5, use)]).findings
+    assert not fold([*stock, out(20, 3, use, laid_to="2027-05-02")]).findings
+    assert not fold([*stock, out(20, 2, use, group="south")]).findings
     assert not fold([*stock, out(21, 11, use)]).findings
     assert not fold([*stock, out(5, 11, "eaten")]).findings
     assert fold([*stock, boxed(5, 6)]).findings
@@ -394,3 +396,22 @@ def test_what_is_logged_one_by_one_never_sells_a_withheld_egg(drafts: list[Draft
         earlier = fold(accepted[: sale + 1]).eggs_gone
         before = next(one for one in earlier if one.entry == gone.entry)
         assert not any(one.held for one in before.lots)
+
+
+@pytest.mark.parametrize("use", ["sold", "given"])
+def test_mixed_eggs_of_which_some_are_withheld_do_not_leave_until_somebody_says_whose(
+    use: str,
+) -> None:
+    """A pen that is withheld, mixed with another in one store: each lot is named, and the day."""
+    stock = [*BOTH, treated(**EGGS_UNTIL_9), laid(7, 6), laid(8, 5), laid(8, 12, "south")]
+    (sentence,) = sentences(fold([*stock, out(9, 6, use)]))
+    assert sentence.startswith(
+        f"group: 6 eggs {use} and nobody says whose, while held ones lie beside them: 6 of north "
+        "laid 2027-05-07"
+    )
+    assert "5 of north laid 2027-05-08" in sentence
+    assert "2027-05-10" in sentence  # the first day of lay from which eggs may be sold
+    assert not fold([*stock, out(9, 6, use, group="south")]).findings
+    assert not fold([*stock, out(9, 6, "eaten")]).findings
+    thrown = out(8, 11, "discarded", group="north")
+    assert not fold([*stock, thrown, out(9, 6, use)]).findings

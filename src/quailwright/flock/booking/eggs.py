@@ -79,6 +79,8 @@ def eggs_out(flock: Flock, entry: kinds.EggsOut, day: date, forced: bool) -> Non
     available = sum(each.eggs for each in fitting if not each.held)
     if available < entry.eggs:
         _eggs_short(flock, entry, day, fitting, forced)
+    elif entry.use in ("sold", "given") and entry.group is None and box is None:
+        _not_told_apart(flock, entry, day, forced)
     left = entry.eggs
     boxes = {each.box.name: each.box for each in fitting if each.box is not None}
     gone: list[EggsFrom] = []
@@ -240,6 +242,42 @@ def _eggs_short(
         else later("{eggs} eggs {use}, but {on_hand} fitting eggs are on hand.", **parts),
         later("Log eggs_collected first, or mend the number."),
     )
+
+
+def _not_told_apart(flock: Flock, entry: kinds.EggsOut, day: date, forced: bool) -> None:
+    """Refuses eggs that leave the house with nobody saying whose, while held ones lie with them."""
+    if not flock.withholdings and not flock.quarantines:
+        return
+    holds = []
+    for lot in reversed(flock.stocked.values()):
+        if (day - lot.laid).days > _LIE_TOGETHER_D:
+            break
+        if lot.loose and _fits(entry, lot.laid, lot.group):
+            hold = hold_of(flock, lot, day, entry.use, lot.loose)
+            if hold is not None and hold.why != "age":
+                holds.append(hold)
+    if holds:
+        holds.reverse()
+        contradict(
+            flock,
+            entry,
+            forced,
+            "group",
+            later(
+                "{eggs} eggs {use} and nobody says whose, while held ones lie beside them: {lots}. "
+                "{reasons}",
+                eggs=entry.eggs,
+                use=later(entry.use),
+                lots=lots_told(holds),
+                reasons=reasons_told(flock, holds),
+            ),
+            later("Say whose they are (group) if you keep them apart; discard the held ones."),
+            "withheld",
+        )
+
+
+_LIE_TOGETHER_D = 60
+"""Eggs laid longer ago [days] do not lie beside those sold today."""
 
 
 def _held_words(entry: kinds.EggsOut, withheld: int, parts: dict[str, object]) -> Said:
