@@ -113,6 +113,8 @@ def streams(flock: Flock, on: date) -> list[Stream]:
             late = {day: some for day, some in by_day.items() if day >= since}
             if late:
                 found.append(_of_intake(flock, what, place.name, late, mouths, on))
+    if flock.holding is not None and flock.holding.rests_in_winter:
+        return found  # Hens at rest stop pen by pen, each at its own time.
     return _days_that_shorten(found)
 
 
