@@ -27,6 +27,7 @@ from quailwright.exchange.costs_told import (
     with_currency,
 )
 from quailwright.exchange.json_types import CostsShape
+from quailwright.exchange.typed import day_typed
 from quailwright.flock.remark import Remark
 from quailwright.flock.state import Flock
 from quailwright.husbandry.age import DAYS_A_WEEK
@@ -173,22 +174,13 @@ def asked(typed: Mapping[str, str], flock: Flock, day: date) -> Asked:
 
     Days before the record begins are left out: there is nothing to tell of them. Raises BadInput.
     """
-    first = day.replace(day=1) if typed.get("span") == THIS_MONTH else _day(typed.get("from", ""))
+    first = (
+        day.replace(day=1) if typed.get("span") == THIS_MONTH else day_typed(typed.get("from", ""))
+    )
     if first is not None and flock.first_day is not None:
         first = max(first, flock.first_day)
     minute = typed.get("minute", "").strip()
-    return Asked(first, _day(typed.get("until", "")), _price(minute) if minute else 0.0)
-
-
-def _day(text: str) -> date | None:
-    if not text.strip():
-        return None
-    try:
-        return date.fromisoformat(text.strip())
-    except ValueError:
-        raise BadInput(
-            say("{day!r} is not a day: write it as in 2027-05-02.", day=text.strip())
-        ) from None
+    return Asked(first, day_typed(typed.get("until", "")), _price(minute) if minute else 0.0)
 
 
 def _price(text: str) -> float:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from quailwright.exchange.light_chart import LightChart, light_chart
+from quailwright.exchange.typed import day_typed
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
 from quailwright.guide.light import Ask, Light, Step, Turn, begin_h, light, place_of
@@ -99,7 +100,7 @@ def asked(typed: Mapping[str, str]) -> Ask:
             typed.get("hours", ""),
             mark("The hours of light are a number, such as 14, not {told!r}."),
         ),
-        _day(typed.get("until", "")),
+        day_typed(typed.get("until", "")),
         next((one for one in ENDS if one == end), None),
         _number(
             typed.get("watts", ""),
@@ -119,17 +120,6 @@ def _number(text: str, sentence: str) -> float | None:
         return float(with_point(text))
     except ValueError:
         raise BadInput(say(sentence, told=text)) from None
-
-
-def _day(text: str) -> date | None:
-    if not text.strip():
-        return None
-    try:
-        return date.fromisoformat(text.strip())
-    except ValueError:
-        raise BadInput(
-            say("{day!r} is not a day: write it as in 2027-05-02.", day=text.strip())
-        ) from None
 
 
 def place_known(flock: Flock) -> bool:

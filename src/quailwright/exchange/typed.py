@@ -14,6 +14,18 @@ _CLOCK = re.compile(r"\d{1,2}:\d{2}(:\d{2})?\Z")
 _DAYS_AGO = {mark("today"): 0, mark("yesterday"): 1, mark("tomorrow"): -1}
 
 
+def day_typed(text: str) -> date | None:
+    """The day typed into a field, None where it is empty. Raises BadInput."""
+    if not text.strip():
+        return None
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        raise BadInput(
+            say("{day!r} is not a day: write it as in 2027-05-02.", day=text.strip())
+        ) from None
+
+
 def moment_asked(text: str | None, now: datetime, zone_name: str) -> date | datetime:
     """What `on` means: a day, an instant, or now when nothing is said. Raises BadInput."""
     if text is None:

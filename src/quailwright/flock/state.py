@@ -620,6 +620,11 @@ class Flock:
         made.stocked = {key: live[key] for key in self.stocked}
         return made
 
+    @property
+    def units(self) -> kinds.Units:
+        """The keeper's units; metric until they say."""
+        return (self.holding.units if self.holding is not None else None) or "metric"
+
     def groups_alive(self) -> Iterator[Group]:
         """Groups that still hold birds."""
         return (group for group in self.groups.values() if group.alive.total > 0)

@@ -118,7 +118,7 @@ class Round:
 
 def units_of(flock: Flock) -> Units:
     """The keeper's units; metric until they say."""
-    return (flock.holding.units if flock.holding is not None else None) or "metric"
+    return flock.units
 
 
 def day_at(flock: Flock, on: date | datetime) -> date:

@@ -14,7 +14,6 @@ from quailwright.guide import wording
 from quailwright.guide.signs.sign import Sign
 from quailwright.guide.signs.whom import whom_to_ring
 from quailwright.husbandry import brooding, facts
-from quailwright.journal.entries import Units
 from quailwright.journal.moments import instant
 from quailwright.language import mark, say
 
@@ -143,18 +142,13 @@ def hottest_that_harms(seen: Sequence[AirSeen], age_d: int) -> tuple[AirSeen, fl
     return worst
 
 
-def units_of(flock: Flock) -> Units:
-    """The keeper's units; metric until they say."""
-    return (flock.holding.units if flock.holding is not None else None) or "metric"
-
-
 # Brooders.
 
 
 def _too_cold_for_chicks(
     flock: Flock, place: str, groups: Sequence[Group], here: Sequence[AirSeen], on: date
 ) -> Iterator[Sign]:
-    units = units_of(flock)
+    units = flock.units
     found = [
         (one, worst)
         for one in here
@@ -245,7 +239,7 @@ def _too_hot_for_chicks(
     flock: Flock, place: str, groups: Sequence[Group], here: Sequence[AirSeen]
 ) -> Iterator[Sign]:
     """Too hot to bear; or, late in the brooding, warmer all night than the age wants."""
-    units = units_of(flock)
+    units = flock.units
     late_from = facts.value("signs.air_heat_late_from_d")
     harmful, late = [], []
     for one in here:
@@ -335,7 +329,7 @@ def _not_read(
     end = datetime.combine(on, datetime.min.time()) + timedelta(days=1)
     if end - datetime.combine(since, datetime.min.time()) - timedelta(hours=12) < hours * _HOUR:
         return
-    units = units_of(flock)
+    units = flock.units
     yield Sign(
         mark("warmth not measured"),
         place,
@@ -369,7 +363,7 @@ def _youngest_then(groups: Sequence[Group], day: date) -> int | None:
 def _pen_too_hot(flock: Flock, place: str, here: Sequence[AirSeen]) -> Iterator[Sign]:
     feed_falls = facts.value("housing.heat_intake_falls_c")
     lay_kept = facts.value("housing.heat_lay_none_c")
-    units = units_of(flock)
+    units = flock.units
     hot = [one for one in here if one.highest_c is not None and one.highest_c > lay_kept]
     if not hot:
         return
@@ -401,7 +395,7 @@ def _pen_too_hot(flock: Flock, place: str, here: Sequence[AirSeen]) -> Iterator[
 
 def _pen_too_cold(flock: Flock, place: str, here: Sequence[AirSeen]) -> Iterator[Sign]:
     limit = facts.value("housing.cold_limit_c")
-    units = units_of(flock)
+    units = flock.units
     cold = [one for one in here if one.lowest_c is not None and one.lowest_c < limit]
     if not cold:
         return

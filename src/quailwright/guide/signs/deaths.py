@@ -19,7 +19,6 @@ from quailwright.guide.signs.air import (
     coldest_that_harms,
     hottest_that_harms,
     that_cover,
-    units_of,
 )
 from quailwright.guide.signs.deaths_grown import across_pens, of_grown
 from quailwright.guide.signs.losses import (
@@ -239,7 +238,7 @@ def _of_one_day(losses: Losses, days: Sequence[date]) -> date | None:
 
 
 def _chicks_evidence(losses: Losses, pattern: _Pattern, first: str) -> Iterator[str]:
-    units = units_of(losses.flock)
+    units = losses.flock.units
     days = sorted(day for day in losses.dead if day >= pattern.first)
     there = losses.there[days[0]].total
     yield by_day(losses, days, there)
@@ -301,7 +300,7 @@ def _not_cold(losses: Losses, morning: date | None) -> str:
         return say("How cold it was that night is not in the record.")
     return say(
         "The lowest that was read of that night, {lowest}, was not too cold where it was read.",
-        lowest=wording.temperature(lowest, units_of(losses.flock)),
+        lowest=wording.temperature(lowest, losses.flock.units),
     )
 
 
@@ -334,7 +333,7 @@ def _lead(first: str, losses: Losses, pattern: _Pattern) -> str:
     """What to check first."""
     if first != "chill":
         return _check(first, losses, pattern)
-    wants = wording.heats(*brooding.heat_range_c(losses.age(losses.on)), units_of(losses.flock))
+    wants = wording.heats(*brooding.heat_range_c(losses.age(losses.on)), losses.flock.units)
     sure = pattern.cold is not None or pattern.found["chilled"] or pattern.together
     if sure:
         return say(
@@ -354,7 +353,7 @@ def _lead(first: str, losses: Losses, pattern: _Pattern) -> str:
 
 
 def _check(reason: str, losses: Losses, pattern: _Pattern) -> str:
-    units = units_of(losses.flock)
+    units = losses.flock.units
     wants = wording.heats(*brooding.heat_range_c(losses.age(losses.on)), units)
     match reason:
         case "many":

@@ -7,9 +7,6 @@ from functools import reduce
 
 from quailwright.flock.state import AirSeen, Flock
 from quailwright.guide import wording
-from quailwright.guide.signs.air import (
-    units_of,
-)
 from quailwright.guide.signs.losses import (
     DAY,
     FOUND,
@@ -74,7 +71,7 @@ def of_grown(losses: Losses) -> Iterator[Sign]:
         evidence.append(
             say(
                 "It rose to {highest} ({day}).",
-                highest=wording.temperature(hot.highest_c or 0.0, units_of(losses.flock)),
+                highest=wording.temperature(hot.highest_c or 0.0, losses.flock.units),
                 day=wording.weekday(hot.at.date()),
             )
         )

@@ -81,7 +81,6 @@ def _of_weight(hatch: Hatch) -> Iterator[Sign]:
 def _of_warmth(flock: Flock, hatch: Hatch, on: date, air: Sequence[AirSeen]) -> Iterator[Sign]:
     """The last look at a thermometer that keeps the lowest and highest, of the last two days."""
     since = elapsed(hatch.set_at, 0.0)
-    units: Units = (flock.holding.units if flock.holding is not None else None) or "metric"
     looks = [
         seen
         for seen in (*flock.air, *air)
@@ -99,10 +98,10 @@ def _of_warmth(flock: Flock, hatch: Hatch, on: date, air: Sequence[AirSeen]) -> 
     usual = facts.value("incubation.temperature")
     if lows and min(lows)[0] < cold:
         degrees, day = min(lows)
-        yield _warmth(mark("machine too cold"), hatch, day, degrees, usual, units)
+        yield _warmth(mark("machine too cold"), hatch, day, degrees, usual, flock.units)
     if highs and max(highs)[0] > hot:
         degrees, day = max(highs)
-        yield _warmth(mark("machine too hot"), hatch, day, degrees, usual, units)
+        yield _warmth(mark("machine too hot"), hatch, day, degrees, usual, flock.units)
 
 
 def _warmth(

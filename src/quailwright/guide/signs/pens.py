@@ -16,7 +16,6 @@ from quailwright.guide.signs.streams import Stream, streams
 from quailwright.guide.signs.watch import HELD, Off, each, kept_since, rate, usual_rate
 from quailwright.guide.signs.whom import whom_to_ring
 from quailwright.husbandry import facts
-from quailwright.journal.entries import Units
 from quailwright.language import mark, say, say_many
 
 _DAY = timedelta(days=1)
@@ -380,7 +379,7 @@ def _own(
             )
     hot = _hottest(flock, air, pen.place, since, on)
     if hot is not None:
-        yield say("Up to {temperature} there.", temperature=wording.heat(hot, _units(flock)))
+        yield say("Up to {temperature} there.", temperature=wording.heat(hot, flock.units))
     if held and not any(_feeds_of(flock, pen) & _feeds_of(flock, other) for other in held):
         feeds = sorted(_feeds_of(flock, pen))
         if feeds:
@@ -388,10 +387,6 @@ def _own(
     aged = [other for other in held if _ages_apart(pen, other) is not None]
     if aged and not _of_its_age(pen, held):
         yield say("Its age: no other pen is as old.")
-
-
-def _units(flock: Flock) -> Units:
-    return (flock.holding.units if flock.holding is not None else None) or "metric"
 
 
 def _hottest(
@@ -505,7 +500,7 @@ def _suspects(
     shade = say("Shade, moving air and cool water twice a day, until the heat is over.")
     light = next(_of_light(flock, on), None)
     if hot is not None:
-        yield say("Up to {temperature}.", temperature=wording.heat(hot, _units(flock))), shade
+        yield say("Up to {temperature}.", temperature=wording.heat(hot, flock.units)), shade
     cut = [day for day, outage in flock.outages if recent <= day <= on]
     if cut and light is not None:
         yield (

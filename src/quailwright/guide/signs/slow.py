@@ -14,7 +14,6 @@ from statistics import NormalDist, fmean, stdev
 from quailwright.flock.history import feed_use
 from quailwright.flock.state import EggLot, Flock, Group, Hatch, Weighing
 from quailwright.guide import wording
-from quailwright.guide.signs.air import units_of
 from quailwright.guide.signs.losses import birds_there
 from quailwright.guide.signs.sign import Sign
 from quailwright.husbandry import facts, feeding, growth
@@ -323,7 +322,7 @@ def _feed_a_dozen(flock: Flock, on: date) -> Iterator[Sign]:
         "signs.dozen_level"
     ):
         return
-    unit = wording.feed_unit(units_of(flock))
+    unit = wording.feed_unit(flock.units)
     yield Sign(
         MORE_FEED,
         _holding(flock),
@@ -332,8 +331,8 @@ def _feed_a_dozen(flock: Flock, on: date) -> Iterator[Sign]:
             "{now:.2f} {unit} of feed for a dozen eggs in the last {days} days, {was:.2f} before: "
             "{rise:.0%} more, growing birds not counted. Chance alone makes that {chance:.1%} "
             "of the time at most.",
-            now=wording.feed_mass(now, units_of(flock)),
-            was=wording.feed_mass(math.exp(fmean(logs)), units_of(flock)),
+            now=wording.feed_mass(now, flock.units),
+            was=wording.feed_mass(math.exp(fmean(logs)), flock.units),
             unit=unit,
             days=length,
             rise=math.expm1(rise),
