@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from quailwright.cli import show
-from quailwright.cli.options import FlockOption, JsonOption, OnOption, moment_asked, opened
-from quailwright.flock.fold import fold, newest_zone
+from quailwright.cli.options import FlockOption, JsonOption, OnOption
+from quailwright.cli.standing import flock_on
 from quailwright.guide import told, wording
-from quailwright.guide.round import day_at
 from quailwright.language import say
 
 if TYPE_CHECKING:
@@ -46,11 +45,7 @@ def away(
     from quailwright.exchange.sitter import sitter_asked, sitter_sheet
     from quailwright.exchange.sitter_shape import sitter_shape
 
-    with opened(ctx, flock_file) as store:
-        entries = store.entries()
-    asked_at = moment_asked(on, newest_zone(entries))
-    flock = fold(entries, asked_at)
-    day = day_at(flock, asked_at)
+    flock, day = flock_on(ctx, flock_file, on)
     asked = sitter_asked(flock, day, first, until, morning, midday, evening, scoop)
     sheet = sitter_sheet(flock, day, asked)
     if as_json:

@@ -5,12 +5,12 @@ from datetime import datetime
 import typer
 
 from quailwright.cli import show
-from quailwright.cli.options import FlockOption, JsonOption, OnOption, moment_asked, opened
+from quailwright.cli.options import FlockOption, JsonOption, OnOption
+from quailwright.cli.standing import flock_on
 from quailwright.exchange import shapes
-from quailwright.flock.fold import fold, newest_zone
 from quailwright.flock.standing import CullStanding, PlaceStanding, SetStanding, Standing, standing
 from quailwright.guide import wording
-from quailwright.guide.round import day_at, units_of
+from quailwright.guide.round import units_of
 from quailwright.journal.entries import Units
 from quailwright.language import figure, mark, say, say_many
 
@@ -28,11 +28,8 @@ def flock(
     as_json: JsonOption = False,
 ) -> None:
     """What stands: places, birds, room, hatches, eggs, feed and money."""
-    with opened(ctx, flock_file) as store:
-        entries = store.entries()
-    asked = moment_asked(on, newest_zone(entries))
-    state = fold(entries, asked)
-    stands = standing(state, day_at(state, asked))
+    state, day = flock_on(ctx, flock_file, on)
+    stands = standing(state, day)
     if as_json:
         show.json_document(shapes.standing_shape(stands))
         return

@@ -6,16 +6,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from quailwright.cli import show
-from quailwright.cli.options import FlockOption, JsonOption, OnOption, moment_asked, opened
-from quailwright.flock.fold import fold, newest_zone
-from quailwright.flock.state import Flock
+from quailwright.cli.options import FlockOption, JsonOption, OnOption
+from quailwright.cli.standing import flock_on
 from quailwright.guide import wording
-from quailwright.guide.round import day_at
 from quailwright.language import figure, say
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from quailwright.exchange.housing_told import Housing
     from quailwright.exchange.manure_told import Manure
 
@@ -48,7 +44,7 @@ def housing(
     """Room by pen, and the standards of room side by side."""
     from quailwright.exchange.housing_told import housing_shape, housing_told
 
-    flock, day = _standing(ctx, flock_file, on)
+    flock, day = flock_on(ctx, flock_file, on)
     told = housing_told(flock, day, standard)
     if as_json:
         show.json_document(housing_shape(told))
@@ -69,20 +65,12 @@ def manure(
     """Droppings and bedding by week, and what to mix for compost."""
     from quailwright.exchange.manure_told import manure_shape, manure_told
 
-    flock, day = _standing(ctx, flock_file, on)
+    flock, day = flock_on(ctx, flock_file, on)
     told = manure_told(flock, day, bedding)
     if as_json:
         show.json_document(manure_shape(told))
         return
     _show_manure(told)
-
-
-def _standing(ctx: typer.Context, flock_file: str | None, on: str | None) -> "tuple[Flock, date]":
-    with opened(ctx, flock_file) as store:
-        entries = store.entries()
-    asked = moment_asked(on, newest_zone(entries))
-    flock = fold(entries, asked)
-    return flock, day_at(flock, asked)
 
 
 def _wrapped(text: str) -> None:

@@ -6,10 +6,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from quailwright.cli import show
-from quailwright.cli.options import FlockOption, JsonOption, OnOption, moment_asked, opened
-from quailwright.flock.fold import fold, newest_zone
+from quailwright.cli.options import FlockOption, JsonOption, OnOption
+from quailwright.cli.standing import flock_on
 from quailwright.guide import wording
-from quailwright.guide.round import day_at
 from quailwright.language import say
 
 if TYPE_CHECKING:
@@ -48,14 +47,11 @@ def light(
     ] = "",
 ) -> None:
     """The day's length, when to set the lamp, what follows."""
-    with opened(ctx, flock_file) as store:
-        entries = store.entries()
-    moment = moment_asked(on, newest_zone(entries))
-    flock = fold(entries, moment)
+    flock, day = flock_on(ctx, flock_file, on)
     from quailwright.exchange.light_page import asked, light_page
 
     typed = {"hours": hours, "until": until, "end": end, "watts": watts, "price": price}
-    found, told = light_page(flock, day_at(flock, moment), asked(typed))
+    found, told = light_page(flock, day, asked(typed))
     if as_json:
         from quailwright.exchange.light_shape import light_shape
 

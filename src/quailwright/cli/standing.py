@@ -56,6 +56,20 @@ def standing(ctx: typer.Context, flock_file: str | None, on: str | None) -> Stan
         return Standing(entries, flock, asked, day, hatch_times(store, flock, evening(flock, day)))
 
 
+def flock_on(ctx: typer.Context, flock_file: str | None, on: str | None) -> tuple[Flock, date]:
+    """The flock as of `--on`, and its day there.
+
+    Raises:
+        BadInput: `--on` is no moment.
+        FlockUnusable: there is no flock file, or it cannot be used.
+    """
+    with opened(ctx, flock_file) as store:
+        entries = store.entries()
+    asked = moment_asked(on, newest_zone(entries))
+    flock = fold(entries, asked)
+    return flock, day_at(flock, asked)
+
+
 def asked_file(name: str) -> bytes:
     """What a file holds, or standard input where it is `-`. Raises BadInput."""
     if name == "-":
