@@ -145,8 +145,9 @@ TOLD: list[st.SearchStrategy[Draft]] = [
     _kind("instrument", instrument=st.just("dial"), place=place, temperature_offset_c=small),
     _kind("care_rule", rule=st.just("water"), silenced=st.booleans()),
     _kind("bird", bird=ring, sex=st.sampled_from(["hen", "cock", "unknown"]),
-          group=st.none() | group),
+          group=st.none() | group, sire=st.none() | ring, dam=st.none() | ring),
     _kind("bird_weighed", bird=ring, mass_g=some),
+    _kind("hen_laid", bird=ring, eggs=small, days=some),
     _kind("pairing", pen=place, cocks=st.just(["r1"]), hens=st.just(["r2", "r3"])),
 ]  # fmt: skip
 

@@ -60,7 +60,7 @@ CONTRACT = """
 # Kinds and fields beyond that table: adding is free.
 ADDED_KINDS = {
     "care_rule", "plan_accepted", "set_planned", "cull_planned", "eggs_boxed", "eggs_ordered",
-    "egg_rule", "water_given", "temperature_seen", "contact",
+    "egg_rule", "water_given", "temperature_seen", "contact", "hen_laid",
 }  # fmt: skip
 ADDED_FIELDS = {
     "holding": {
@@ -77,6 +77,7 @@ ADDED_FIELDS = {
     },
     "place": {"height_m", "floor_kind"},
     "birds_died": {"together"},
+    "bird": {"genotype"},
     "eggs_out": {"box", "order"},
     "feed": {"delivery_days", "keeps_days"},
     "feed_bought": {"mixed_on"},
@@ -277,7 +278,7 @@ def test_most_kinds_are_sound_as_drawn() -> None:
         "mass_g": 230, "hens": 2, "cocks": 1, "brief": "[goal]", "certainty": 0.8,
         "on": "2027-06-01", "box": "box 1", "order": "Saturday", "storage": "cool",
         "keeps_days": 14, "checked_on": "2027-05-01", "said_by": "the food office", "litres": 2,
-        "contact": "the vet",
+        "contact": "the vet", "days": 5,
     }  # fmt: skip
     for kind, cls in KINDS.items():
         plain: dict[str, Any] = {"kind": kind, "id": uid(1), "at": "2027-05-02"}

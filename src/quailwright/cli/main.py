@@ -13,6 +13,7 @@ from quailwright import __version__
 from quailwright.cli import (
     away,
     blend,
+    breeding,
     brooding,
     costs,
     eggs,
@@ -98,6 +99,7 @@ app.command("away", no_args_is_help=True, epilog=away.EXAMPLES)(away.away)
 app.command("rules", epilog=today.RULES_EXAMPLES)(today.rules)
 app.command("serve", epilog=serve.EXAMPLES)(serve.serve)
 app.command("demo", epilog=today.DEMO_EXAMPLES)(today.demo)
+app.add_typer(breeding.app, name="breeding")
 app.add_typer(journal.app, name="journal")
 app.add_typer(readings.app, name="readings")
 

@@ -408,6 +408,8 @@ class RingedBird:
     left: kinds.LeftUse | None = None
     left_on: date | None = None
     weights: list[tuple[date, float]] = field(default_factory=list)
+    genotype: str = ""
+    laid: list[tuple[date, kinds.HenLaid]] = field(default_factory=list)
 
 
 @dataclass(slots=True)
@@ -593,6 +595,7 @@ class Flock:
     ticks: list[Tick] = field(default_factory=list)
     birds: dict[str, RingedBird] = field(default_factory=dict)
     pairings: dict[str, kinds.Pairing] = field(default_factory=dict)
+    paired: list[tuple[date, kinds.Pairing]] = field(default_factory=list)
     differences: list[Difference] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
     plan: AcceptedPlan | None = None

@@ -612,6 +612,7 @@ class Bird(Entry, frozen=True, kw_only=True, tag="bird"):
     sire: Annotated[Name, says("its father's ring")] | None = None
     dam: Annotated[Name, says("its mother's ring")] | None = None
     plumage: Annotated[str, _text(80), says("its colour, in your own word")] = ""
+    genotype: Annotated[str, _text(200), says("its colour genes, where known, as in B/+ E/E")] = ""
     hatched_on: Annotated[date, says("day it hatched")] | None = None
 
 
@@ -620,6 +621,18 @@ class BirdWeighed(Entry, frozen=True, kw_only=True, tag="bird_weighed"):
 
     bird: Annotated[Name, says("its ring")]
     mass_g: Annotated[float, Meta(gt=0, le=2000), says("grams")]
+
+
+class HenLaid(Entry, frozen=True, kw_only=True, tag="hen_laid"):
+    """Eggs known to be of one ringed hen, as of one kept alone for some days.
+
+    The eggs of her group already count them; this adds none.
+    """
+
+    bird: Annotated[Name, says("her ring")]
+    eggs: Annotated[Count, says("eggs that she laid")]
+    days: Annotated[int, Meta(ge=1, le=366), says("in how many days, up to this one")]
+    total_g: Annotated[Amount, says("their weight together, g")] | None = None
 
 
 class BirdLeft(Entry, frozen=True, kw_only=True, tag="bird_left"):
@@ -652,7 +665,7 @@ AnyFact = (
     | EggsOpened | HatchClosed | Group | BirdsMoved | BirdsSexed | BirdsDied | BirdsProcessed
     | BirdsOut | BirdsCounted | BirdsWeighed | EggsCollected | EggsOut | EggsBoxed | EggsOrdered
     | EggRule | FeedBought | FeedGiven | FeedCounted | WaterGiven | TemperatureSeen | Care | Treated
-    | Quarantine | Outage | Contact | Money | Bird | BirdWeighed | BirdLeft | Pairing
+    | Quarantine | Outage | Contact | Money | Bird | BirdWeighed | HenLaid | BirdLeft | Pairing
 )  # fmt: skip
 AnyEntry = AnyFact | Retract
 

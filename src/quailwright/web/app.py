@@ -24,6 +24,10 @@ from quailwright.language import best_of, say, speaking
 from quailwright.web import (
     api,
     api_readings,
+    breeding_board,
+    breeding_cross,
+    breeding_keep,
+    breeding_lines,
     brooding,
     cautions,
     costs,
@@ -76,6 +80,7 @@ _SETTING_UP = (first_run, settings_pages, help_pages, languages, cautions)
 _FOR_SCRIPTS = (api, api_readings)
 _FEED_AND_MONEY = (costs, feed_ahead, rations)
 _KEEPING = (signs, brooding, housing, light)
+_BREEDING = (breeding_lines, breeding_board, breeding_keep, breeding_cross)
 
 _Message = MutableMapping[str, Any]
 _Receive = Callable[[], Awaitable[_Message]]
@@ -101,7 +106,7 @@ def create_app(settings: Settings) -> FastAPI:
     )
     app.state.home = Home(settings, Desk(store), Household(store))
     parts = (pages, hatches, eggs, paper, plan, outlook, entering, journal, people, offline)
-    for part in (*parts, *_KEEPING, *_FEED_AND_MONEY, *_SETTING_UP, *_FOR_SCRIPTS):
+    for part in (*parts, *_KEEPING, *_BREEDING, *_FEED_AND_MONEY, *_SETTING_UP, *_FOR_SCRIPTS):
         app.include_router(part.router)
     app.mount(f"/static/{static_version()}", StaticFiles(directory=STATIC), name="static")
     app.add_middleware(

@@ -68,6 +68,7 @@ BOOKINGS: dict[type[Entry], Booking] = {
     kinds.Money: holding.money,
     kinds.Bird: rings.bird,
     kinds.BirdWeighed: rings.bird_weighed,
+    kinds.HenLaid: rings.hen_laid,
     kinds.BirdLeft: rings.bird_left,
     kinds.Pairing: rings.pairing,
     kinds.Retract: _retract,

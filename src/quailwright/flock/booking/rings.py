@@ -27,16 +27,35 @@ def bird(flock: Flock, entry: kinds.Bird, day: date, forced: bool) -> None:
         entry.dam,
         entry.plumage,
         entry.hatched_on,
+        genotype=entry.genotype,
     )
     if known is not None:
-        for name in ("group", "hatch", "sire", "dam", "plumage", "hatched_on"):
+        for name in (
+            "group", "hatch", "sire", "dam", "plumage", "hatched_on", "genotype",
+        ):  # fmt: skip
             setattr(fresh, name, getattr(fresh, name) or getattr(known, name))
-        fresh.left, fresh.left_on, fresh.weights = known.left, known.left_on, known.weights
+        fresh.left, fresh.left_on = known.left, known.left_on
+        fresh.weights, fresh.laid = known.weights, known.laid
     flock.birds[entry.bird] = fresh
 
 
 def bird_weighed(flock: Flock, entry: kinds.BirdWeighed, day: date, forced: bool) -> None:
     bird_of(flock, entry, entry.bird).weights.append((day, entry.mass_g))
+
+
+def hen_laid(flock: Flock, entry: kinds.HenLaid, day: date, forced: bool) -> None:
+    hen = bird_of(flock, entry, entry.bird)
+    if hen.sex == "cock":
+        contradict(
+            flock,
+            entry,
+            forced,
+            "bird",
+            later("{bird} is a cock, and lays no eggs.", bird=hen.name),
+            later("Mend the ring, or log the bird again with its true sex."),
+            "conflict",
+        )
+    hen.laid.append((day, entry))
 
 
 def bird_left(flock: Flock, entry: kinds.BirdLeft, day: date, forced: bool) -> None:
@@ -79,3 +98,4 @@ def _class_of(bird: RingedBird, group: Group) -> str:
 def pairing(flock: Flock, entry: kinds.Pairing, day: date, forced: bool) -> None:
     place_of(flock, entry.pen)
     flock.pairings[entry.pen] = entry
+    flock.paired.append((day, entry))

@@ -1,0 +1,5 @@
+"""`breeding`: lines."""
+
+import typer
+
+app = typer.Typer(rich_markup_mode=None)

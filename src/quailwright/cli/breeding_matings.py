@@ -1,0 +1,5 @@
+"""`breeding`: matings."""
+
+import typer
+
+app = typer.Typer(rich_markup_mode=None)
