@@ -43,6 +43,7 @@ def as_child(server: Server, phone: Phone, scheme: str) -> Page:
     page.get_by_label("passphrase").fill("ida counts the eggs")
     page.get_by_role("button", name="Sign in").tap()
     expect(page.locator(".always").first).to_be_visible()
+    page.wait_for_load_state()  # with its scripts
     return page
 
 

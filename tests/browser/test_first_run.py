@@ -61,6 +61,7 @@ def walk(page: Page) -> list[tuple[str, int]]:
             page.locator(f"[name={name}]").fill(text)
         page.get_by_role("button", name="Go on").tap()
         expect(page.locator("h1")).not_to_have_text(title)
+        page.wait_for_load_state()
     return pages
 
 
@@ -98,6 +99,7 @@ def test_every_question_may_be_skipped_and_gone_back_from(new: Server, phone: Ph
         titles.append(title)
         page.locator("form .row a").nth(1).tap()
         expect(page.locator("h1")).not_to_have_text(title)
+        page.wait_for_load_state()
     not_asked = ("How many are they?", "How sure must it be?")  # of no birds, of no goal
     assert titles == [title for title in ANSWERS if title not in not_asked]
     assert new.entries() == []

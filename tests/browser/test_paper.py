@@ -144,6 +144,7 @@ def test_a_week_takes_two_minutes_card_moran_newell_1980(demo: Server, phone: Ph
     until(lambda: len(demo.entries()) == before + 1)
     page.goto(f"{demo.address}/paper/back")
     page.get_by_role("link", name="The week before").click()
+    page.wait_for_url("**/paper/back?week=**")  # the page of this week has such cells too
     first = page.get_by_label("eggs of paper hens").first
     first.focus()
     for _ in range(7):
