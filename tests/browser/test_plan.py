@@ -1,8 +1,7 @@
 """Plans on a phone: from plain questions to an accepted plan, without scripts too, and stopped."""
 
 import threading
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -11,8 +10,8 @@ import pytest
 from playwright.sync_api import Page, expect
 from tests.browser.conftest import DESKTOP, PHONE, Phone, Server, now, serving
 from tests.browser.test_access import SMALL, WIDE, unfold, violations
+from tests.searching import endless_searches
 
-from quailwright.exchange import plan_page
 from quailwright.journal.entries import kind_of
 
 _PLANNED_MS = 120_000
@@ -79,20 +78,8 @@ def test_the_same_without_scripts(empty: Server, phone: Phone) -> None:
 
 @pytest.fixture
 def may_end(monkeypatch: pytest.MonkeyPatch) -> threading.Event:
-    """A search that has told of a plan goes on until it is stopped, unless this is set."""
-    really_made, may = plan_page.made, threading.Event()
-
-    def goes_on(asked: Any, stands: Any, tell: Callable[[str, float], None]) -> Any:
-        def told(words: str, part: float) -> None:
-            tell(words, part)
-            while words.startswith("best so far") and part < 1.0 and not may.is_set():
-                time.sleep(0.05)
-                tell(words, part)  # raises once the search was stopped
-
-        return really_made(asked, stands, told)
-
-    monkeypatch.setattr(plan_page, "made", goes_on)
-    return may
+    """A search goes on until it is stopped, unless this is set."""
+    return endless_searches(monkeypatch)
 
 
 @pytest.mark.usefixtures("may_end")
