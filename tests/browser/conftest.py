@@ -148,7 +148,7 @@ def demo(demo_once: Path, tmp_path: Path) -> Iterator[Server]:
         yield server
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def shown(demo_once: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     """The invented flock, served to tests that only look."""
     copy = tmp_path_factory.mktemp("shown") / "demo.sqlite"

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page, expect
 from tests.browser.conftest import PHONE, Phone, Server, serving
-from tests.browser.test_access import SMALL, WIDE, unfold, violations
+from tests.browser.test_access import SMALL, WIDE, in_both_schemes, unfold
 from tests.browser.test_plan import ask, made
 
 _PLANNED_MS = 120_000
@@ -24,11 +24,9 @@ def empty(tmp_path: Path) -> Iterator[Server]:
 def look(page: Page, found: dict[str, Any], name: str) -> None:
     """Holds a page to axe in both schemes, to 48 px, to 390 px and to text at 200 %."""
     unfold(page)
-    for scheme in ("light", "dark"):
-        page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
-        wrong = violations(page)
-        if wrong:
-            found[f"{name}, {scheme}"] = wrong
+    wrong = in_both_schemes(page)
+    if wrong:
+        found[f"{name}, axe"] = wrong
     cut = page.evaluate(SMALL) + page.evaluate(WIDE)
     page.evaluate("document.documentElement.style.fontSize = '200%'")
     cut += page.evaluate(WIDE)
