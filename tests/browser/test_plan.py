@@ -41,8 +41,9 @@ def ask(page: Page, server: Server, eggs: str = "20", weeks: int = 4) -> None:
 
 
 def made(page: Page) -> None:
-    """Waits until the plan is made."""
+    """Waits until the plan is made, and its page has its scripts."""
     expect(page.get_by_text("Does it meet the goal?")).to_be_visible(timeout=_PLANNED_MS)
+    page.wait_for_load_state()
 
 
 def test_from_plain_questions_to_an_accepted_plan(empty: Server, phone: Phone) -> None:
