@@ -2,6 +2,10 @@
 
 import gettext
 from collections.abc import Mapping
+from functools import cache
+
+from babel.messages.catalog import Catalog
+from scripts.catalogue import gathered
 
 from quailwright.language import Spoken
 
@@ -24,3 +28,9 @@ class _Invented(gettext.NullTranslations):
 def invented(texts: Mapping[str, str], tag: str = "xx") -> Spoken:
     """The language of these texts, with a decimal comma; dates in words are those of `tag`."""
     return Spoken(tag, _Invented(texts), decimal=",", thousands=".")
+
+
+@cache
+def gathered_once() -> Catalog:
+    """Every text of the sources: reading them takes a second or two. Not to be changed."""
+    return gathered()

@@ -23,8 +23,9 @@ from babel.messages.pofile import read_po
 from babel.numbers import format_decimal
 from fastapi import FastAPI
 from jinja2 import Environment, nodes
-from scripts.catalogue import KEYWORDS, gathered
+from scripts.catalogue import KEYWORDS
 from starlette.testclient import TestClient
+from tests.languages import gathered_once
 from tests.planning import rations
 from tests.web.conftest import PHRASES, SMALL_FLOCK, token_of
 
@@ -262,7 +263,7 @@ def _parts(text: str, besides: str | None = None) -> Counter[str]:
 def _known() -> dict[str, str]:
     """Every text that the sources say, with its plural or ""."""
     found = {}
-    for message in gathered():
+    for message in gathered_once():
         if isinstance(message.id, str):
             found[message.id] = ""
         else:
@@ -277,7 +278,7 @@ def test_every_text_has_a_translation_with_the_same_parts(tag: str) -> None:
     with (CATALOGUES / tag / "LC_MESSAGES" / f"{DOMAIN}.po").open("rb") as file:
         catalogue = read_po(file, locale=tag)
     wrong = []
-    for message in gathered():
+    for message in gathered_once():
         if not message.id:
             continue
         one, *more = (message.id,) if isinstance(message.id, str) else message.id

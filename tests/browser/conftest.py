@@ -30,7 +30,7 @@ PLAIN_HOST = "shed.test"
 CHROMIUM_ARGS = ["--no-sandbox", f"--host-resolver-rules=MAP {PLAIN_HOST} 127.0.0.1"]
 PHONE = {"width": 390, "height": 844}
 DESKTOP = {"width": 1280, "height": 900}
-_PATIENCE_S = 15
+_PATIENCE_S = 30
 expect.set_options(timeout=_PATIENCE_S * 1000)
 
 
@@ -52,8 +52,10 @@ class Server:
         self.flock = flock
         self._invented = invented
         self.around: Callable[[Any], Any] = lambda app: app
-        with listening("127.0.0.1", 0, any_near=False) as first:
-            self.port = first.getsockname()[1]
+        # Bound as long as the tests, and never listening: while the server is away, nothing else on
+        # this computer is given its port.
+        self._place = listening("127.0.0.1", 0, any_near=False)
+        self.port = self._place.getsockname()[1]
         self.start()
 
     @property
@@ -79,6 +81,12 @@ class Server:
         """Goes away: to a phone, the signal is lost."""
         self._server.should_exit = True
         self._thread.join(_PATIENCE_S)
+        assert not self._thread.is_alive(), "the server did not stop"
+
+    def close(self) -> None:
+        """Goes away for good."""
+        self.stop()
+        self._place.close()
 
     def entries(self) -> list[Entry]:
         """The journal as it stands in the file."""
@@ -92,6 +100,22 @@ def until(holds: Callable[[], object], what: str = "") -> None:
     while not holds():
         assert time.monotonic() < end, what or "it did not come"
         time.sleep(0.02)
+
+
+_ROWS = """() => {
+    const { src } = document.querySelector("script[src$='/app.js']");
+    return import(src.replace("/app.js", "/queue.js"))
+        .then((queue) => queue.waiting())
+        .then((rows) => rows.filter((row) => !row.refusal).length);
+}"""
+
+
+def all_sent(page: Page) -> None:
+    """Waits until nothing on the phone waits to be sent: the server has said that it has it all.
+
+    That the line of what waits is hidden does not tell: it is so until the script has looked too.
+    """
+    until(lambda: page.evaluate(_ROWS) == 0, "something still waits on the phone")
 
 
 @pytest.fixture(scope="session")
@@ -109,7 +133,7 @@ def serving(flock: str, invented: bool = True) -> Iterator[Server]:
     try:
         yield server
     finally:
-        server.stop()
+        server.close()
         # A browser may connect in the very moment in which the server stops. Such a connection is
         # dropped here, and not held against whatever test runs when it is collected.
         with warnings.catch_warnings():
@@ -124,7 +148,7 @@ def demo(demo_once: Path, tmp_path: Path) -> Iterator[Server]:
         yield server
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def shown(demo_once: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     """The invented flock, served to tests that only look."""
     copy = tmp_path_factory.mktemp("shown") / "demo.sqlite"

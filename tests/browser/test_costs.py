@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 from tests.browser.conftest import PHONE, Phone, Server
-from tests.browser.test_access import SMALL, WIDE, unfold, violations
+from tests.browser.test_access import SMALL, WIDE, in_both_schemes, unfold
 
 PAGES = ("/costs", "/costs?span=month", "/feed")
 
@@ -17,24 +17,18 @@ def page(shown: Server, phone: Phone) -> Page:
     return phone(shown.address)
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_the_pages_shut_nobody_out(shown: Server, phone: Phone, scheme: str) -> None:
-    page = phone(shown.address, color_scheme=scheme, reduced_motion="reduce")
+def test_they_shut_nobody_out_nothing_is_cut_and_targets_are_large(
+    shown: Server, page: Page
+) -> None:
     for path in PAGES:
         page.goto(shown.address + path)
         unfold(page)
-        assert violations(page) == [], path
-
-
-@pytest.mark.parametrize("text", ["100%", "200%"])
-def test_nothing_is_cut_and_targets_are_large(shown: Server, page: Page, text: str) -> None:
-    for path in PAGES:
-        page.goto(shown.address + path)
-        page.evaluate(f"document.documentElement.style.fontSize = '{text}'")
-        unfold(page)
-        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"], path
-        assert page.evaluate(WIDE) == [], path
-        assert page.evaluate(SMALL) == [], path
+        assert in_both_schemes(page) == [], path
+        for text in ("100%", "200%"):
+            page.evaluate(f"document.documentElement.style.fontSize = '{text}'")
+            assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"], path
+            assert page.evaluate(WIDE) == [], path
+            assert page.evaluate(SMALL) == [], path
 
 
 def test_every_chart_has_its_answer_and_its_table(shown: Server, page: Page) -> None:

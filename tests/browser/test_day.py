@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from playwright.sync_api import Page, expect
-from tests.browser.conftest import DESKTOP, PLAIN_HOST, Phone, Server, serving, until
+from tests.browser.conftest import DESKTOP, PLAIN_HOST, Phone, Server, all_sent, serving, until
 
 from quailwright.journal.entries import Care, EggsCollected, Retract, as_dict
 
@@ -22,7 +22,8 @@ def test_a_round_by_thumb(demo: Server, phone: Phone) -> None:
                 page.locator(f"details.entering[open] [data-key='{key}']").tap()
             break
     assert page.locator("details.entering[open] input.aimed").input_value() == "12"
-    until(lambda: not page.locator("#waiting").is_visible())
+    all_sent(page)
+    expect(page.locator("#waiting")).to_be_hidden()
     assert any(isinstance(each, Care) for each in demo.entries()[before:])
     page.reload()
     assert float(page.locator("#summary b").first.inner_text()) < minutes
@@ -87,6 +88,7 @@ def test_the_first_run_over_plain_http(tmp_path: Path, phone: Phone) -> None:
         page.get_by_label("the same again").fill("four words of ours")
         page.get_by_role("button", name="Set it").tap()
         page.get_by_role("link", name="Where the flock lives").tap()
+        page.wait_for_url("**/log/holding**")  # with its scripts
         page.locator("input[name=name]").fill("Back garden")
         keep(page)
         page.goto(f"{server.address.replace('localhost', PLAIN_HOST)}/log/place")
@@ -111,6 +113,7 @@ def keep(page: Page) -> None:
     """Presses the button of a form, and waits for its entry to be written."""
     page.get_by_role("button", name="Keep it").tap()
     expect(page.locator("#said")).to_contain_text("Kept:")
+    all_sent(page)
     expect(page.locator("#waiting")).to_be_hidden()
 
 

@@ -2,10 +2,9 @@
 
 from typing import Any
 
-import pytest
 from playwright.sync_api import Page, expect
 from tests.browser.conftest import PHONE, Phone, Server
-from tests.browser.test_access import SMALL, WIDE, unfold, violations
+from tests.browser.test_access import SMALL, WIDE, in_both_schemes, unfold, violations
 from tests.browser.test_newcomer import Effort
 from tests.planning.rations import BASIC, PRICES
 
@@ -75,15 +74,14 @@ def test_two_feeds_of_the_journal_are_blended_by_four_taps(shown: Server, phone:
     expect(page.locator("section.answer")).to_be_in_viewport()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_they_shut_nobody_out(shown: Server, phone: Phone, scheme: str) -> None:
-    page = phone(shown.address, color_scheme=scheme, reduced_motion="reduce")
+def test_they_shut_nobody_out(shown: Server, phone: Phone) -> None:
+    page = phone(shown.address)
     found: dict[str, Any] = {}
     for path in PAGES:
         page.goto(shown.address + path)
         assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"], path
         unfold(page)
-        wrong = [*violations(page), *page.evaluate(SMALL), *page.evaluate(WIDE)]
+        wrong = [*in_both_schemes(page), *page.evaluate(SMALL), *page.evaluate(WIDE)]
         page.evaluate("document.documentElement.style.fontSize = '200%'")
         wrong += [f"at 200 %: {each}" for each in page.evaluate(WIDE)]
         if wrong:

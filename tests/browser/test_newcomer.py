@@ -7,7 +7,7 @@ from time import monotonic
 
 import pytest
 from playwright.sync_api import Locator, Page, expect
-from tests.browser.conftest import Phone, Server, serving, until
+from tests.browser.conftest import Phone, Server, all_sent, serving, until
 
 from quailwright.journal.entries import kind_of
 from quailwright.language import LANGUAGES
@@ -66,6 +66,7 @@ class Effort:
         began = monotonic()
         what.tap()
         expect(then).to_be_visible(timeout=patience_ms)
+        page.wait_for_load_state()
         self.taps += 1
         self.waited_s += monotonic() - began
 
@@ -103,7 +104,7 @@ def from_the_demo_to_a_mark(page: Page) -> Effort:
     return effort
 
 
-_BIRDS_PUT_BY = "caches.open('seen').then((seen) => seen.match('/birds')).then(Boolean)"
+_PUT_BY = "(path) => caches.open('seen').then((seen) => seen.match(path)).then(Boolean)"
 
 
 @pytest.fixture
@@ -125,6 +126,7 @@ def test_a_task_of_the_demo_is_one_tap_away(demo: Server, phone: Phone) -> None:
     before = len(demo.entries())
     page = phone(demo.address)
     assert from_the_demo_to_a_mark(page).taps <= MOST_TAPS_TO_A_MARK
+    all_sent(page)
     expect(page.locator("#waiting")).to_be_hidden()
     assert [kind_of(entry) for entry in demo.entries()[before:]] == ["care"]
 
@@ -135,10 +137,10 @@ def test_pages_seen_in_the_language_before_are_not_shown_again(demo: Server, pho
     for path in ("/birds", "/kept", "/more"):
         page.goto(demo.address + path)
     assert page.locator("html").get_attribute("lang") == "en"
-    until(lambda: page.evaluate(_BIRDS_PUT_BY))
+    until(lambda: page.evaluate(_PUT_BY, "/birds"))
     page.get_by_role("button", name=LANGUAGES["pt"]).tap()
     expect(page.locator("html")).to_have_attribute("lang", "pt")
-    until(lambda: not page.evaluate(_BIRDS_PUT_BY))
+    until(lambda: not page.evaluate(_PUT_BY, "/birds") and page.evaluate(_PUT_BY, "/more"))
     demo.stop()
     page.goto(f"{demo.address}/kept")
     expect(page.locator("html")).to_have_attribute("lang", "pt")

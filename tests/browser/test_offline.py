@@ -1,16 +1,31 @@
 """No entry typed is ever lost: no signal, a killed browser, two phones."""
 
+import asyncio
 import json
+import threading
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 from playwright.sync_api import Page, expect
-from tests.browser.conftest import PLAIN_HOST, KillableChromium, Phone, Server, serving, until
+from starlette.responses import Response
+from tests.browser.conftest import (
+    PLAIN_HOST,
+    KillableChromium,
+    Phone,
+    Server,
+    all_sent,
+    serving,
+    until,
+)
 
-from quailwright.journal.entries import EggsCollected, as_dict
+from quailwright.journal.entries import EggsCollected, as_dict, kind_of
 
 TEN = range(1, 11)
+WORDS = "four words of ours"
+_SEEN = """() => caches.open("seen").then((seen) => seen.keys())
+    .then((keys) => keys.map((key) => new URL(key.url).pathname))"""
 
 
 def type_eggs(page: Page, eggs: int) -> None:
@@ -52,10 +67,11 @@ def test_ten_entries_survive_no_signal_and_a_killed_browser(
     demo.start()
     page = killable.page(address)
     until(lambda: len(typed_on(demo, before)) >= len(TEN))
+    all_sent(page)
     expect(page.locator("#waiting")).to_be_hidden()
     assert typed_on(demo, before) == list(TEN)
     page.reload()
-    expect(page.locator("h1")).to_be_visible()
+    all_sent(page)
     assert len(demo.entries()) == before + len(TEN)
 
 
@@ -76,6 +92,7 @@ def test_an_answer_lost_on_the_way_does_not_double(demo: Server, phone: Phone) -
         type_eggs(page, 7)
     expect(page.locator("#waiting")).to_have_text("kept on this phone: 1")
     page.reload()
+    all_sent(page)
     expect(page.locator("#waiting")).to_be_hidden()
     assert json.loads(lost[0].body())["written"] == 1
     assert typed_on(demo, before) == [7]
@@ -105,18 +122,44 @@ def test_a_mark_made_with_no_signal_still_shows_on_the_page_seen_before(
     assert len(demo.entries()) == before + 1
 
 
+def begun(server: Server, phone: Phone) -> Page:
+    """A phone on which Mira has set a passphrase, with its worker."""
+    page = phone(f"{server.address}/begin")
+    page.get_by_label("your name").fill("Mira")
+    page.get_by_label("passphrase").fill(WORDS)
+    page.get_by_label("the same again").fill(WORDS)
+    page.get_by_role("button", name="Set it").tap()
+    expect(page.locator(".bar")).to_be_visible()
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    return page
+
+
+def around(server: Server, wrap: Callable[[Any], Any]) -> None:
+    """Has the server go on inside something."""
+    server.stop()
+    server.around = wrap
+    server.start()
+
+
+def _takes_no_entry(app: Any) -> Any:
+    """Pages come, entries do not go up.
+
+    Not a route of the browser's driver: a page that is open may get a request past that.
+    """
+
+    async def answered(scope: Any, receive: Any, send: Any) -> None:
+        shut = scope["type"] == "http" and scope["path"].startswith("/api/")
+        await (Response(status_code=503) if shut else app)(scope, receive, send)
+
+    return answered
+
+
 def test_signing_out_forgets_the_pages_seen_but_no_entry(tmp_path: Path, phone: Phone) -> None:
     with serving(str(tmp_path / "own.sqlite"), invented=False) as server:
-        page = phone(f"{server.address}/begin")
-        page.get_by_label("your name").fill("Mira")
-        page.get_by_label("passphrase").fill("four words of ours")
-        page.get_by_label("the same again").fill("four words of ours")
-        page.get_by_role("button", name="Set it").tap()
-        expect(page.locator(".bar")).to_be_visible()
-        page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+        around(server, _takes_no_entry)
+        page = begun(server, phone)
         page.goto(f"{server.address}/birds")
         page.goto(f"{server.address}/log/care")
-        page.route("**/api/*", lambda route: route.abort())  # it cannot go up yet
         page.locator("input[name=task]").fill("wash")
         page.get_by_role("button", name="Keep it").tap()
         expect(page.locator("#waiting")).to_have_text("kept on this phone: 1")
@@ -129,7 +172,46 @@ def test_signing_out_forgets_the_pages_seen_but_no_entry(tmp_path: Path, phone: 
         server.stop()
         page.goto(f"{server.address}/birds")
         expect(page.locator("h1")).to_have_text("No signal")
+        server.around = lambda app: app
         server.start()
+        page.goto(f"{server.address}/sign-in")
+        page.get_by_label("your name").fill("Mira")
+        page.get_by_label("passphrase").fill(WORDS)
+        page.get_by_role("button", name="Sign in").tap()
+        until(lambda: [(kind_of(one), one.by) for one in server.entries()] == [("care", "Mira")])
+
+
+def test_a_page_that_arrives_after_signing_out_is_not_put_by(tmp_path: Path, phone: Phone) -> None:
+    """It was asked for, in another tab, by the person who was signed in."""
+    asked, free = threading.Event(), threading.Event()
+
+    def holding_birds(app: Any) -> Any:
+        async def held(scope: Any, receive: Any, send: Any) -> None:
+            async def late(message: Any) -> None:
+                asked.set()
+                while not free.is_set():
+                    await asyncio.sleep(0.02)
+                await send(message)
+
+            birds = scope["type"] == "http" and scope["path"] == "/birds"
+            await app(scope, receive, late if birds else send)
+
+        return held
+
+    with serving(str(tmp_path / "own.sqlite"), invented=False) as server:
+        page = begun(server, phone)
+        page.goto(f"{server.address}/more")
+        until(lambda: page.evaluate(_SEEN).count("/more"))
+        other = page.context.new_page()
+        around(server, holding_birds)
+        other.evaluate(f"setTimeout(() => {{ location.href = '{server.address}/birds' }})")
+        until(asked.is_set)
+        page.get_by_role("button", name="Sign out here").tap()
+        expect(page.locator("h1")).to_have_text("Sign in")
+        free.set()
+        expect(other.locator("h1")).to_have_text("Birds")  # it was theirs when it was asked for
+        until(lambda: "/sign-in" in page.evaluate(_SEEN))
+        assert set(page.evaluate(_SEEN)) == {"/sign-in"}
 
 
 def test_two_phones_against_each_other(demo: Server, phone: Phone) -> None:
@@ -144,6 +226,7 @@ def test_two_phones_against_each_other(demo: Server, phone: Phone) -> None:
         cocks.locator("details[open] input[name=cocks]").fill(all_of_them)
         cocks.locator("details[open] button.main").tap()
         expect(page.locator("#said")).not_to_be_empty()
+        all_sent(page)  # the first before the second
     expect(second.locator("#said")).to_contain_text("Refused:")
     expect(second.locator("#waiting")).to_have_text("refused: 1")
     second.locator("#waiting").tap()
@@ -188,10 +271,12 @@ def test_mending_what_was_refused_puts_it_right(demo: Server, phone: Phone) -> N
     expect(page.locator("input[name=cocks]")).to_have_value("999")  # nothing to type again
     page.goto(f"{demo.address}/kept")
     page.get_by_role("link", name="Mend").tap()
+    page.wait_for_url("**/log/birds_died?**")  # with its scripts
     page.locator("input[name=cocks]").fill("1")
     page.get_by_role("button", name="Keep it").tap()
-    expect(page.locator("#waiting")).to_be_hidden()
     until(lambda: as_dict(demo.entries()[-1]).get("cocks") == 1)
+    all_sent(page)
+    expect(page.locator("#waiting")).to_be_hidden()
 
 
 def test_what_was_typed_for_one_flock_never_goes_to_another(
@@ -207,8 +292,10 @@ def test_what_was_typed_for_one_flock_never_goes_to_another(
     demo.start()
     page.goto(f"{demo.address}/kept")
     expect(page.locator(".kept-one .bits")).to_contain_text("waits to be sent")
+    page.locator(".kept-one").evaluate("(one) => one.classList.add('from-before')")
     page.get_by_role("button", name="Send now").tap()
-    page.wait_for_timeout(300)
+    expect(page.locator(".from-before")).to_have_count(0)  # the list is told anew once it was tried
+    expect(page.locator(".kept-one")).to_have_count(1)
     assert demo.entries() == []
     demo.stop()
     demo.flock = first

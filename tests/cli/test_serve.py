@@ -37,12 +37,12 @@ def started(folder: Path, *words: str) -> Iterator[tuple[subprocess.Popen[str], 
         assert found is not None, said
         yield process, int(found[1])
         process.send_signal(signal.SIGINT)
-        assert process.wait(10) == 0
+        assert process.wait(60) == 0
 
 
 def asked(port: int, path: str) -> tuple[int, str, str]:
     """The status of a page, where it leads, and its text."""
-    with closing(http.client.HTTPConnection("127.0.0.1", port, timeout=10)) as connection:
+    with closing(http.client.HTTPConnection("127.0.0.1", port, timeout=60)) as connection:
         connection.request("GET", path)
         answer = connection.getresponse()
         return answer.status, answer.headers.get("Location", ""), answer.read().decode()

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from scripts.catalogue import gathered
+from tests.languages import gathered_once
 from tests.makers import made
 
 from quailwright.flock.fold import fold
@@ -115,7 +115,7 @@ def test_who_decides_is_whom_the_keeper_told() -> None:
 
 def texts() -> Iterator[str]:
     """Every English text that the program says."""
-    for message in gathered():
+    for message in gathered_once():
         if message.id:
             yield from [message.id] if isinstance(message.id, str) else message.id
 

@@ -163,9 +163,9 @@ def test_bad_readings_are_named_in_the_other_language(tmp_path: Path) -> None:
 
 
 def test_every_kind_and_field_is_in_the_catalogues() -> None:
-    from scripts.catalogue import gathered
+    from tests.languages import gathered_once
 
-    texts = {message.id for message in gathered()}
+    texts = {message.id for message in gathered_once()}
     for kind, cls in KINDS.items():
         assert " ".join((cls.__doc__ or "").split()) in texts, kind
         for name, _, meaning, _ in describe(kind):
@@ -173,9 +173,10 @@ def test_every_kind_and_field_is_in_the_catalogues() -> None:
 
 
 def test_lists_of_headings_have_as_many_parts_in_every_language() -> None:
-    from scripts.catalogue import brought_up_to_date, gathered
+    from scripts.catalogue import brought_up_to_date
+    from tests.languages import gathered_once
 
-    sources = gathered()
+    sources = gathered_once()
     lists = [each for each in sources if any("headings" in said for said in each.auto_comments)]
     assert "field, needed, takes, what it says" in [each.id for each in lists]
     for tag in LANGUAGES.keys() - {ENGLISH}:

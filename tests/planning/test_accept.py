@@ -61,7 +61,7 @@ def test_what_is_planned_is_what_the_fold_makes_of_it(
     what: Problem, before: Sequence[Entry]
 ) -> None:
     """Property: the outlook of the journal with the acceptance is that of the plan."""
-    plan, _, flock = taken_on(what, before)
+    plan, entries, flock = taken_on(what, before)
     assert flock.plan is not None
     assert flock.plan.brief == BRIEF
     now = fold([NOWHERE, *before], ON)
@@ -77,10 +77,11 @@ def test_what_is_planned_is_what_the_fold_makes_of_it(
     meant = eggs(question_of(plan.problem, plan.asked, plan.draft), now)
     told = eggs(Question(planned=planned_of(flock, ON, weeks)), flock)
     np.testing.assert_allclose(told, meant, atol=0.06 * max(1.0, float(meant.max())))
+    _is_read_back(plan, entries, flock)
 
 
-def test_every_set_has_a_name_of_its_own_and_a_day_of_choosing() -> None:
-    plan, entries, flock = taken_on(from_week(14, 40.0, 60, hatcher=60, sources=2, most=30))
+def _is_read_back(plan: Plan, entries: list[Entry], flock: Flock) -> None:
+    """Every set has a name of its own and a day of choosing; sets and culls are as they were."""
     sets = [entry for entry in entries if isinstance(entry, SetPlanned)]
     culls = [entry for entry in entries if isinstance(entry, CullPlanned)]
     assert len({one.hatch for one in sets}) == len(plan.draft.sets) == len(sets)
@@ -88,13 +89,9 @@ def test_every_set_has_a_name_of_its_own_and_a_day_of_choosing() -> None:
         first = min(cull.on for cull in culls if cull.hatch == one.hatch)
         assert 55 <= (first - one.on).days <= 63
     assert len(sets_in(flock, ON + timedelta(days=1), "ahead", "due")) == len(sets)
-
-
-def test_the_accepted_plan_is_read_back_as_it_was_made() -> None:
-    plan, _, flock = taken_on(from_week(14, 40.0, 60, hatcher=60, sources=2, most=30))
-    sets, culls = accepted_ahead(flock, ON)
-    assert sorted(sets, key=str) == sorted(plan.draft.sets, key=str)
-    assert [(one.on, one.of, one.keep_hens) for one in culls] == [
+    read_sets, read_culls = accepted_ahead(flock, ON)
+    assert sorted(read_sets, key=str) == sorted(plan.draft.sets, key=str)
+    assert [(one.on, one.of, one.keep_hens) for one in read_culls] == [
         (one.on, one.of, one.keep_hens) for one in plan.draft.culls
     ]
 

@@ -4,6 +4,7 @@ import re
 import shutil
 from collections.abc import Callable, Iterable, Iterator
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -42,13 +43,9 @@ READ_PAGES = (
     "/outlook", "/outlook?ask=fewer_cocks", "/outlook?ask=no_hatches", "/plan/offers", "/more",
     "/feed/blend", "/feed/ration", "/feed/needs", "/feed/needs?of=ingredients",
     "/eggs", "/eggs?by=place&of=pen&weeks=4", "/paper", "/paper/round", "/paper/round?days=7",
-    "/paper/places", "/signs",
-    "/paper/places", "/housing", "/housing?standard=swiss", "/manure", "/manure?bedding=straw",
-    "/eggs", "/eggs?by=place&of=pen&weeks=4", "/eggs/store", "/eggs/labels",
-    "/paper", "/paper/round", "/paper/round?days=7",
-    "/paper/places",
-    "/paper/places", "/paper/away", "/paper/away?from=2027-05-10&until=2027-05-23&scoop=90",
-    "/cautions",
+    "/paper/places", "/signs", "/housing", "/housing?standard=swiss", "/manure",
+    "/manure?bedding=straw", "/eggs/store", "/eggs/labels", "/paper/away",
+    "/paper/away?from=2027-05-10&until=2027-05-23&scoop=90", "/cautions",
     "/costs", "/costs?span=month", "/costs?from=2027-03-01&until=2027-04-30&minute=0,2", "/feed",
     "/light", "/light?hours=13,5&end=both&watts=8&price=0.3",
     "/journal", "/kept", "/no-signal", "/settings", "/settings/holding", "/settings/places",
@@ -106,19 +103,29 @@ def app(flock_file: str) -> Iterator[FastAPI]:
 @pytest.fixture
 def enter(app: FastAPI) -> Enter:
     """Gives a browser signed in as the person of that role; "" as nobody."""
+    return partial(entered, app)
 
-    def browser(role: str) -> TestClient:
-        client = TestClient(app, base_url="http://localhost", follow_redirects=False)
-        if role:
-            form = {
-                "name": role,
-                "passphrase": PHRASES[role],
-                "token": token_of(client, "/sign-in"),
-            }
-            assert client.post("/sign-in", data=form).status_code == 303
-        return client
 
-    return browser
+def entered(app: FastAPI, role: str) -> TestClient:
+    """A browser signed in as the person of that role; "" as nobody."""
+    client = TestClient(app, base_url="http://localhost", follow_redirects=False)
+    if role:
+        form = {
+            "name": role,
+            "passphrase": PHRASES[role],
+            "token": token_of(client, "/sign-in"),
+        }
+        assert client.post("/sign-in", data=form).status_code == 303
+    return client
+
+
+@pytest.fixture(scope="module")
+def reading(made_once: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
+    """A keeper's browser for tests that only read: what was reckoned for one is there for all."""
+    flock = shutil.copy(made_once, tmp_path_factory.mktemp("reading") / "flock.sqlite")
+    app = create_app(Settings(str(flock), lambda: NOW))
+    yield entered(app, "keeper")
+    app.state.home.desk.store.close()
 
 
 @pytest.fixture

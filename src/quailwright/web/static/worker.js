@@ -7,6 +7,7 @@ const PATIENCE_MS = 5000;
 const RECKONED = ["/outlook", "/plan", "/costs", "/feed", "/eggs/store"]; // pages that are reckoned before they are sent
 const PATIENCE_WITH_RECKONED_MS = 30000;
 const MOST_SEEN = 80;
+let comings = 0; // how often another person may have come since this worker began
 
 self.addEventListener("install", (event) => {
   event.waitUntil(caches.open(SHELL_CACHE).then((cache) => cache.addAll(SHELL)).then(() => self.skipWaiting()));
@@ -25,7 +26,7 @@ async function dropOld() {
 // The first page of all was loaded before there was a worker: it is fetched again, to be kept.
 self.addEventListener("message", (event) => {
   const { seen, language } = event.data ?? {};
-  if (seen) event.waitUntil(inLanguage(language).then(() => fetch(seen)).then((answer) => keepPage(seen, answer)).catch(() => {}));
+  if (seen) event.waitUntil(inLanguage(language).then(() => askFor(seen)).catch(() => {}));
 });
 
 // Pages put by in the language before are dropped, once those of the shell are there in the new one.
@@ -46,7 +47,7 @@ self.addEventListener("fetch", (event) => {
   if (origin !== self.location.origin) return;
   // Another person may come: what the one before has seen is not theirs.
   if (request.method === "POST" && ["/sign-out", "/sign-in", "/begin"].includes(pathname)) {
-    event.respondWith(caches.delete(SEEN).then(() => fetch(request)));
+    event.respondWith(forget().then(() => fetch(request)).finally(forget));
     return;
   }
   if (request.method !== "GET") return;
@@ -57,6 +58,16 @@ self.addEventListener("fetch", (event) => {
   }
 });
 
+function forget() {
+  comings += 1;
+  return caches.delete(SEEN);
+}
+
+async function askFor(seen) {
+  const since = comings;
+  await keepPage(seen, await fetch(seen), since);
+}
+
 // A page seen under an earlier version asks for that version's files: the present ones do.
 async function file(request, pathname) {
   const present = pathname.replace(/^\/static\/[^/]+/, `/static/${VERSION}`);
@@ -66,9 +77,10 @@ async function file(request, pathname) {
 async function page(request, address) {
   const isReckoned = RECKONED.some((each) => address.startsWith(each));
   const patience = isReckoned ? PATIENCE_WITH_RECKONED_MS : PATIENCE_MS;
+  const since = comings;
   try {
     const answer = await fetch(request, { signal: AbortSignal.timeout(patience) });
-    if (answer.ok) await keepPage(address, answer.clone());
+    if (answer.ok) await keepPage(address, answer.clone(), since);
     return answer;
   } catch {
     // A form seen for another hen house will do: the page itself fills in what the address says.
@@ -78,13 +90,15 @@ async function page(request, address) {
   }
 }
 
-async function keepPage(address, answer) {
+// A page that was asked for before another person came is not put by, however late it arrives.
+async function keepPage(address, answer, since) {
   const isPage = answer.headers.get("Content-Type")?.startsWith("text/html");
   if (!answer.ok || answer.redirected || !isPage) return;
   const stamped = (await answer.text()).replace('data-kept-at=""', `data-kept-at="${Date.now()}"`);
   const headers = new Headers();
   for (const name of ["Content-Type", "Content-Security-Policy"]) headers.set(name, answer.headers.get(name));
   const seen = await caches.open(SEEN);
+  if (since !== comings) return;
   await seen.delete(address); // so that it stands last, as the newest
   await seen.put(address, new Response(stamped, { headers }));
   for (const old of (await seen.keys()).slice(0, -MOST_SEEN)) await seen.delete(old);
