@@ -208,8 +208,7 @@ def _single(links: Links) -> bool:
 def _of_one(links: Links, inbred: Array) -> Array:
     """What `_sums(links, links)` comes to where no bird has more than one possible parent."""
     weights = links.chances**2 * (1 + inbred[links.parents])
-    found: Array = np.bincount(links.chicks, weights, len(links.ends) - 1)
-    return found
+    return np.bincount(links.chicks, weights, len(links.ends) - 1).astype(float)
 
 
 def _sums(one: Links, other: Links, square: Array, slot: Places) -> Array:
