@@ -10,15 +10,19 @@ import time
 import numpy as np
 import sgkit  # type: ignore[import-not-found]
 import xarray  # type: ignore[import-not-found]
+from numpy.typing import NDArray
 
 
-def run(what: str, parents: object) -> object:
+def run(what: str, parents: NDArray[np.intp]) -> NDArray[np.float64]:
     """Everyone's inbreeding, or the kinship of each with each."""
     told = xarray.Dataset({"parent": (("samples", "parents"), parents)})
     if what == "inbreeding":
-        found = sgkit.pedigree_inbreeding(told, allow_half_founders=True)
-        return found.stat_pedigree_inbreeding.values
-    return sgkit.pedigree_kinship(told, allow_half_founders=True).stat_pedigree_kinship.values
+        inbred = sgkit.pedigree_inbreeding(told, allow_half_founders=True)
+        found: NDArray[np.float64] = inbred.stat_pedigree_inbreeding.values
+    else:
+        related = sgkit.pedigree_kinship(told, allow_half_founders=True)
+        found = related.stat_pedigree_kinship.values
+    return found
 
 
 def main() -> None:
