@@ -172,7 +172,10 @@ def _left_by_chicks(
             pairs = allowed_pairs(told, chick.sex == "hen", list(codes))
         except NotAGenotype:
             continue
+        written = told.genotype.pairs if told.genotype is not None else {}
         for code, ways in pairs.items():
+            if not told.look and code not in written:
+                continue  # Nothing is told of it there.
             if known[code].on_z and sex == "hen" and chick.sex == "hen":
                 continue  # A hen gives her daughters no Z.
             given = {allele for pair in ways for allele in pair if allele != NONE_HERE}
