@@ -138,13 +138,7 @@ def _typed(cock: str, hen: str, carriers: str, recombination: str) -> dict[str, 
 
 
 def _show_cross(told: "CrossTold") -> None:
-    print(
-        say(
-            "Cock {cock} ({cock_look}), hen {hen} ({hen_look})",
-            cock=told.cock.name, cock_look=told.cock.words,
-            hen=told.hen.name, hen_look=told.hen.words,
-        )
-    )  # fmt: skip
+    print(say("Cock {cock}, hen {hen}", cock=told.cock.heading, hen=told.hen.heading))
     _all(told.answer)
     show.table(
         (say("look"), say("of all chicks"), say("of cocks"), say("of hens"), say("range")),
@@ -162,13 +156,7 @@ def _show_cross(told: "CrossTold") -> None:
 
 
 def _show_hidden(told: "HiddenTold") -> None:
-    print(
-        say(
-            "Cock {cock} ({cock_look}), hen {hen} ({hen_look})",
-            cock=told.cock.name, cock_look=told.cock.words,
-            hen=told.hen.name, hen_look=told.hen.words,
-        )
-    )  # fmt: skip
+    print(say("Cock {cock}, hen {hen}", cock=told.cock.heading, hen=told.hen.heading))
     _all((*told.warnings, *told.answer))
     if told.rows:
         show.table(
@@ -186,8 +174,7 @@ def _show_hidden(told: "HiddenTold") -> None:
 
 def _show_locus(one: "LocusTold") -> None:
     show.heading(f"{one.locus.code}: {one.name}")
-    standing_words = [one.standing, one.heading, one.carried]
-    _all((". ".join(filter(None, standing_words)), one.about, one.side_effects))
+    _all(filter(None, (one.standing, one.heading, one.carried, one.about, one.side_effects)))
     show.table((say("genes"), say("look"), say("seen")), one.looks)
     _all((one.cited,))
 

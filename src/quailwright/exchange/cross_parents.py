@@ -53,6 +53,13 @@ class Parent:
     words: str
     notes: tuple[str, ...] = ()
 
+    @property
+    def heading(self) -> str:
+        """Its name, and what it is where the name does not say."""
+        if plain(self.name) == plain(self.words):
+            return self.words
+        return say("{bird} ({look})", bird=self.name, look=self.words)
+
 
 def asked(typed: Mapping[str, str]) -> Ask:
     """What is asked, from fields as typed. Raises BadInput."""
@@ -113,10 +120,10 @@ def parent(flock: Flock, text: str, sex: Sex) -> Parent:
     if alike:
         notes.append(
             say(
-                "{word} was taken as {look}. Others look alike: {alike}; write that where it is "
-                "meant.",
-                word=text,
+                "{look} is taken as that of locus {locus}. Other genes make birds that are called "
+                "so: {alike}; write that where it is meant.",
                 look=say(looks()[look[0]].name),
+                locus=looks()[look[0]].locus,
                 alike=", ".join(say(one.name) for one in alike),
             )
         )

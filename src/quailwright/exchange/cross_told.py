@@ -1,6 +1,5 @@
 """A cross as the page and the terminal tell it: odds by sex, what dies, which chicks tell sex."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
@@ -28,10 +27,16 @@ from quailwright.husbandry.plumage.crosses import (
     parted,
     recombination,
 )
-from quailwright.husbandry.plumage.genotypes import (
-    NotAGenotype,
+from quailwright.husbandry.plumage.genotypes import ANY, NotAGenotype
+from quailwright.husbandry.plumage.guesses import (
+    Loci,
+    Sex,
+    Told,
+    carriers,
+    guess,
+    loci_of,
+    unplayed,
 )
-from quailwright.husbandry.plumage.guesses import Sex, Told, carriers, guess, loci_of
 from quailwright.husbandry.plumage.sexing import Sexing, sexing
 from quailwright.husbandry.plumage.table import (
     Shown,
@@ -77,7 +82,7 @@ class CrossTold:
     hen: Parent
     found: Cross
     sexing: Sexing
-    codes: tuple[str, ...]
+    codes: Loci
     carriers: Fraction
     recombination: Fraction
     answer: list[str]
@@ -108,9 +113,9 @@ def cross_told(flock: Flock, ask: Ask) -> CrossTold:
 
 def _guesses(
     flock: Flock, cock: Parent, hen: Parent, share: Fraction, rate: Fraction
-) -> tuple[tuple[str, ...], Guess, Guess]:
+) -> tuple[Loci, Guess, Guess]:
     rings = [one.ring for one in (cock, hen) if one.ring is not None]
-    codes = sorted(loci_with_kin(flock, (cock.told, hen.told), rings))
+    codes = loci_with_kin(flock, (cock.told, hen.told), rings)
     made = []
     sexes: tuple[tuple[Parent, Sex], ...] = ((cock, "cock"), (hen, "hen"))
     for one, sex in sexes:
@@ -118,8 +123,7 @@ def _guesses(
             made.append(guess(one.told, sex, codes, share))
         else:
             made.append(guess_of(flock, one.ring, sex, codes, share, rate=rate))
-    apart, on_z = parted(codes)
-    return (*apart, *on_z), made[0], made[1]
+    return codes, made[0], made[1]
 
 
 def _answer(found: Cross) -> list[str]:
@@ -283,7 +287,7 @@ def _cares(cock: Parent, hen: Parent, found: Cross) -> list[str]:
 
 
 def _notes(
-    cock: Parent, hen: Parent, found: Cross, codes: Sequence[str], share: Fraction, rate: Fraction
+    cock: Parent, hen: Parent, found: Cross, codes: Loci, share: Fraction, rate: Fraction
 ) -> list[str]:
     said = [*cock.notes, *hen.notes]
     known = predicted()
@@ -306,6 +310,18 @@ def _notes(
                 name=say(known[code].name),
             )
         )
+    for one in (cock, hen):
+        for code, allele, left in unplayed(one.told, codes):
+            said.append(
+                say(
+                    "A bird that is {look} might hide {alleles} at {locus}, which shows in neither "
+                    "and is left out. To reckon with it write ? for what is not known: {example}.",
+                    look=look_words(one.told.look),
+                    alleles=", ".join(left),
+                    locus=code,
+                    example=f"{code}: {allele}/{ANY}",
+                )
+            )
     if found.ranges is not None:
         said.append(
             say(
@@ -329,7 +345,7 @@ def _notes(
             "allele, one chick in four shows it."
         )
     )
-    return said
+    return list(dict.fromkeys(said))
 
 
 @dataclass(frozen=True, slots=True)

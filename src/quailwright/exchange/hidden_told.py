@@ -22,11 +22,11 @@ from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.plumage.genotypes import (
     NotAGenotype,
-    spelled,
 )
 from quailwright.husbandry.plumage.guesses import Sex, Told, carriers, loci_of
 from quailwright.husbandry.plumage.hidden import Belief, Count, Hidden, hidden
 from quailwright.husbandry.plumage.table import (
+    NONE_HERE,
     Shown,
     loci,
     looks,
@@ -124,7 +124,7 @@ def hidden_told(flock: Flock, ask: Ask, typed: Sequence[tuple[str, str, int]]) -
         found = hidden(cock.told, hen.told, counts, codes, ask.carriers, ask.recombination)
     except NotAGenotype as error:
         raise BadInput(error.sentence) from None
-    notes = [*cock.notes, *hen.notes]
+    notes = list(dict.fromkeys((*cock.notes, *hen.notes)))
     known = predicted()
     notes += [
         dispute_words(known[code]) for code in sorted(codes) if known[code].standing == "disputed"
@@ -132,8 +132,9 @@ def hidden_told(flock: Flock, ask: Ask, typed: Sequence[tuple[str, str, int]]) -
     notes.append(
         say(
             "Reckoned from what is told of the two and these chicks alone: {share} of birds are "
-            "taken to hide something at a locus before any chick is seen; the range is from "
-            "{low:.0%} to {high:.0%}.",
+            "taken to hide something at a locus before any chick is seen. The range is what comes "
+            "where they are {low:.0%} to {high:.0%}. Alleles that show in none of them are left "
+            "out.",
             share=share_words(carriers() if ask.carriers is None else ask.carriers),
             low=facts.figure("plumage.carriers").low,
             high=facts.figure("plumage.carriers").high,
@@ -224,23 +225,38 @@ def _believed(cock: Parent, hen: Parent, found: Hidden) -> list[str]:
     said = []
     for (who, locus), beliefs in _by_parent(found).items():
         first = beliefs[0]
-        text = spelled(locus, first.pair)
         name = _who(who, cock, hen)
+        nothing = set(first.pair) <= {loci()[locus].wild, NONE_HERE}
         if first.low >= sure:
-            sentence = mark("{who} is {genotype} at {locus} ({name}): {chance}, as good as sure.")
+            sentence = (
+                mark("{who} hides nothing at {locus} ({name}): {chance}, as good as sure.")
+                if nothing
+                else mark("{who} is {genotype} at {locus} ({name}): {chance}, as good as sure.")
+            )
         elif first.chance >= sure:
-            sentence = mark(
-                "{who} is most likely {genotype} at {locus} ({name}): {chance}, but it hangs on "
-                "how common carriers are."
+            sentence = (
+                mark(
+                    "{who} most likely hides nothing at {locus} ({name}): {chance}, but it hangs "
+                    "on how common carriers are."
+                )
+                if nothing
+                else mark(
+                    "{who} is most likely {genotype} at {locus} ({name}): {chance}, but it hangs "
+                    "on how common carriers are."
+                )
             )
         else:
-            sentence = mark("{who} may be {genotype} at {locus} ({name}): {chance}, not sure yet.")
+            sentence = (
+                mark("{who} may hide nothing at {locus} ({name}): {chance}, not sure yet.")
+                if nothing
+                else mark("{who} may be {genotype} at {locus} ({name}): {chance}, not sure yet.")
+            )
         said.append(
             _capital(
                 say(
                     sentence,
                     who=name,
-                    genotype=text,
+                    genotype="/".join(first.pair),
                     locus=locus,
                     name=say(loci()[locus].name),
                     chance=_chance_words(first.chance),
@@ -266,7 +282,7 @@ def _belief_rows(cock: Parent, hen: Parent, found: Hidden) -> list[BeliefRow]:
         BeliefRow(
             belief,
             _who(belief.parent, cock, hen),
-            spelled(belief.locus, belief.pair),
+            f"{belief.locus}: {'/'.join(belief.pair)}",
             _chance_words(belief.chance),
             say(
                 "{low} to {high}", low=_chance_words(belief.low), high=_chance_words(belief.high)
@@ -334,8 +350,10 @@ def _more_words(cock: Parent, hen: Parent, found: Hidden, counts: Sequence[Count
     counted = sum(one.chicks for one in counts)
     said = []
     for more in found.more:
+        if more.chicks is not None and more.chicks <= counted:
+            continue  # So many have been seen.
         who = _who(more.parent, cock, hen)
-        genotype = spelled(more.locus, more.pair)
+        genotype = f"{more.locus}: {'/'.join(more.pair)}"
         if more.chicks is None:
             said.append(
                 say(

@@ -7,7 +7,7 @@ from fractions import Fraction
 from quailwright.flock.state import Flock, RingedBird
 from quailwright.husbandry.plumage.crosses import Guess
 from quailwright.husbandry.plumage.genotypes import Genotype, NotAGenotype, read
-from quailwright.husbandry.plumage.guesses import Sex, Told, allowed_pairs, guess, loci_of
+from quailwright.husbandry.plumage.guesses import Loci, Sex, Told, allowed_pairs, guess, loci_of
 from quailwright.husbandry.plumage.table import (
     NONE_HERE,
     Pair,
@@ -79,7 +79,7 @@ def kin_told(flock: Flock, name: str, depth: int = GENERATIONS) -> list[Told]:
     return found
 
 
-def loci_with_kin(flock: Flock, asked: Iterable[Told], names: Iterable[str]) -> frozenset[str]:
+def loci_with_kin(flock: Flock, asked: Iterable[Told], names: Iterable[str]) -> Loci:
     """The loci of what is asked, and of the kin of these birds as far as they go together.
 
     Raises:
@@ -101,7 +101,7 @@ def guess_of(
     flock: Flock,
     name: str,
     sex: Sex,
-    codes: Iterable[str],
+    codes: Loci,
     share: Fraction | None = None,
     depth: int = GENERATIONS,
     rate: Fraction = Fraction(1, 2),
@@ -130,7 +130,7 @@ def guess_of(
 
 
 def _parent(
-    flock: Flock, name: str | None, sex: Sex, codes: Iterable[str], share: Fraction | None,
+    flock: Flock, name: str | None, sex: Sex, codes: Loci, share: Fraction | None,
     depth: int, rate: Fraction,
 ) -> Guess:  # fmt: skip
     if name is not None and name in flock.birds:
@@ -150,7 +150,7 @@ def of_these(told: Told, codes: Iterable[str]) -> Told:
             {code: pair for code, pair in genotype.pairs.items() if code in wanted},
             {code: pair for code, pair in genotype.in_phase.items() if code in wanted},
         )
-    fits = told.look and loci_of(Told(None, told.look)) <= wanted
+    fits = told.look and set(loci_of(Told(None, told.look))) <= wanted
     return Told(genotype, told.look if fits else ())
 
 
@@ -159,7 +159,7 @@ def _chicks(flock: Flock, name: str) -> list[RingedBird]:
 
 
 def _left_by_chicks(
-    flock: Flock, bird: RingedBird, sex: Sex, codes: Iterable[str]
+    flock: Flock, bird: RingedBird, sex: Sex, codes: Loci
 ) -> Mapping[str, frozenset[Pair]]:
     """Genotypes that every ringed chick of a bird can have come from, by locus."""
     known = predicted()
@@ -169,7 +169,7 @@ def _left_by_chicks(
         if chick.sex == "unknown" or (told.genotype is None and not told.look):
             continue
         try:
-            pairs = allowed_pairs(told, chick.sex == "hen", list(codes))
+            pairs = allowed_pairs(told, chick.sex == "hen", codes)
         except NotAGenotype:
             continue
         written = told.genotype.pairs if told.genotype is not None else {}

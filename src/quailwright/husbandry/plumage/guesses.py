@@ -5,7 +5,7 @@ it shows; one in so many (`plumage.carriers`, which the keeper may set) hides so
 there. What is shared so is a guess, and is told as one.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import product
@@ -64,7 +64,7 @@ def carriers() -> Fraction:
 
 def loci_of_look(seen: Shown) -> frozenset[str]:
     """The loci that make a look; none of wild."""
-    found = set()
+    found: set[str] = set()
     for code in seen:
         if code == WILD:
             continue
@@ -79,17 +79,27 @@ def loci_of_look(seen: Shown) -> frozenset[str]:
     return frozenset(found)
 
 
-def loci_of(*birds: Told) -> frozenset[str]:
-    """The loci that anything told of these birds speaks of.
+Loci = Mapping[str, frozenset[str]]
+"""The loci reckoned with, and at each the alleles that are in play; all else is left out."""
+
+
+def loci_of(*birds: Told) -> Loci:
+    """The loci that anything told of these birds speaks of, with the alleles it speaks of.
+
+    An allele that shows nowhere is not in play, though a more dominant one might hide it. Where a
+    genotype has `ANY`, every allele of its locus is.
 
     Raises:
         NotAGenotype: two may be one locus under two names, or there are more than `MOST_LOCI`.
     """
-    found = {
-        code
-        for bird in birds
-        for code in (*(bird.genotype.pairs if bird.genotype else ()), *loci_of_look(bird.look))
-    }
+    found: dict[str, set[str]] = {}
+    known = predicted()
+    for bird in birds:
+        for code in loci_of_look(bird.look):
+            found.setdefault(code, {known[code].wild}).update(_alleles_of(code, bird.look))
+        for code, pair in (bird.genotype.pairs if bird.genotype is not None else {}).items():
+            alleles = known[code].alleles if ANY in pair else pair
+            found.setdefault(code, {known[code].wild}).update(alleles)
     check_told_apart(sorted(found))
     if len(found) > MOST_LOCI:
         raise NotAGenotype(
@@ -99,13 +109,45 @@ def loci_of(*birds: Told) -> frozenset[str]:
                 most=MOST_LOCI,
             )
         )
-    return frozenset(found)
+    return {code: frozenset(alleles - {NONE_HERE}) for code, alleles in sorted(found.items())}
+
+
+def _alleles_of(code: str, seen: Shown) -> frozenset[str]:
+    """The alleles that a look needs at a locus."""
+    parts = {part for rule in rules() if set(rule.what) & set(seen) and rule.does == "makes"
+             for part in rule.looks} | set(seen)  # fmt: skip
+    return frozenset(
+        allele
+        for part in parts
+        if looks()[part].locus == code
+        for allele in frozenset.intersection(*map(frozenset, looks()[part].genotypes)) - {"*"}
+    )
+
+
+def unplayed(told: Told, loci: Loci) -> list[tuple[str, str, tuple[str, ...]]]:
+    """What a look of this bird might hide besides what is in play: locus, its allele, those left.
+
+    Only lesser mutants of the locus whose one mutant it shows; its genotype, where written, tells.
+    """
+    known = predicted()
+    found = []
+    for code in sorted(loci_of_look(told.look)):
+        locus = known[code]
+        needed = _alleles_of(code, told.look)
+        if len(needed) != 1 or (told.genotype is not None and code in told.genotype.pairs):
+            continue
+        (allele,) = needed
+        lesser = locus.alleles[locus.alleles.index(allele) + 1 :]
+        left = tuple(one for one in lesser if one not in loci[code] | {locus.wild})
+        if left:
+            found.append((code, allele, left))
+    return found
 
 
 def guess(
     told: Told,
     sex: Sex,
-    codes: Iterable[str],
+    codes: Loci,
     share: Fraction | None = None,
     parents: tuple[Guess, Guess] | None = None,
     rate: Fraction = HALF,
@@ -116,7 +158,7 @@ def guess(
     Args:
         told: where only a genotype is told, loci that it does not name are wild. Where nothing
             is told, any genotype may be.
-        codes: the loci reckoned with.
+        codes: the loci reckoned with, and their alleles in play.
         share: of birds that hide something at a locus; None: the table's.
         parents: what its sire and its dam may have at these loci.
         rate: recombination in its sire between loci on Z.
@@ -128,7 +170,7 @@ def guess(
     apart, on_z = parted(codes)
     hen = sex == "hen"
     hides = carriers() if share is None else share
-    allowed = allowed_pairs(told, hen, (*apart, *on_z))
+    allowed = allowed_pairs(told, hen, codes)
     for code, left in (only or {}).items():
         allowed[code] = [pair for pair in allowed[code] if pair in left] or allowed[code]
     found: dict[str, Sequence[tuple[Genes, Fraction]]] = {}
@@ -150,14 +192,19 @@ def _normal(weights: Mapping[Genes, Fraction]) -> tuple[tuple[Genes, Fraction], 
     return tuple((genes, weight / whole) for genes, weight in weights.items() if weight)
 
 
-def allowed_pairs(told: Told, hen: bool, codes: Sequence[str]) -> dict[str, list[Pair]]:
+def allowed_pairs(told: Told, hen: bool, codes: Loci) -> dict[str, list[Pair]]:
     """Genotypes that what is told leaves, by locus. A look is a set of looks at each locus."""
     known = predicted()
     left: dict[str, list[Pair]] = {}
     written = told.genotype.pairs if told.genotype is not None else {}
     for code in codes:
         locus = known[code]
-        pairs = [pair for pair in locus.pairs(hen) if not is_lethal(code, pair)]
+        playing = codes[code] | {NONE_HERE}
+        pairs = [
+            pair
+            for pair in locus.pairs(hen)
+            if not is_lethal(code, pair) and playing.issuperset(pair)
+        ]
         if code in written:
             pairs = [pair for pair in pairs if _as_written(pair, written[code])]
         elif told.genotype is not None and not told.look:

@@ -11,7 +11,7 @@ from typing import Final, Literal
 from quailwright.husbandry import facts
 from quailwright.husbandry.plumage.crosses import Genes, Odds, by_sex, parted, recombination
 from quailwright.husbandry.plumage.genotypes import NotAGenotype
-from quailwright.husbandry.plumage.guesses import Told, carriers, guess, pairs_of, plainest
+from quailwright.husbandry.plumage.guesses import Loci, Told, carriers, guess, pairs_of, plainest
 from quailwright.husbandry.plumage.table import NONE_HERE, Pair, Shown, predicted
 from quailwright.language import say
 
@@ -123,7 +123,7 @@ def hidden(
     cock: Told,
     hen: Told,
     counts: Sequence[Count],
-    codes: Iterable[str],
+    codes: Loci,
     share: Fraction | None = None,
     rate: Fraction | None = None,
 ) -> Hidden:
@@ -135,18 +135,17 @@ def hidden(
     Args:
         cock, hen: what is told of each.
         counts: of chicks that hatched, by look.
-        codes: the loci reckoned with.
+        codes: the loci reckoned with, and their alleles in play.
         share: of birds that hide something at a locus; None: the table's.
         rate: recombination between loci on Z in cocks; None: the table's.
 
     Raises:
         NotAGenotype: no bird can be as told, or there are too many possibilities.
     """
-    told = sorted(set(codes))
-    _, on_z = parted(told)
+    _, on_z = parted(codes)
     rate = recombination() if rate is None else rate
     share = carriers() if share is None else share
-    pairings = _pairings(cock, hen, told, share, rate)
+    pairings = _pairings(cock, hen, codes, share, rate)
     counts = [one for one in counts if one.chicks]
     logs = [_log_chance(pairing, counts) for pairing in pairings]
     if all(log == -math.inf for log in logs):
@@ -156,7 +155,7 @@ def hidden(
     chances = _posterior(logs, given)
     seen = facts.figure("plumage.carriers")
     bounds = [
-        _posterior(logs, _prior_logs(pairings, cock, hen, told, Fraction(str(bound)), rate))
+        _posterior(logs, _prior_logs(pairings, cock, hen, codes, Fraction(str(bound))))
         for bound in (seen.low, seen.high)
         if bound is not None
     ]
@@ -181,7 +180,7 @@ def _fit(counts: Sequence[Count], best: _Pairing) -> tuple[float, bool]:
 
 
 def _pairings(
-    cock: Told, hen: Told, codes: Sequence[str], share: Fraction, rate: Fraction
+    cock: Told, hen: Told, codes: Loci, share: Fraction, rate: Fraction
 ) -> list[_Pairing]:
     _, on_z = parted(codes)
     of_cock, of_hen = guess(cock, "cock", codes, share), guess(hen, "hen", codes, share)
@@ -225,9 +224,8 @@ def _posterior(logs: Sequence[float], given: Sequence[float]) -> list[float]:
 
 
 def _prior_logs(
-    pairings: Sequence[_Pairing], cock: Told, hen: Told, codes: Sequence[str], share: Fraction,
-    rate: Fraction,
-) -> list[float]:  # fmt: skip
+    pairings: Sequence[_Pairing], cock: Told, hen: Told, codes: Loci, share: Fraction
+) -> list[float]:
     """The same pairings' chances before the chicks, with another share of carriers."""
     of_cock, of_hen = guess(cock, "cock", codes, share), guess(hen, "hen", codes, share)
     known = [{unit: dict(ways) for unit, ways in one.items()} for one in (of_cock, of_hen)]
