@@ -49,6 +49,7 @@ class SexingShape(TypedDict):
     cocks: list[list[str]]
     hens: list[list[str]]
     either: list[list[str]]
+    unpublished: list[list[str]]
     at_hatch: bool
 
 
@@ -290,6 +291,7 @@ def _sexing(told: CrossTold | Sexable) -> SexingShape:
         "cocks": [list(seen) for seen in tells.cocks],
         "hens": [list(seen) for seen in tells.hens],
         "either": [list(seen) for seen in tells.either],
+        "unpublished": [list(seen) for seen in tells.unpublished],
         "at_hatch": tells.at_hatch,
     }
 

@@ -27,7 +27,7 @@ from quailwright.husbandry.plumage.crosses import (
     parted,
     recombination,
 )
-from quailwright.husbandry.plumage.genotypes import ANY, NotAGenotype
+from quailwright.husbandry.plumage.genotypes import NotAGenotype
 from quailwright.husbandry.plumage.guesses import (
     Loci,
     Sex,
@@ -50,7 +50,10 @@ from quailwright.language import say
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A look of the chicks: odds among all, cocks and hens; the range over what is hidden."""
+    """A look of the chicks: odds among all, cocks and hens; the range over what is hidden.
+
+    `words`, `of_cocks`, `of_hens` and `between` say them; `bar` is the share of all in percent.
+    """
 
     look: Shown
     name: str
@@ -64,6 +67,7 @@ class Row:
     of_cocks: str
     of_hens: str
     between: str
+    bar: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +160,7 @@ def _rows(found: Cross) -> list[Row]:
             Row(
                 seen, look_words(seen), share, cocks, hens, low, high, len(seen) == 1,
                 _exactly(share), share_words(cocks), share_words(hens), between,
+                round(float(share) * 100, 1),
             )
         )  # fmt: skip
     return rows
@@ -237,10 +242,18 @@ def sexes_words(tells: Sexing) -> list[str]:
             say("A chick that is {look} is a hen.", look=either_look((seen,)))
             for seen in tells.hens
         ]
-        said.append(say("One that is {looks} may be either.", looks=either_look(tells.either)))
+        if tells.either:
+            said.append(say("One that is {looks} may be either.", looks=either_look(tells.either)))
+        if tells.unpublished:
+            said.append(
+                say(
+                    "One that is {looks} tells nothing: what it looks like is not published.",
+                    looks=either_look(tells.unpublished),
+                )
+            )
     if tells.at_hatch:
         said.append(say("Published sources say that it shows in the down, on the day of hatch."))
-    else:
+    elif tells.not_told:
         said.append(
             say(
                 "How the down of {looks} looks is not published in what was read: it may show "
@@ -310,16 +323,17 @@ def _notes(
                 name=say(known[code].name),
             )
         )
-    for one in (cock, hen):
-        for code, allele, left in unplayed(one.told, codes):
+    sexes: tuple[tuple[Parent, Sex], ...] = ((cock, "cock"), (hen, "hen"))
+    for one, sex in sexes:
+        for code, allele, left in unplayed(one.told, sex, codes):
             said.append(
                 say(
                     "A bird that is {look} might hide {alleles} at {locus}, which shows in neither "
-                    "and is left out. To reckon with it write ? for what is not known: {example}.",
+                    "and is left out: {example} in its place tells what comes then.",
                     look=look_words(one.told.look),
                     alleles=", ".join(left),
                     locus=code,
-                    example=f"{code}: {allele}/{ANY}",
+                    example=f"{code}: {allele}/{left[0]}",
                 )
             )
     if found.ranges is not None:

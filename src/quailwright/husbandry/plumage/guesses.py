@@ -124,7 +124,7 @@ def _alleles_of(code: str, seen: Shown) -> frozenset[str]:
     )
 
 
-def unplayed(told: Told, loci: Loci) -> list[tuple[str, str, tuple[str, ...]]]:
+def unplayed(told: Told, sex: Sex, loci: Loci) -> list[tuple[str, str, tuple[str, ...]]]:
     """What a look of this bird might hide besides what is in play: locus, its allele, those left.
 
     Only lesser mutants of the locus whose one mutant it shows; its genotype, where written, tells.
@@ -134,6 +134,8 @@ def unplayed(told: Told, loci: Loci) -> list[tuple[str, str, tuple[str, ...]]]:
     for code in sorted(loci_of_look(told.look)):
         locus = known[code]
         needed = _alleles_of(code, told.look)
+        if locus.on_z and sex == "hen":
+            continue
         if len(needed) != 1 or (told.genotype is not None and code in told.genotype.pairs):
             continue
         (allele,) = needed

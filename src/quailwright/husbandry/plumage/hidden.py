@@ -65,7 +65,10 @@ class More:
 
 @dataclass(frozen=True, slots=True)
 class Expected:
-    """Chicks of one count, and how many the likeliest genotypes let expect."""
+    """Chicks of one count, and how many the likeliest genotypes let expect.
+
+    Those whose sex was told are expected among such, the others among the others.
+    """
 
     count: Count
     chicks: float
@@ -162,8 +165,12 @@ def hidden(
     beliefs = _beliefs(pairings, chances, bounds, on_z)
     best = pairings[max(range(len(chances)), key=chances.__getitem__)]
     fit, exact = _fit(counts, best) if counts else (None, False)
-    number = sum(one.chicks for one in counts)
-    expected = tuple(Expected(one, float(best.chance(one)) * number) for one in counts)
+    alike: dict[bool, int] = defaultdict(int)
+    for one in counts:
+        alike[bool(one.sex)] += one.chicks
+    expected = tuple(
+        Expected(one, float(best.chance(one)) * alike[bool(one.sex)]) for one in counts
+    )
     return Hidden(
         True, beliefs, expected, fit, exact, _even_sexes(counts),
         _more(pairings, beliefs, on_z), (),

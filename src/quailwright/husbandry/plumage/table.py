@@ -189,6 +189,14 @@ def words_of_several() -> Mapping[str, tuple[str, ...]]:
     return {line["word"]: tuple(line["looks"].split()) for line in _rows("alike")}
 
 
+@cache
+def looks_alike() -> tuple[frozenset[str], ...]:
+    """Sets of looks that are hard to tell apart, by our own judgement of their descriptions."""
+    return tuple(
+        frozenset(line["looks"].split()) for line in _rows("alike") if line["alike"] == "yes"
+    )
+
+
 def is_lethal(locus: str, pair: Pair) -> bool:
     """Whether a bird of this genotype never hatches."""
     return any(each.locus == locus and each.genotype == pair for each in lethals())
