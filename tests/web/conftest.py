@@ -48,7 +48,7 @@ READ_PAGES = (
     "/paper", "/paper/round", "/paper/round?days=7",
     "/paper/places",
     "/paper/places", "/paper/away", "/paper/away?from=2027-05-10&until=2027-05-23&scoop=90",
-    "/cautions", "/breeding/cross", "/breeding/cross?cock=brown&hen=wild", "/breeding/colours",
+    "/cautions", "/breeding/cross?cock=brown&hen=wild", "/breeding/colours",
     "/breeding/cross?cock=wild&hen=wild&look-1=wild&chicks-1=13&look-2=lavender&chicks-2=5",
     "/costs", "/costs?span=month", "/costs?from=2027-03-01&until=2027-04-30&minute=0,2", "/feed",
     "/light", "/light?hours=13,5&end=both&watts=8&price=0.3",

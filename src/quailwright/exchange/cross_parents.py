@@ -30,6 +30,8 @@ from quailwright.language import figure, mark, say, with_point
 
 FIELDS: Final = ("cock", "hen", "carriers", "recombination")
 """Of the form, as the page and the API have them."""
+MOST_LETTERS: Final = 200
+"""As long as a genotype of the journal may be."""
 FIGURES: Final = ("plumage.carriers", "plumage.recombination_al_br", "plumage.poor_fit")
 
 
@@ -64,6 +66,11 @@ class Parent:
 def asked(typed: Mapping[str, str]) -> Ask:
     """What is asked, from fields as typed. Raises BadInput."""
     cock, hen = (typed.get(name, "").strip() for name in ("cock", "hen"))
+    for text in (cock, hen):
+        if len(text) > MOST_LETTERS:
+            raise BadInput(
+                say("{text!r}: so long is no ring, no colour and no genes.", text=text[:40] + "...")
+            )
     for text, sentence in (
         (cock, mark("Name a cock: its ring, its colour such as brown, or its genes such as B/+.")),
         (hen, mark("Name a hen: her ring, her colour such as wild, or her genes such as B/+.")),

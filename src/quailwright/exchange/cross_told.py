@@ -142,10 +142,19 @@ def _answer(found: Cross) -> list[str]:
 def _odds(odds: Odds) -> str:
     if len(odds) == 1:
         return say("all {look}", look=look_words(next(iter(odds))))
-    return ", ".join(
+    first = list(odds.items())[:_MOST_SAID]
+    said = [
         say("{share} {look}", share=share_words(share), look=look_words(seen))
-        for seen, share in odds.items()
-    )
+        for seen, share in first
+    ]
+    if len(odds) > len(first):
+        rest = sum((share for _, share in list(odds.items())[_MOST_SAID:]), Fraction())
+        said.append(say("{share} others", share=share_words(rest)))
+    return ", ".join(said)
+
+
+_MOST_SAID: Final = 6
+"""So many looks are told in the sentence; the list below has them all."""
 
 
 def _rows(found: Cross) -> list[Row]:
