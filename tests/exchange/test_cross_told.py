@@ -71,7 +71,7 @@ def test_nonsense_is_answered_with_a_sentence(cock: str, hen: str, sentence: str
 )
 def test_settings_out_of_range_are_refused(field: str, text: str, sentence: str) -> None:
     with pytest.raises(BadInput) as raised:
-        page("brown", "wild", **{field: text})
+        cross_page(flock(), {"cock": "brown", "hen": "wild", field: text}, {})
     assert sentence in raised.value.sentence
 
 
@@ -142,6 +142,15 @@ def test_the_form_keeps_what_was_typed() -> None:
     assert told.hidden is not None
     # A cock that hides roux is possible, but such chicks of it are not likely.
     assert told.hidden.warnings[0].startswith("The counts fit poorly")
+
+
+def test_care_is_told_for_genes_as_for_looks() -> None:
+    for cock in ("orange", "or/or"):
+        told = page(cock, "wild").cross
+        assert told is not None
+        (care,) = told.cares
+        assert "72.8 % hatched in place of 93.5 %" in care
+        assert "do not breed it on" in care
 
 
 def test_loci_in_dispute_and_looks_not_described_are_marked() -> None:

@@ -43,6 +43,7 @@ from quailwright.husbandry.plumage.table import (
     loci,
     looks,
     predicted,
+    seen_of,
 )
 from quailwright.journal.findings import BadInput
 from quailwright.language import say
@@ -301,6 +302,9 @@ def _other_way(
 
 def _cares(cock: Parent, hen: Parent, found: Cross) -> list[str]:
     seen = {code for one in (cock.told.look, hen.told.look, *found.chicks) for code in one}
+    for parent_told in (cock.told, hen.told):
+        if parent_told.genotype is not None:
+            seen |= {seen_of(*each) for each in parent_told.genotype.pairs.items()}
     return [
         say("{look}: {care}", look=say(look.name), care=say(look.care))
         for look in looks().values()

@@ -15,8 +15,8 @@ from quailwright.husbandry.plumage.guesses import Loci, Told, carriers, guess, p
 from quailwright.husbandry.plumage.table import NONE_HERE, Pair, Shown, predicted
 from quailwright.language import say
 
-MOST_PAIRS: Final = 20_000
-"""So many pairs of genotypes are weighed at most."""
+MOST_PAIRS: Final = 8_000
+"""So many pairs of genotypes are weighed at most: some seconds of work."""
 
 SexOfChicks = Literal["cock", "hen", ""]
 
