@@ -82,7 +82,7 @@ def test_sexing_is_told_for_birds_on_hand(app: FastAPI, keeper: TestClient) -> N
     assert "Ada Colour tells the sex of every chick: cocks wild, hens brown." in page
     assert "Dot is white, which may be silver white, recessive white" in page
     assert "Vi is pansy, your own name for it: no published description" in page
-    assert "Nothing tells the colour of Una" in page
+    assert "1 ringed bird has neither a colour nor genes written down." in page
     assert 'href="/log/bird?bird=Vi&amp;back=/breeding/cross"' in keeper.get("/breeding/cross").text
     turned = words_of(keeper.get("/breeding/cross?cock=wild&hen=brown").text)
     assert "The other way round it does: brown cock, wild hen" in turned

@@ -40,6 +40,7 @@ class CrossPage:
         cocks, hens: names to choose from, rings first.
         on_hand: crosses of birds on hand whose chicks tell their sex.
         unknown: ringed birds whose colour tells nothing, each with what to do.
+        untold: how many ringed birds have neither a colour nor genes written down.
         counting: rows of the form that counts chicks.
     """
 
@@ -47,6 +48,7 @@ class CrossPage:
     hens: list[str]
     on_hand: list[Sexable]
     unknown: list[tuple[str, str]]
+    untold: int
     cross: CrossTold | None = None
     counting: list[CountRow] = field(default_factory=list)
     hidden: HiddenTold | None = None
@@ -76,13 +78,17 @@ def cross_page(flock: Flock, typed: Mapping[str, str], counted: Mapping[str, str
         BadInput: cock, hen or a setting is none.
     """
     rings: dict[str, list[str]] = {"cock": [], "hen": []}
-    unknown = []
+    unknown: list[tuple[str, str]] = []
+    untold = 0
     for bird in flock.birds.values():
         if bird.left is not None:
             continue
         found = recorded(bird)
         if not found.known:
-            unknown.append((bird.name, unknown_words(bird, found)))
+            if bird.plumage or found.fault:
+                unknown.append((bird.name, unknown_words(bird, found)))
+            else:
+                untold += 1
             continue
         for sex, names in rings.items():
             if bird.sex in (sex, "unknown"):
@@ -91,7 +97,7 @@ def cross_page(flock: Flock, typed: Mapping[str, str], counted: Mapping[str, str
     cocks, hens = [*rings["cock"], *choices], [*rings["hen"], *choices]
     on_hand = sexable(flock)
     if not any(typed.get(name, "").strip() for name in ("cock", "hen")):
-        return CrossPage(cocks, hens, on_hand, unknown)
+        return CrossPage(cocks, hens, on_hand, unknown, untold)
     ask = asked(typed)
     told = cross_told(flock, ask)
     counting = _counting(told, counted)
@@ -107,7 +113,7 @@ def cross_page(flock: Flock, typed: Mapping[str, str], counted: Mapping[str, str
             hidden = hidden_told(flock, ask, counts_of(texts))
         except BadInput as wrong:
             fault = wrong.sentence
-    return CrossPage(cocks, hens, on_hand, unknown, told, counting, hidden, fault)
+    return CrossPage(cocks, hens, on_hand, unknown, untold, told, counting, hidden, fault)
 
 
 def _with_sex(look: str, kind: str) -> str:
