@@ -49,6 +49,16 @@ _SAID_IN_TOML: Mapping[str, frozenset[str]] = {
 _SAID_IN_CSV: Mapping[str, tuple[str, ...]] = {
     "husbandry/facts": ("key", "unit", "conditions", "certainty", "seen"),
     "husbandry/facts/feed": ("name", "caution", "conditions"),
+    "husbandry/facts/plumage": (
+        "name",
+        "about",
+        "side_effects",
+        "told",
+        "care",
+        "word",
+        "certainty",
+        "seen",
+    ),
 }
 """The columns of each folder's tables whose texts are shown; sources are cited as they are."""
 

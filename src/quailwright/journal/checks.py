@@ -415,6 +415,17 @@ def _hatched_before(entry: kinds.Group | kinds.Bird) -> Iterable[Problem]:
         )
 
 
+def _bird(entry: kinds.Bird) -> Iterable[Problem]:
+    yield from _hatched_before(entry)
+    if entry.genotype:
+        from quailwright.husbandry.plumage.genotypes import NotAGenotype, read
+
+        try:
+            read(entry.genotype, entry.sex)
+        except NotAGenotype as error:
+            yield ("genotype", error.sentence, "")
+
+
 _OWN_RULES: dict[type[Entry], Callable[[Any], Iterable[Problem]]] = {
     kinds.Holding: _holding,
     kinds.Goal: lambda entry: _in_order(entry, "from_", "until"),
@@ -435,7 +446,7 @@ _OWN_RULES: dict[type[Entry], Callable[[Any], Iterable[Problem]]] = {
     kinds.EggRule: _egg_rule,
     kinds.Treated: _treated,
     kinds.Group: _hatched_before,
-    kinds.Bird: _hatched_before,
+    kinds.Bird: _bird,
     kinds.Retract: _retract,
 }
 

@@ -332,6 +332,58 @@ def light(
     return Told(light_shape(*light_page(flock, day_at(flock, moment), asked(typed))))
 
 
+@router.get("/breeding/cross", responses=says("CrossShape", "Refusal"))
+def breeding_cross(
+    home: AtHome,
+    who: Reader,
+    on: On = None,
+    cock: Annotated[str, Query(description="Its ring, colour or genes.", max_length=200)] = "",
+    hen: Annotated[str, Query(description="Her ring, colour or genes.", max_length=200)] = "",
+    carriers: Annotated[str, Query(description="Share that hides something.")] = "",
+    recombination: Annotated[str, Query(description="Between AL and BR, in cocks.")] = "",
+) -> Response:
+    """Odds of a cross, as `breeding cross --json`."""
+    from quailwright.exchange.cross_parents import asked
+    from quailwright.exchange.cross_shape import cross_shape
+    from quailwright.exchange.cross_told import cross_told
+
+    typed = {"cock": cock, "hen": hen, "carriers": carriers, "recombination": recombination}
+    return Told(cross_shape(cross_told(as_of(home, on)[0], asked(typed))))
+
+
+@router.get("/breeding/hidden", responses=says("HiddenShape", "Refusal"))
+def breeding_hidden(
+    home: AtHome,
+    who: Reader,
+    on: On = None,
+    cock: Annotated[str, Query(description="Its ring, colour or genes.", max_length=200)] = "",
+    hen: Annotated[str, Query(description="Her ring, colour or genes.", max_length=200)] = "",
+    count: Annotated[
+        list[str] | None, Query(max_length=40, description="Chicks by colour: silver=5.")
+    ] = None,
+    carriers: Annotated[str, Query(description="Share that hides something.")] = "",
+    recombination: Annotated[str, Query(description="Between AL and BR, in cocks.")] = "",
+) -> Response:
+    """What parents hide, as `breeding hidden --json`."""
+    from quailwright.exchange.cross_parents import asked
+    from quailwright.exchange.cross_shape import hidden_shape
+    from quailwright.exchange.hidden_told import counts_of, hidden_told
+
+    typed = {"cock": cock, "hen": hen, "carriers": carriers, "recombination": recombination}
+    told = hidden_told(as_of(home, on)[0], asked(typed), counts_of(count or []))
+    return Told(hidden_shape(told))
+
+
+@router.get("/breeding/colours", responses=says("ColoursShape", "Refusal"))
+def breeding_colours(home: AtHome, who: Reader, on: On = None) -> Response:
+    """The table of colours, as `breeding colours --json`."""
+    from quailwright.exchange.colours_told import colours_told
+    from quailwright.exchange.cross_shape import colours_shape
+    from quailwright.exchange.cross_told import sexable
+
+    return Told(colours_shape(colours_told(), sexable(as_of(home, on)[0])))
+
+
 @router.get("/outlook/past", responses=says("Scores", "Refusal"))
 def past(
     home: AtHome, who: Reader, on: On = None, seed: Annotated[int, Query(ge=0, le=2**31)] = 1

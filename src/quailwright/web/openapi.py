@@ -7,6 +7,7 @@ import msgspec
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
+from quailwright.exchange.cross_shape import ColoursShape, CrossShape, HiddenShape
 from quailwright.exchange.json_types import (
     BlendShape,
     BroodingShape,
@@ -108,6 +109,7 @@ def document(app: FastAPI) -> dict[str, Any]:
     types += [BroodingShape]
     types += [LightShape]
     types += [EggStore]
+    types += [CrossShape, HiddenShape, ColoursShape]
     types += [SitterShape]
     types += [FeedRequest, RationShape, BlendShape]
     types += [HousingShape, ManureShape]
