@@ -1,7 +1,7 @@
 """Breeding values against printed examples, another way to the same answer, and another library."""
 
 import numpy as np
-import pandas as pd
+import pandas as pd  # type: ignore[import-untyped]
 import pytest
 import statsmodels.formula.api as smf  # type: ignore[import-untyped]
 from numpy.typing import NDArray

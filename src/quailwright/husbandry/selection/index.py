@@ -43,9 +43,10 @@ def best_index(records: Array, with_traits: Array, traits: Array, goal: Array) -
     wanted = float(goal @ traits @ goal)
     if wanted <= 0:
         raise ValueError(say("A goal wants one trait at least."))
-    weights = np.linalg.solve(records, with_traits @ goal)
+    weights = np.asarray(np.linalg.solve(records, with_traits @ goal), np.float64)
     spread = float(np.sqrt(weights @ records @ weights))
-    return Index(weights, spread / float(np.sqrt(wanted)), with_traits.T @ weights / spread)
+    gains: Array = with_traits.T @ weights / spread
+    return Index(weights, spread / float(np.sqrt(wanted)), gains)
 
 
 def own_and_family(
