@@ -13,7 +13,12 @@ from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.inheritance.kinship import relationships
 from quailwright.husbandry.selection.response import Scheme, expected_gains
-from quailwright.husbandry.selection.traits import TRAITS, TraitName, accuracy_of_days
+from quailwright.husbandry.selection.traits import (
+    TRAITS,
+    TraitName,
+    accuracy_of_days,
+    egg_weight_noise,
+)
 from quailwright.journal.findings import BadInput
 from quailwright.language import later, later_many, say
 from quailwright.planning.merit import Basis, Goal, Merits, merits
@@ -475,38 +480,50 @@ def _variances(lines: Lines, contrasts: Array) -> Array:
     return found
 
 
+def birds_there(flock: Flock) -> tuple[int, int]:
+    """Cocks and hens that live, chicks taken as half of each."""
+    cocks = hens = 0
+    for group in flock.groups_alive():
+        cocks += group.alive.cocks + group.alive.chicks // 2
+        hens += group.alive.hens + (group.alive.chicks + 1) // 2
+    return cocks, hens
+
+
+def scheme_of(basis: Basis, cocks: tuple[int, int], hens: tuple[int, int]) -> Scheme:
+    """So many kept of so many of each sex, by what is easily measured of a trait.
+
+    Weight is each bird's own, eggs those of some days that a hen is alone, egg weight the mean of
+    as many eggs. Only hens lay: by eggs, cocks are taken as they come.
+    """
+    days = facts.value("selection.hens_alone_d")
+    told = basis.heritability
+    if basis.name == "eggs":
+        rate = min(max(basis.mean / facts.value("selection.eggs_over_d"), 0.05), 0.95)
+        told = accuracy_of_days(rate, days) ** 2
+    elif basis.name == "egg_weight":
+        told = basis.sd_a**2 / (basis.sd**2 + egg_weight_noise(basis.mean, days))
+    unsure = basis.heritability_sd * told / basis.heritability
+    of_cocks = cocks[1] if basis.name == "weight" else cocks[0]
+    return Scheme(told, unsure, basis.sd_a / math.sqrt(told), cocks[0], of_cocks, *hens)
+
+
 def worth_of_records(flock: Flock, found: Merits, wanted: tuple[int, int]) -> list[Worth]:
     """What weighing every bird, and counting each hen's eggs for some days, would bring.
 
     Birds to choose from are all that live, chicks taken as half cocks.
     """
-    of_cocks = of_hens = 0
-    for group in flock.groups_alive():
-        of_cocks += group.alive.cocks + group.alive.chicks // 2
-        of_hens += group.alive.hens + (group.alive.chicks + 1) // 2
+    of_cocks, of_hens = birds_there(flock)
     cocks = min(wanted[0] or int(facts.value("selection.cocks_kept")), of_cocks)
     hens = min(wanted[1] or cocks * int(facts.value("housing.hens_per_cock")), of_hens)
     if not (cocks and hens):
         return []
-    days = facts.value("selection.hens_alone_d")
-    weight, eggs = found.bases["weight"], found.bases["eggs"]
-    rate = min(max(eggs.mean / facts.value("selection.eggs_over_d"), 0.05), 0.95)
-    told = accuracy_of_days(rate, days) ** 2
+    of_two = (cocks, of_cocks), (hens, of_hens)
     rows = []
     if cocks < of_cocks or hens < of_hens:
-        scheme = _scheme(weight, weight.heritability, (cocks, of_cocks), (hens, of_hens))
-        rows.append(_worth("weight", scheme))
+        rows.append(_worth("weight", scheme_of(found.bases["weight"], *of_two)))
     if hens < of_hens:
-        scheme = _scheme(eggs, told, (cocks, cocks), (hens, of_hens))
-        rows.append(_worth("eggs", scheme))
+        rows.append(_worth("eggs", scheme_of(found.bases["eggs"], *of_two)))
     return rows
-
-
-def _scheme(basis: Basis, told: float, cocks: tuple[int, int], hens: tuple[int, int]) -> Scheme:
-    """A scheme that chooses by records of this heritability (a short count has less)."""
-    sd = basis.sd_a / math.sqrt(told)
-    unsure = basis.heritability_sd * told / basis.heritability
-    return Scheme(told, unsure, sd, *cocks, *hens)
 
 
 def _worth(name: TraitName, scheme: Scheme) -> Worth:

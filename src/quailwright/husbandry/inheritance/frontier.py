@@ -166,13 +166,17 @@ def in_a_square(pedigree: Pedigree, wanted: Places, way: Way) -> Walked:
         fathers = pedigree.links_to_fathers.of(birds)
         mothers = pedigree.links_to_mothers.of(birds)
         inbred[birds] = _sums(fathers, mothers, square, slot) / 2
-        mendelian[birds] = 1 - sum(
-            (
-                _of_one(links, inbred) if _single(links) else _sums(links, links, square, slot)
-                for links in (fathers, mothers)
-            ),
-            np.zeros(len(birds)),
-        ) / 4
+        mendelian[birds] = (
+            1
+            - sum(
+                (
+                    _of_one(links, inbred) if _single(links) else _sums(links, links, square, slot)
+                    for links in (fathers, mothers)
+                ),
+                np.zeros(len(birds)),
+            )
+            / 4
+        )
         kept = birds[way.last[birds] >= 0]
         halves = pedigree.halves[kept]
         shares = csr_array(
@@ -254,7 +258,9 @@ def in_rows(pedigree: Pedigree, wanted: Places, way: Way) -> Walked:
         for bird in leaving[now].tolist():
             del held[bird]
     rows = _stacked([held[bird] for bird in wanted.tolist()], n)
-    weighed = csr_array((rows.data * mendelian[rows.indices], rows.indices, rows.indptr), rows.shape)
+    weighed = csr_array(
+        (rows.data * mendelian[rows.indices], rows.indices, rows.indptr), rows.shape
+    )
     return Walked(inbred, mendelian, (weighed @ rows.T).toarray())
 
 
