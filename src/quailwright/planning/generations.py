@@ -20,7 +20,7 @@ from quailwright.planning.merit import Basis, merits
 MOST_GENERATIONS = 10
 """Realised heritability falls to a third within some 20 generations (Marks 1996)."""
 MOST_BIRDS = 400
-_WORK = 6e6
+_WORK = 2e6
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +97,7 @@ def gain_ahead(flock: Flock, on: date, ask: GainAsk) -> GainAhead:
     goal = default_goal(flock)
     by = ask.by if ask.by is not None else max(TRAITS, key=lambda name: goal[name])
     scheme = _scheme(flock, found.bases, by, ask)
-    draws = int(max(20, min(300, _WORK / (scheme.of_cocks + scheme.of_hens) ** 2)))
+    draws = int(max(20, min(200, _WORK / (scheme.of_cocks + scheme.of_hens) ** 2)))
     inbred, even = (
         simulated(
             scheme, ask.generations, draws, np.random.default_rng(ask.seed), chosen
