@@ -14,7 +14,7 @@ from quailwright.husbandry import facts
 from quailwright.husbandry.selection.traits import TRAITS
 from quailwright.journal import entries as kinds
 from quailwright.journal.findings import BadInput
-from quailwright.planning.generations import GainAsk, gain_ahead
+from quailwright.planning.gain_ahead import GainAsk, gain_ahead
 from quailwright.planning.keepers import Ask, Keepers, default_goal, keepers
 from quailwright.planning.merit import Goal, merits, values_by_name
 
