@@ -5,7 +5,7 @@ is its father, and its mother. Where parents are chosen by chance each chick's a
 what comes out is the mean over all choices.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -67,10 +67,15 @@ def steps(kinship: Array, scheme: Scheme, generations: int) -> Iterator[tuple[Ar
         kinship = next_kinship(kinship, parents)
 
 
-# Pens of one cock and so many hens each. Bird `pen * (1 + hens)` is its cock, then come its hens.
+# Pens of one cock and some hens each: birds in the order of the pens, each cock before his hens.
 
 
-def moved_right(pens: int, hens: int, step: Callable[[int], int] = lambda _: 1) -> Scheme:
+def cocks_at(hens: Sequence[int]) -> list[int]:
+    """Where the cock of each pen stands among all birds."""
+    return [sum(hens[:pen]) + pen for pen in range(len(hens))]
+
+
+def moved_right(hens: Sequence[int], step: Callable[[int], int] = lambda _: 1) -> Scheme:
     """Sons move so many pens right, daughters stay; each hen leaves a daughter in her pen.
 
     A pen's next cock is the son of a hen drawn by chance from the pen that he comes from. With a
@@ -78,20 +83,20 @@ def moved_right(pens: int, hens: int, step: Callable[[int], int] = lambda _: 1) 
     maximum avoidance of inbreeding, Genet Res 4:399-415.
 
     Args:
+        hens: of each pen, 1 or more.
         step: pens that the sons of a generation, by its number from 1, move. 0: they stay.
     """
-    birds = 1 + hens
+    at = cocks_at(hens)
+    birds = sum(hens) + len(hens)
 
     def parents(generation: int) -> Parents:
-        fathers = np.zeros((pens * birds, pens * birds))
-        mothers = np.zeros_like(fathers)
-        for pen in range(pens):
-            own, left = pen * birds, (pen - step(generation)) % pens * birds
-            fathers[own, left] = 1.0
-            mothers[own, left + 1 : left + birds] = 1.0 / hens
-            for hen in range(1, birds):
-                fathers[own + hen, own] = 1.0
-                mothers[own + hen, own + hen] = 1.0
+        fathers, mothers = np.zeros((birds, birds)), np.zeros((birds, birds))
+        for pen, own in enumerate(at):
+            left = (pen - step(generation)) % len(hens)
+            fathers[own, at[left]] = 1.0
+            mothers[own, at[left] + 1 : at[left] + 1 + hens[left]] = 1.0 / hens[left]
+            for hen in range(own + 1, own + 1 + hens[pen]):
+                fathers[hen, own] = mothers[hen, hen] = 1.0
         return Parents(fathers, mothers)
 
     return parents
@@ -105,18 +110,21 @@ def cyclic_step(pens: int) -> Callable[[int], int]:
     return lambda generation: 1 + (generation - 1) % max(1, pens - 1)
 
 
-def one_pen(cocks: int, hens: int) -> Scheme:
-    """All together: each young bird's father is any of the cocks, its mother any of the hens."""
-    birds = cocks + hens
+def one_pen(hens: Sequence[int]) -> Scheme:
+    """The same birds together: the father of each young bird is any cock, its mother any hen."""
+    at = cocks_at(hens)
+    birds = sum(hens) + len(hens)
     fathers = np.zeros((birds, birds))
-    mothers = np.zeros_like(fathers)
-    fathers[:, :cocks] = 1.0 / cocks
-    mothers[:, cocks:] = 1.0 / hens
+    fathers[:, at] = 1.0 / len(at)
+    mothers = np.where(fathers > 0, 0.0, 1.0 / sum(hens))
     return lambda _: Parents(fathers, mothers)
 
 
 def with_new_blood(scheme: Scheme, cocks: tuple[int, ...], each: int) -> Scheme:
-    """The same with these birds of every so-many-th generation from outside, kin to none."""
+    """The same with these birds of every so-many-th generation from outside, kin to none.
+
+    Two newcomers are taken for unrelated to each other, too.
+    """
 
     def parents(generation: int) -> Parents:
         made = scheme(generation)
