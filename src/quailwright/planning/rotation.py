@@ -28,6 +28,7 @@ from quailwright.planning.generations import (
     unrelated,
     with_new_blood,
 )
+from quailwright.planning.inbred import cost_of
 from quailwright.planning.mating_asked import Ask
 from quailwright.planning.mating_birds import Candidate, breeders
 from quailwright.planning.matings import Plan, matings
@@ -126,6 +127,19 @@ class NewBlood:
     inbreeding: Array
 
 
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """In a generation, over those asked for: chicks kept from depression, and the new cocks.
+
+    `cost` of the cocks and `worth` of the chicks at the prices told, None where none is.
+    """
+
+    chicks: float
+    cocks: float
+    cost: float | None
+    worth: float | None
+
+
 @dataclass(frozen=True)
 class Rotation:
     """A rotation for this flock.
@@ -139,7 +153,7 @@ class Rotation:
             sons moving one pen, or 1, 2, 3, ... pens; all in one pen; each pen by itself.
         rise, mixed_rise: per generation, in the long run.
         census_now, census: 4 x cocks x hens / (cocks + hens) of the birds as they are and as mated.
-        with_founders: whether the kinship among the birds of now is in the figures.
+        new_blood: as asked for, or every 1 to 6 generations.
     """
 
     on: date
@@ -169,6 +183,38 @@ class Rotation:
     def mixed_size(self) -> float:
         """Of the same birds in one pen, parents taken by chance."""
         return effective_size(self.mixed_rise)
+
+    @property
+    def plain(self) -> Array:
+        """Inbreeding of the chicks by generation in the rotation asked for."""
+        return self.cyclic if self.ask.cyclic else self.rotated
+
+    @property
+    def worth(self) -> tuple[Worth, ...]:
+        """What each way to bring new blood keeps, and costs, in a generation."""
+        return tuple(_worth(one, self.plain, self.ask) for one in self.new_blood)
+
+
+def _worth(blood: NewBlood, plain: Array, ask: RotationAsk) -> Worth:
+    eggs = ask.eggs_set * facts.value("incubation.hatch_of_set")
+    kept = [
+        _alive(float(inbred)) - _alive(float(otherwise))
+        for inbred, otherwise in zip(blood.inbreeding, plain, strict=True)
+    ]
+    chicks = eggs * sum(kept) / len(kept)
+    cost = None if ask.cock_price is None else ask.cock_price * blood.cocks / blood.every
+    return Worth(
+        chicks,
+        blood.cocks / blood.every,
+        cost,
+        None if ask.chick_price is None else chicks * ask.chick_price,
+    )
+
+
+def _alive(inbreeding: float) -> float:
+    """Chicks that hatch and live, as a share of those not inbred."""
+    lost = cost_of(inbreeding)
+    return (1 - lost.hatch.middle) * (1 - lost.survival.middle)
 
 
 def census_size(cocks: int, hens: int) -> float:
