@@ -55,6 +55,7 @@ def solve(
     nodes: int | None = None,
     start: Mapping[int, float] | None = None,
     progress: Callable[[float, float], None] | None = None,
+    curved: Array | None = None,
 ) -> Solution:
     """Solves a programme.
 
@@ -64,6 +65,8 @@ def solve(
         nodes: branches after which the best so far is taken; unlike time, the same every time.
         start: values of some columns to begin from.
         progress: called with (best cost, gap) when a better solution is found.
+        curved: Q, (columns, columns), symmetric and nowhere below nothing: half of x'Qx is added
+            to the cost. No column may be whole then.
     """
     highs = _quiet_solver()
     highs.setOptionValue("mip_rel_gap", gap)
@@ -73,6 +76,8 @@ def solve(
     if nodes is not None:
         highs.setOptionValue("mip_max_nodes", nodes)
     highs.passModel(as_model(program))
+    if curved is not None:
+        _bend(highs, curved)
     if start:
         highs.setSolution(len(start), np.array(list(start)), np.array(list(start.values())))
     if progress is not None:
@@ -143,6 +148,22 @@ def as_model(program: Program) -> highspy.HighsLp:
     kinds = (highspy.HighsVarType.kContinuous, highspy.HighsVarType.kInteger)
     lp.integrality_ = [kinds[whole] for whole in program.whole]
     return lp
+
+
+def _bend(highs: highspy.Highs, curved: Array) -> None:
+    """Adds half of x'Qx: the solver takes the lower half of Q, column by column."""
+    n = len(curved)
+    rows, columns = np.tril_indices(n)
+    order = np.lexsort((rows, columns))
+    starts = np.concatenate(([0], np.cumsum(np.arange(n, 0, -1))[:-1]))
+    highs.passHessian(
+        n,
+        len(rows),
+        int(highspy.HessianFormat.kTriangular),
+        starts.astype(np.int32),
+        rows[order].astype(np.int32),
+        curved[rows[order], columns[order]],
+    )
 
 
 def _bounds(values: list[float]) -> Array:

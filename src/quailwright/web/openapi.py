@@ -37,6 +37,8 @@ from quailwright.exchange.json_types import (
     TodayShape,
     Written,
 )
+from quailwright.exchange.matings_shape import MatingsShape
+from quailwright.exchange.rotation_shape import RotationShape
 from quailwright.exchange.sitter_shape import SitterShape
 from quailwright.exchange.store_told import EggStore
 from quailwright.flock.standing import Standing
@@ -109,6 +111,7 @@ def document(app: FastAPI) -> dict[str, Any]:
     types += [LightShape]
     types += [EggStore]
     types += [SitterShape]
+    types += [MatingsShape, RotationShape]
     types += [FeedRequest, RationShape, BlendShape]
     types += [HousingShape, ManureShape]
     types += [ExtentShape, ReadingsTaken, ReadingsSeries, ReadingsReport, JournalCheck, ScoreShape]
