@@ -5,6 +5,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
+from quailwright.flock.booking.parents import PARENT_FIELDS, hatched
+from quailwright.flock.fold import collector_at_rest
 from quailwright.flock.individuals import (
     MOST_APART,
     Individual,
@@ -66,10 +68,6 @@ class Lines:
         return [at for at, member in enumerate(self.members) if member.alive]
 
 
-PEDIGREE_FIELDS = ("sire", "dam")
-"""Fields of findings on parents that cannot be."""
-
-
 def lines_of(flock: Flock) -> Lines:
     """The pedigree that the record tells, as of the moment the flock was folded for.
 
@@ -80,7 +78,8 @@ def lines_of(flock: Flock) -> Lines:
 
     Runs in time linear in birds, chances of parents and entries of groups.
     """
-    return _Told(flock).lines()
+    with collector_at_rest():
+        return _Told(flock).lines()
 
 
 def parentage_sure_from(flock: Flock, pen: str) -> date | None:
@@ -149,7 +148,7 @@ class _Told:
                 place = self._without_place(ring, taken.get((*key, ring.sex)))
                 self.birds.append(place)
             place.ring, place.sex = ring.name, ring.sex if ring.sex != "unknown" else place.sex
-            place.hatched_on = ring.hatched_on or place.hatched_on or self._hatched(ring.hatch)
+            place.hatched_on = hatched(self.flock, ring) or place.hatched_on
             self.by_ring[ring.name] = place
 
     def _without_place(self, ring: RingedBird, like: Individual | None) -> Individual:
@@ -166,10 +165,6 @@ class _Told:
             made.stays = [Stay(ring.group, first, ring.left_on or date.max)]
         self.origins[made] = {made.origin: 1.0}
         return made
-
-    def _hatched(self, hatch: str | None) -> date | None:
-        found = self.flock.hatches.get(hatch or "")
-        return found.hatchings[0][0].date() if found is not None and found.hatchings else None
 
     def _named_outside(self) -> None:
         """Parents named that nobody logged are founders, one for each name."""
@@ -350,7 +345,7 @@ class _Told:
         yield from (
             later("{what} {mend}", what=finding.what, mend=finding.mend)
             for finding in self.flock.findings
-            if finding.field in PEDIGREE_FIELDS
+            if finding.field in PARENT_FIELDS
         )
         gone = [
             ring.name

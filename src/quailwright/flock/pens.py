@@ -202,26 +202,21 @@ class Pens:
     def last_other_cock(self, place: str, today: date) -> date | None:
         """The day from which the hens of a place have met no cock but those there now.
 
-        Of the hens themselves, whom the last weeks may have seen elsewhere, and of the place.
+        Of the place, and of the hens themselves, who may have come from elsewhere.
         None where no other ever ran there, or where no cock runs there now.
         """
         now = set(self.there(place, today, "cock"))
         if not now:
             return None
-        found: date | None = None
-        for hen in self.there(place, today, "hen"):
-            for days in range(1, sure_after_d() + 1):
-                day = today - days * _DAY
-                where = self.where(hen, day)
-                if where is not None and set(self.there(where, day, "cock")) - now:
-                    found = max(found or date.min, day + _DAY)
-                    break
+        hens = self.there(place, today, "hen")
         for day in sorted(self._turns(), reverse=True):
-            if day > today or (found is not None and day <= found):
+            if day > today:
                 continue
-            if set(self.there(place, day - _DAY, "cock")) - now:
-                return day
-        return found
+            before = day - _DAY
+            for where in {place, *(self.where(hen, before) for hen in hens)} - {None}:
+                if set(self.there(where or "", before, "cock")) - now:
+                    return day
+        return None
 
     def _turns(self) -> set[date]:
         """Days on which any bird came to a place or left it."""
