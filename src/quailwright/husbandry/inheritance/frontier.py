@@ -15,11 +15,14 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_array  # type: ignore[import-untyped]
 
 from quailwright.husbandry.inheritance.pedigree import Links, Pedigree, Places
+from quailwright.language import say
 
 Array = NDArray[np.float64]
 
-MOST_IN_A_SQUARE = 6_000
-"""Birds kept at a time as a square at most, unless more are wanted: it takes 288 MB then."""
+MOST_IN_A_SQUARE = 10_000
+"""Birds kept at a time as a square at most, unless more are wanted: it takes 800 MB then."""
+MOST_IN_ROWS = 2**27
+"""Shares kept at a time as rows at most: they take 2 GB then."""
 _BATCH = 512
 """Birds in a batch at most, so that a batch takes little memory beside what is kept."""
 _CALLS = 2e5
@@ -52,6 +55,9 @@ def walked(pedigree: Pedigree, wanted: Places) -> Walked:
     Args:
         pedigree: n birds.
         wanted: places of k of them, each once.
+
+    Raises:
+        ValueError: more than `MOST_IN_A_SQUARE` parents at a time, and too many ancestors of these.
 
     Source: Henderson 1976, A simple method for computing the inverse of a numerator relationship
     matrix used in prediction of breeding values, Biometrics 32:69-83; Quaas 1976, Computing the
@@ -163,33 +169,26 @@ def in_a_square(pedigree: Pedigree, wanted: Places, way: Way) -> Walked:
     free = list(range(way.width))[::-1]
     leaving = _leaving(way)
     for now, birds in enumerate(way.batches):
-        fathers = pedigree.links_to_fathers.of(birds)
-        mothers = pedigree.links_to_mothers.of(birds)
-        inbred[birds] = _sums(fathers, mothers, square, slot) / 2
-        mendelian[birds] = (
-            1
-            - sum(
-                (
-                    _of_one(links, inbred) if _single(links) else _sums(links, links, square, slot)
-                    for links in (fathers, mothers)
-                ),
-                np.zeros(len(birds)),
-            )
-            / 4
-        )
+        both = [pedigree.links_to_fathers.of(birds), pedigree.links_to_mothers.of(birds)]
+        inbred[birds] = _sums(both[0], both[1], square, slot) / 2
+        for links in both:
+            own = _of_one(links, inbred) if _single(links) else _sums(links, links, square, slot)
+            mendelian[birds] -= own / 4
         kept = birds[way.last[birds] >= 0]
         halves = pedigree.halves[kept]
         shares = csr_array(
             (halves.data, slot[halves.indices], halves.indptr), (len(kept), way.width)
         )
         rows = shares @ square
-        among = shares @ rows.T
+        across = np.ascontiguousarray(rows.T)
+        among = shares @ across
         np.fill_diagonal(among, 1 + inbred[kept])
         free.extend(slot[leaving[now]].tolist())
+        free.sort(reverse=True)
         new = np.array([free.pop() for _ in kept], np.intp)
         slot[kept] = new
         square[new] = rows
-        square[:, new] = rows.T
+        square[:, new] = across
         square[np.ix_(new, new)] = among
     return Walked(inbred, mendelian, square[np.ix_(slot[wanted], slot[wanted])])
 
@@ -209,7 +208,8 @@ def _single(links: Links) -> bool:
 def _of_one(links: Links, inbred: Array) -> Array:
     """What `_sums(links, links)` comes to where no bird has more than one possible parent."""
     weights = links.chances**2 * (1 + inbred[links.parents])
-    return np.bincount(links.chicks, weights, len(links.ends) - 1)
+    found: Array = np.bincount(links.chicks, weights, len(links.ends) - 1)
+    return found
 
 
 def _sums(one: Links, other: Links, square: Array, slot: Places) -> Array:
@@ -236,6 +236,7 @@ def in_rows(pedigree: Pedigree, wanted: Places, way: Way) -> Walked:
     n = len(pedigree)
     inbred, mendelian = np.zeros(n), np.ones(n)
     held: dict[int, tuple[Places, Array]] = {}
+    count = 0
     leaving = _leaving(way)
     for now, birds in enumerate(way.batches):
         shares = []
@@ -245,23 +246,24 @@ def in_rows(pedigree: Pedigree, wanted: Places, way: Way) -> Walked:
             found = chances @ _stacked([held[bird] for bird in parents.tolist()], n)
             found.sort_indices()
             shares.append(found)
-            squares = csr_array((found.data**2, found.indices, found.indptr), found.shape)
-            mendelian[birds] -= (
-                _of_one(links, inbred) if _single(links) else squares @ mendelian
-            ) / 4
+            own = _of_one(links, inbred) if _single(links) else found.power(2) @ mendelian
+            mendelian[birds] -= own / 4
         inbred[birds] = shares[0].multiply(shares[1]) @ mendelian / 2
         mean = (shares[0] + shares[1]) / 2
         for at, bird in enumerate(birds.tolist()):
             if way.last[bird] >= 0:
+                count += mean.indptr[at + 1] - mean.indptr[at]
                 its = slice(mean.indptr[at], mean.indptr[at + 1])
                 held[bird] = np.append(mean.indices[its], bird), np.append(mean.data[its], 1.0)
         for bird in leaving[now].tolist():
-            del held[bird]
+            count -= len(held.pop(bird)[0]) - 1
+        if count > MOST_IN_ROWS:
+            raise ValueError(
+                say("Too many birds of this pedigree are parents at one time for this computer.")
+            )
     rows = _stacked([held[bird] for bird in wanted.tolist()], n)
-    weighed = csr_array(
-        (rows.data * mendelian[rows.indices], rows.indices, rows.indptr), rows.shape
-    )
-    return Walked(inbred, mendelian, (weighed @ rows.T).toarray())
+    related = (rows.multiply(mendelian) @ rows.T).toarray()
+    return Walked(inbred, mendelian, related)
 
 
 def _stacked(rows: list[tuple[Places, Array]], n: int) -> csr_array:
