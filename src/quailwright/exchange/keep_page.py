@@ -221,6 +221,8 @@ def _names(some: list[Ranked]) -> str:
 def _answer(found: Keepers) -> list[str]:
     cocks = [one for one in found.cocks if one.kept]
     hens = [one for one in found.hens if one.kept]
+    if not found.merits.lines.alive:
+        return [say("No living birds are recorded yet, so there is nobody to choose from.")]
     if not (found.cocks or found.hens):
         if found.hatch:
             return [
@@ -295,6 +297,8 @@ def _brings(found: Keepers) -> list[str]:
                 every=found.inbreeding_all,
             )
         )
+        if found.inbreeding_most >= facts.value("mating.inbreeding_strong"):
+            said.append(say("Some of them are near kin: let the matings say who goes with whom."))
         said.append(
             say(
                 "As many cocks and hens make an effective size of {size:.1f}: about {rate:.1%} "
@@ -363,7 +367,7 @@ def _records(found: Keepers) -> list[str]:
         if ringed and own and enough:
             continue
         said.append(_worth(one))
-    if said:
+    if said and not found.merits.bases["weight"].own:
         said.append(
             say(
                 "Begin with rings: at four weeks each bird gets one and is weighed once (log bird, "
@@ -393,36 +397,58 @@ def _worth(one: Worth) -> str:
 
 
 def _basis(basis: Basis) -> str:
-    records = say_many("{n} bird with a record", "{n} birds with a record", basis.own)
-    pens = say_many("{n} group's mean", "means of {n} groups", basis.pens)
+    """What a trait's values stand on, in a line."""
+    parts = [_recorded(basis)]
+    if basis.sd_own:
+        parts.append(say("Birds differ by {sd}, by your records.", sd=_spread(basis)))
+    else:
+        parts.append(say("Birds differ by {sd}, as is usual.", sd=_spread(basis)))
     least = facts.value("selection.records_to_learn")
     if basis.heritability_own:
-        learned = say(
-            "Heritability {h2:.2f} ± {error:.2f}, learned from these records.",
-            h2=basis.heritability,
-            error=basis.heritability_sd,
+        parts.append(
+            say(
+                "Heritability {h2:.2f} ± {error:.2f}, learned from these records.",
+                h2=basis.heritability,
+                error=basis.heritability_sd,
+            )
+        )
+    elif basis.own < least:
+        parts.append(
+            say(
+                "Heritability {h2:.2f} ± {error:.2f}, as published: too few records to learn it "
+                "from, {own} of about {least:.0f}.",
+                h2=basis.heritability,
+                error=basis.heritability_sd,
+                own=basis.own,
+                least=least,
+            )
         )
     else:
-        learned = say(
-            "Heritability {h2:.2f} as published: too few records to learn it from, {own} of about "
-            "{least:.0f}.",
-            h2=basis.heritability,
-            own=basis.own,
-            least=least,
-        ) if basis.own < least else say(
-            "Heritability {h2:.2f} as published: {own} records leave it too unsure here.",
-            h2=basis.heritability,
-            own=basis.own,
-        )  # fmt: skip
-    spread = (
-        say("{sd} between birds by your records.", sd=_spread(basis))
-        if basis.sd_own
-        else say("{sd} between birds, as is usual.", sd=_spread(basis))
+        parts.append(
+            say(
+                "Heritability {h2:.2f} ± {error:.2f}, as published: by {own} records it is still "
+                "too unsure here.",
+                h2=basis.heritability,
+                error=basis.heritability_sd,
+                own=basis.own,
+            )
+        )
+    return say("{trait}: {what}", trait=_named(basis.name), what=" ".join(parts))
+
+
+def _recorded(basis: Basis) -> str:
+    if not (basis.own or basis.pens):
+        return say("no records yet.")
+    if not basis.pens:
+        return say_many("{n} bird has a record.", "{n} birds have a record.", basis.own)
+    if not basis.own:
+        return say_many("the mean of {n} group.", "the means of {n} groups.", basis.pens)
+    return say_many(
+        "{n} bird has a record, and {pens} groups a mean.",
+        "{n} birds have a record, and {pens} groups a mean.",
+        basis.own,
+        pens=basis.pens,
     )
-    return say(
-        "{trait}: {records}, {pens}. {spread} {learned}",
-        trait=_named(basis.name), records=records, pens=pens, spread=spread, learned=learned,
-    )  # fmt: skip
 
 
 def _named(name: TraitName) -> str:

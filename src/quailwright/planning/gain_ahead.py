@@ -20,6 +20,8 @@ from quailwright.planning.merit import Basis, merits
 MOST_GENERATIONS = 10
 """Realised heritability falls to a third within some 20 generations (Marks 1996)."""
 MOST_BIRDS = 400
+GENERATIONS, SEED = 5, 1
+"""Where nothing else is asked."""
 _WORK = 2e6
 
 
@@ -38,8 +40,8 @@ class GainAsk:
     of_cocks: int | None = None
     hens: int | None = None
     of_hens: int | None = None
-    generations: int = 5
-    seed: int = 1
+    generations: int = GENERATIONS
+    seed: int = SEED
 
 
 @dataclass(frozen=True, slots=True)

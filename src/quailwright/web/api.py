@@ -332,6 +332,57 @@ def light(
     return Told(light_shape(*light_page(flock, day_at(flock, moment), asked(typed))))
 
 
+@router.get("/breeding/keep", responses=says("KeepShape", "Refusal"))
+def breeding_keep(
+    home: AtHome,
+    who: Reader,
+    on: On = None,
+    of: Annotated[
+        str, Query(alias="from", description="Only of this hatch; all when left out.")
+    ] = "",
+    cocks: Annotated[str, Query(description="Cocks to keep.")] = "",
+    hens: Annotated[str, Query(description="Hens to keep.")] = "",
+    weight: Annotated[str, Query(description="How much weight counts, 0 to 10.")] = "",
+    eggs: Annotated[str, Query(description="How much the number of eggs counts.")] = "",
+    egg_weight: Annotated[str, Query(description="How much the weight of eggs counts.")] = "",
+) -> Response:
+    """Whom to keep for breeding, as `breeding keep --json`."""
+    from quailwright.exchange.keep_page import asked, keep_page
+    from quailwright.exchange.keep_shape import keep_shape
+
+    flock, moment = as_of(home, on)
+    typed = {
+        "from": of, "cocks": cocks, "hens": hens, "weight": weight, "eggs": eggs,
+        "egg_weight": egg_weight,
+    }  # fmt: skip
+    return Told(keep_shape(*keep_page(flock, day_at(flock, moment), asked(typed))))
+
+
+@router.get("/breeding/gain", responses=says("GainShape", "Refusal"))
+def breeding_gain(
+    home: AtHome,
+    who: Reader,
+    on: On = None,
+    by: Annotated[str, Query(description="weight, eggs or egg_weight.")] = "",
+    cocks: Annotated[str, Query(description="Cocks kept each generation.")] = "",
+    of_cocks: Annotated[str, Query(description="Cocks to choose from.")] = "",
+    hens: Annotated[str, Query(description="Hens kept each generation.")] = "",
+    of_hens: Annotated[str, Query(description="Hens to choose from.")] = "",
+    generations: Annotated[str, Query(description="1 to 10; 5 when left out.")] = "",
+    seed: Annotated[str, Query(description="Of the chance; 1 when left out.")] = "",
+) -> Response:
+    """What choosing brings over generations, as `breeding gain --json`."""
+    from quailwright.exchange.gain_page import gain_asked, gain_page
+    from quailwright.exchange.keep_shape import gain_shape
+
+    flock, moment = as_of(home, on)
+    typed = {
+        "by": by, "cocks": cocks, "of_cocks": of_cocks, "hens": hens, "of_hens": of_hens,
+        "generations": generations, "seed": seed,
+    }  # fmt: skip
+    return Told(gain_shape(*gain_page(flock, day_at(flock, moment), gain_asked(typed))))
+
+
 @router.get("/outlook/past", responses=says("Scores", "Refusal"))
 def past(
     home: AtHome, who: Reader, on: On = None, seed: Annotated[int, Query(ge=0, le=2**31)] = 1
