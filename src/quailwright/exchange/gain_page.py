@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from quailwright.exchange.keep_page import TRAIT_WORDS, amount, weight_alone
+from quailwright.exchange.keep_page import TRAIT_WORDS, KeepPage, amount, weight_alone
 from quailwright.exchange.mating_words import inbreeding_words, whole_typed
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
@@ -13,6 +13,7 @@ from quailwright.husbandry.selection.traits import TRAITS, TraitName
 from quailwright.journal.findings import BadInput
 from quailwright.language import figure, mark, say
 from quailwright.planning.gain_ahead import GENERATIONS, SEED, GainAhead, GainAsk, gain_ahead
+from quailwright.planning.keepers import Ask
 
 GAIN_FIELDS = ("by", "cocks", "of_cocks", "hens", "of_hens", "generations", "seed")
 """Of the form, as the API has them."""
@@ -69,6 +70,12 @@ def gain_asked(typed: Mapping[str, str]) -> GainAsk:
         GENERATIONS if numbers["generations"] is None else numbers["generations"],
         SEED if seed is None else seed,
     )
+
+
+def gain_of(told: KeepPage, ask: Ask) -> GainAsk:
+    """What the choice of a page would bring if it were made so every generation."""
+    of_cocks, of_hens = (len(cards) if told.hatch else 0 for cards in (told.cocks, told.hens))
+    return GainAsk(told.leading, ask.cocks, of_cocks or None, ask.hens, of_hens or None)
 
 
 def gain_page(flock: Flock, on: date, ask: GainAsk) -> tuple[GainAhead, GainPage]:

@@ -57,10 +57,11 @@ def keep_chart(birds: Sequence[Ranked], title: str) -> KeepChart:
     apart = first.points.low > last.points.mean
     names = {"first": first.member.called, "last": last.member.called}
     answer = (
-        say("{first} stands first, {last} last, and they are likely apart.", **names)
+        say("{first} passes on more than {last}, the last here, and likely so in truth.", **names)
         if apart
         else say(
-            "{first} stands first, {last} last, but the ranges overlap: it may be chance.", **names
+            "{first} stands before {last}, the last here; the ranges overlap: it may be chance.",
+            **names,
         )
     )
     return KeepChart(

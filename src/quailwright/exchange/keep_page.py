@@ -65,6 +65,7 @@ class KeepPage:
     """All of it, said.
 
     Attributes:
+        leading: the trait that counts most.
         answer: whom to keep, first.
         brings: what the next chicks gain, and how inbred they are.
         cocks, hens: cards, the best first.
@@ -75,6 +76,7 @@ class KeepPage:
 
     on: date
     hatch: str
+    leading: TraitName
     wants: str
     answer: list[str]
     brings: list[str]
@@ -131,6 +133,7 @@ def keep_page(flock: Flock, on: date, ask: Ask) -> tuple[Keepers, KeepPage]:
     return found, KeepPage(
         on,
         found.hatch or "",
+        _leading(found),
         _wants(found),
         _answer(found),
         _brings(found),
@@ -200,6 +203,10 @@ def _told(found: Keepers, name: TraitName) -> bool:
     """Whether a trait counts, or has records."""
     basis = found.merits.bases[name]
     return found.goal.get(name, 0.0) > 0 or basis.own + basis.pens > 0
+
+
+def _leading(found: Keepers) -> TraitName:
+    return max(TRAITS, key=lambda name: found.goal.get(name, 0.0))
 
 
 def _wants(found: Keepers) -> str:
@@ -288,6 +295,7 @@ def _brings(found: Keepers) -> list[str]:
                 n=facts.value("selection.chicks_raised"))
         )  # fmt: skip
     if not math.isnan(found.inbreeding):
+        said += _without_limit(found)
         said.append(
             say(
                 "Mated each with each, their chicks have on average {words}; the nearest kin "
@@ -310,6 +318,21 @@ def _brings(found: Keepers) -> list[str]:
     return said
 
 
+def _without_limit(found: Keepers) -> list[str]:
+    """What the limit on brothers and sisters costs now."""
+    counting = _leading(found)
+    if counting not in found.free_change:
+        return []
+    return [
+        say(
+            "The best alone, brothers and sisters or not, would bring {amount}, and chicks with "
+            "{inbreeding:.1%} inbreeding; from then on more of it each generation.",
+            amount=amount(counting, found.free_change[counting]),
+            inbreeding=found.free_inbreeding,
+        )
+    ]
+
+
 def _card(found: Keepers, one: Ranked) -> Card:
     lines = [
         say("{wish}: {amount}", wish=_passes(name), amount=amount(name, one.traits[name]))
@@ -327,7 +350,7 @@ def _card(found: Keepers, one: Ranked) -> Card:
     elif one.instead and one.member.sex == "cock":
         verdict = say("not kept: {kin}, of the same father, is", kin=one.instead)
     elif one.instead:
-        verdict = say("not kept: {kin} and others of the same parents are", kin=one.instead)
+        verdict = say("not kept: {kin}, of the same family, is", kin=one.instead)
     else:
         verdict = say("not kept")
     return Card(one.member.called, one.kept, verdict, lines)

@@ -27,6 +27,8 @@ class KeepShape(TypedDict):
     cocks: list[dict[str, Any]]
     hens: list[dict[str, Any]]
     change: dict[str, RangeShape]
+    change_whatever_kin: dict[str, RangeShape]
+    inbreeding_whatever_kin: float | None
     inbreeding: float | None
     inbreeding_most: float | None
     inbreeding_all: float | None
@@ -64,6 +66,8 @@ def keep_shape(found: Keepers, told: KeepPage) -> KeepShape:
         "cocks": [_bird(one) for one in found.cocks],
         "hens": [_bird(one) for one in found.hens],
         "change": {name: _range(some) for name, some in found.change.items()},
+        "change_whatever_kin": {name: _range(some) for name, some in found.free_change.items()},
+        "inbreeding_whatever_kin": _share(found.free_inbreeding),
         "inbreeding": _share(found.inbreeding),
         "inbreeding_most": _share(found.inbreeding_most),
         "inbreeding_all": _share(found.inbreeding_all),

@@ -120,7 +120,9 @@ class Keepers:
     Attributes:
         goal: how much each trait counts; `goal_own`: as asked, else by the holding's goal.
         cocks, hens: ranked, the best first.
-        change: of each trait in the next chicks, against chicks of all birds asked about.
+        change: of each trait in the next chicks, against chicks of all birds asked about;
+            `free_change`, `free_inbreeding`: as if kin did not matter, {} and NaN where it is
+            the same choice.
         inbreeding: of those chicks, mean over the cocks and hens kept, and the highest;
             `inbreeding_all`: the mean if all were bred from. NaN where none are kept.
         effective_size: of those kept; NaN where a sex is missing.
@@ -137,6 +139,8 @@ class Keepers:
     cocks: list[Ranked]
     hens: list[Ranked]
     change: Mapping[TraitName, Range]
+    free_change: Mapping[TraitName, Range]
+    free_inbreeding: float
     inbreeding: float
     inbreeding_most: float
     inbreeding_all: float
@@ -167,7 +171,8 @@ def keepers(flock: Flock, on: date, ask: Ask, lines: Lines | None = None) -> Kee
     """Whom of the living to keep for breeding.
 
     The best by the goal, with as few brothers among the cocks and sisters among the hens as
-    `selection.sons_a_sire` and `selection.sisters` say, as long as others are there.
+    `selection.sons_a_sire` and `selection.sisters` say, and no more than half of the hens of one
+    father, as long as others are there.
 
     Raises:
         BadInput: a hatch that nobody logged, counts or a goal that cannot be.
@@ -203,16 +208,17 @@ def keepers(flock: Flock, on: date, ask: Ask, lines: Lines | None = None) -> Kee
     if base.sum():
         base /= base.sum()
     ranked = {
-        "cock": _ranked(found, goal, by_sex["cock"], base, wanted[0], _by_father,
-                        int(facts.value("selection.sons_a_sire"))),
-        "hen": _ranked(found, goal, by_sex["hen"], base, wanted[1], _by_both,
-                       int(facts.value("selection.sisters"))),
+        "cock": _ranked(found, goal, by_sex["cock"], base, wanted[0], _of_cocks()),
+        "hen": _ranked(found, goal, by_sex["hen"], base, wanted[1],
+                       _of_hens(lines, by_sex["hen"], wanted[1])),
     }  # fmt: skip
     notes += _short(ask, by_sex, wanted)
     kept = {sex: [one.place for one in some if one.kept] for sex, some in ranked.items()}
     inbred = _inbreeding(lines, kept["cock"], kept["hen"])
     all_inbred = _inbreeding(lines, by_sex["cock"], by_sex["hen"])
     both = bool(kept["cock"] and kept["hen"])
+    free = {sex: [one.place for one in some[: len(kept[sex])]] for sex, some in ranked.items()}
+    other = both and any(set(free[sex]) != set(kept[sex]) for sex in kept)
     return Keepers(
         on,
         ask.hatch,
@@ -222,6 +228,8 @@ def keepers(flock: Flock, on: date, ask: Ask, lines: Lines | None = None) -> Kee
         ranked["cock"],
         ranked["hen"],
         _change(found, by_sex, kept) if both else {},
+        _change(found, by_sex, free) if other else {},
+        _inbreeding(lines, free["cock"], free["hen"])[0] if other else math.nan,
         inbred[0],
         inbred[1],
         all_inbred[0],
@@ -311,6 +319,20 @@ def _short(ask: Ask, by_sex: Mapping[str, list[int]], wanted: tuple[int, int]) -
 
 Family = tuple[tuple[tuple[int, float], ...], ...]
 FamilyOf = Callable[[Lines, int], Family | None]
+Limits = Sequence[tuple[FamilyOf, int]]
+"""The most to keep of each family, by what makes one."""
+
+
+def _of_cocks() -> Limits:
+    return [(_by_father, int(facts.value("selection.sons_a_sire")))]
+
+
+def _of_hens(lines: Lines, hens: Sequence[int], keep: int) -> Limits:
+    """Few sisters, as equal of each pair of parents as may be; half of one father at most."""
+    pairs = {_by_both(lines, at) for at in hens} - {None}
+    even = math.ceil(keep / max(1, len(pairs)))
+    sisters = min(max(1, even), int(facts.value("selection.sisters")))
+    return [(_by_both, sisters), (_by_father, max(1, math.ceil(keep / 2)))]
 
 
 def _by_father(lines: Lines, at: int) -> Family | None:
@@ -337,8 +359,7 @@ def _ranked(
     places: list[int],
     base: Array,
     keep: int,
-    family_of: "FamilyOf",
-    most: int,
+    limits: "Limits",
 ) -> list[Ranked]:
     """Birds of a sex by what they pass on, with those to keep."""
     if not places:
@@ -358,7 +379,7 @@ def _ranked(
     order = sorted(
         range(len(places)), key=lambda k: (-round(float(points[k]), 9), _name(lines, places[k]))
     )
-    kept, instead = _choice(lines, [places[k] for k in order], keep, family_of, most)
+    kept, instead = _choice(lines, [places[k] for k in order], keep, limits)
     return [
         Ranked(
             places[k],
@@ -382,23 +403,27 @@ def _name(lines: Lines, at: int) -> str:
 
 
 def _choice(
-    lines: Lines, order: Sequence[int], keep: int, family_of: "FamilyOf", most: int
+    lines: Lines, order: Sequence[int], keep: int, limits: Limits
 ) -> tuple[set[int], dict[int, str]]:
     """Those kept; and of those passed over for kin, the name of that kin."""
     kept: list[int] = []
     passed: dict[int, str] = {}
-    families: dict[Family, list[int]] = {}
+    families: dict[tuple[int, Family], list[int]] = {}
     for at in order:
         if len(kept) >= keep:
             break
-        family = family_of(lines, at)
-        kin = families.get(family, []) if family is not None else []
-        if len(kin) >= most:
-            passed[at] = _name(lines, kin[0])
+        keys = [
+            ((n, family), most)
+            for n, (family_of, most) in enumerate(limits)
+            if (family := family_of(lines, at)) is not None
+        ]
+        full = [key for key, most in keys if len(families.get(key, [])) >= most]
+        if full:
+            passed[at] = _name(lines, families[full[0]][0])
             continue
         kept.append(at)
-        if family is not None:
-            families.setdefault(family, []).append(at)
+        for key, _ in keys:
+            families.setdefault(key, []).append(at)
     for at in list(passed):  # Where too few others are there, kin are kept after all.
         if len(kept) >= keep:
             break

@@ -18,7 +18,7 @@ router = APIRouter(default_response_class=Response, include_in_schema=False)
 @router.get("/breeding/keep")
 def keep(request: Request, home: AtHome, who: Reader) -> Response:
     """Birds ranked by what they pass on towards what the keeper wants, and whom to keep."""
-    from quailwright.exchange.gain_page import gain_asked, gain_page
+    from quailwright.exchange.gain_page import gain_of, gain_page
     from quailwright.exchange.keep_page import (
         COUNTS,
         FIELDS,
@@ -38,7 +38,7 @@ def keep(request: Request, home: AtHome, who: Reader) -> Response:
         ask = asked(typed)
         told = home.desk.once(flock, f"keep {ask}", day, lambda: keep_page(flock, day, ask)[1])
         if ahead:
-            gains = gain_asked({name: typed[name] for name in ("cocks", "hens")})
+            gains = gain_of(told, ask)
             gain = home.desk.once(
                 flock, f"gain {gains}", day, lambda: gain_page(flock, day, gains)[1]
             )
@@ -53,7 +53,9 @@ def keep(request: Request, home: AtHome, who: Reader) -> Response:
         gain=gain,
         error=error,
         typed=typed,
-        shown=told.counts if told is not None else {**default_counts(flock), **typed},
+        shown=told.counts
+        if told is not None
+        else default_counts(flock) | {name: value for name, value in typed.items() if value},
         counts=COUNTS,
         hatches=hatches_with_rings(flock),
         figures=FIGURES,
