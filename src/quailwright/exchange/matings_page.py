@@ -3,7 +3,9 @@
 import csv
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
+
+import msgspec
 
 from quailwright.exchange.mating_words import (
     bird_words,
@@ -13,12 +15,14 @@ from quailwright.exchange.mating_words import (
     share_typed,
     whole_typed,
 )
+from quailwright.exchange.record import posted_entries
+from quailwright.exchange.typed import at_present
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
 from quailwright.guide.round import units_of
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
-from quailwright.journal.entries import Units
+from quailwright.journal.entries import Entry, Units
 from quailwright.journal.findings import BadInput
 from quailwright.language import figure, mark, say, say_many
 from quailwright.planning.inbred import Cost, cost_of
@@ -43,6 +47,25 @@ FIGURES = (
 
 
 @dataclass(frozen=True, slots=True)
+class Pairing:
+    """What is written down of a pen: rings of the cocks and the hens."""
+
+    pen: str
+    cocks: tuple[str, ...]
+    hens: tuple[str, ...]
+
+    @property
+    def told(self) -> str:
+        """It in a line, to be seen before it is written."""
+        return say(
+            "{pen}: {cock} with {hens}",
+            pen=self.pen,
+            cock=in_a_row(self.cocks),
+            hens=in_a_row(self.hens),
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class PenCard:
     """A pen as its card tells it. `sentence`: the whole of it in one."""
 
@@ -58,7 +81,7 @@ class PenCard:
     sure: str
     moved: str
     room: str
-    pairing: dict[str, str]
+    pairing: Pairing | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,9 +122,31 @@ class MatingsPage:
     unringed: bool
 
     @property
-    def pairings(self) -> list[dict[str, str]]:
-        """The entries that write these pairings down."""
-        return [card.pairing for card in self.pens if card.pairing]
+    def pairings(self) -> list[Pairing]:
+        """What can be written down of these pens."""
+        return [card.pairing for card in self.pens if card.pairing is not None]
+
+
+def pairing_entries(
+    pairings: Sequence[Pairing], ids: Sequence[str], by: str, now: datetime, zone_name: str
+) -> list[Entry]:
+    """The entries of pairings from now on, each with its id. Raises BadInput with every finding."""
+    return posted_entries(
+        msgspec.json.encode(
+            [
+                {
+                    "id": entry_id,
+                    "at": at_present(now, zone_name),
+                    "kind": "pairing",
+                    **({"by": by} if by else {}),
+                    "pen": each.pen,
+                    "cocks": each.cocks,
+                    "hens": each.hens,
+                }
+                for each, entry_id in zip(pairings, ids, strict=True)
+            ]
+        )
+    )
 
 
 def asked(typed: Mapping[str, str]) -> Ask:
@@ -256,14 +301,12 @@ def _card(pen: PenPlan, plan: Plan, units: Units) -> PenCard:
     )
 
 
-def _pairing(pen: PenPlan) -> dict[str, str]:
-    """The entry that writes it down; nothing where the cock or all hens have no ring."""
-    hens = [hen.bird.name for hen in pen.hens if hen.bird.ringed]
+def _pairing(pen: PenPlan) -> Pairing | None:
+    """What is written down of it; nothing where the cock or all hens have no ring."""
+    hens = tuple(hen.bird.name for hen in pen.hens if hen.bird.ringed)
     if not pen.cock.ringed or not hens:
-        return {}
-    return {
-        "kind": "pairing", "pen": pen.pen.name, "cocks": pen.cock.name, "hens": ",".join(hens),
-    }  # fmt: skip
+        return None
+    return Pairing(pen.pen.name, (pen.cock.name,), hens)
 
 
 def _cock_note(cock: Candidate) -> str:
