@@ -192,7 +192,7 @@ def matings(flock: Flock, on: date, ask: Ask, lines: Lines | None = None) -> Pla
             related, is_cock, mixed(list(pairs.hens_of), sorted(placed)), values, base
         ),
         outcome(related, is_cock, stand, values, base) if stand else None,
-        _choices(mating, values, base, birds),
+        _choices(mating, values, base, birds, pairs if wanted is None else None),
         len(cocks),
         len(hens),
         pens_needed(len(hens), ask),
@@ -205,11 +205,16 @@ def matings(flock: Flock, on: date, ask: Ask, lines: Lines | None = None) -> Pla
 
 
 def _choices(
-    mating: Mating, values: Array | None, base: float, birds: Sequence[Candidate]
+    mating: Mating,
+    values: Array | None,
+    base: float,
+    birds: Sequence[Candidate],
+    least: Pairs | None,
 ) -> tuple[Choice, ...]:
+    """From least kinship, found already or not, to most gain; each choice once."""
     if values is None:
         return ()
-    ends = [best_pairs(mating), best_pairs(mating, math.inf)]
+    ends = [best_pairs(mating) if least is None else least, best_pairs(mating, math.inf)]
     low, high = (float(end.value or 0.0) for end in ends)
     between = [
         best_pairs(mating, low + (high - low) * step / (_CHOICES - 1))
@@ -253,7 +258,7 @@ def _in_pens(
         program.row(f"family {row}", terms, lower=1.0, upper=1.0)
     for number, terms in enumerate(by_pen):
         program.row(f"pen {number}", terms, upper=1.0)
-    solution = solve(program, gap=0.0, seconds=_SECONDS)
+    solution = solve(program, gap=0.0, seconds=_SECONDS, at_once=True)
     placed = sorted(
         (number, row) for column, (row, number) in at.items() if solution.values[column] > 0.5
     )
