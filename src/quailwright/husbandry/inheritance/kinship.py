@@ -1,19 +1,33 @@
-"""How related birds are: additive relationship, kinship, inbreeding."""
+"""How related birds are: additive relationship, kinship, inbreeding.
+
+Where parents are known by chance alone, everything here is the mean over who they may be, each
+chick's father and mother drawn apart from all others' (Henderson 1988, Use of an average numerator
+relationship matrix for multiple-sire joining, J Anim Sci 66:1614-1621; from memory). That mean is
+exact: a relationship is linear in each parent that is drawn.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from quailwright.husbandry.inheritance.pedigree import Pedigree, Places
+from quailwright.language import say
+
+if TYPE_CHECKING:
+    from scipy.sparse import csc_array  # type: ignore[import-untyped]
+
+    from quailwright.husbandry.inheritance.frontier import Walked
 
 Array = NDArray[np.float64]
+
+_NO_VARIANCE = 1e-12
 
 
 def relationships(pedigree: Pedigree, among: Places | None = None) -> Array:
     """Additive relationships expected among birds, twice their kinship.
-
-    Where parents are known by chance alone, it is the mean over who they may be, each chick's
-    drawn apart (Henderson 1988, Use of an average numerator relationship matrix for multiple-sire
-    joining, J Anim Sci 66:1614-1621; title from memory).
 
     Args:
         pedigree: n birds.
@@ -24,27 +38,53 @@ def relationships(pedigree: Pedigree, among: Places | None = None) -> Array:
         full sibs, 0.25 for half sibs.
 
     Source: tabular method, Emik and Terrill 1949, Systematic procedures for calculating
-    inbreeding coefficients, J Hered 40:51-55 (from memory).
+    inbreeding coefficients, J Hered 40:51-55 (from memory), on the birds still needed (`frontier`).
     """
-    n = len(pedigree)
-    found = np.zeros((n, n))
-    for bird in range(n):
-        fathers, mothers = pedigree.fathers[bird], pedigree.mothers[bird]
-        row = np.zeros(n)
-        for parents in (fathers, mothers):
-            for parent, chance in parents.items():
-                row += chance / 2 * found[parent]
-        found[bird, :bird] = found[:bird, bird] = row[:bird]
-        inbreeding = sum(
-            of_father * of_mother * found[father, mother] / 2
-            for father, of_father in fathers.items()
-            for mother, of_mother in mothers.items()
-        )
-        found[bird, bird] = 1 + inbreeding
-    return found if among is None else found[np.ix_(among, among)]
+    wanted = np.arange(len(pedigree)) if among is None else np.asarray(among, np.intp)
+    return _walked(pedigree, wanted).related
 
 
 def inbreeding(pedigree: Pedigree) -> Array:
-    """The inbreeding of each bird, (n,): 0 of the unrelated, 0.25 of a chick of full sibs."""
-    found: Array = np.diag(relationships(pedigree)) - 1
-    return found
+    """The inbreeding of each bird, (n,): 0 of the unrelated, 0.25 of a chick of full sibs.
+
+    Half the relationship of its parents. For pedigrees to 100,000 birds and more.
+    """
+    return _walked(pedigree).inbreeding
+
+
+def mendelian(pedigree: Pedigree) -> Array:
+    """Variance of each bird's breeding value about the mean of its parents', (n,).
+
+    In units of the additive variance: 1 of a bird without known parents, 0.75 with one parent,
+    0.5 with two, less where these are inbred, more where they are known by chance alone.
+
+    Source: Henderson 1976, Biometrics 32:69-83; Quaas 1976, Biometrics 32:949-953 (from memory).
+    """
+    return _walked(pedigree).mendelian
+
+
+def inverse(pedigree: Pedigree) -> csc_array:
+    """The inverse of all relationships of a pedigree, sparse: (n, n).
+
+    (I - W)' D⁻¹ (I - W), with W the shares expected from each possible parent and D the Mendelian
+    variances. It is the exact inverse of `relationships`, for parents known by chance too.
+
+    Raises:
+        ValueError: a bird whose parents are so inbred that no variance is left.
+
+    Source: as `mendelian`; for parents known by chance Henderson 1988, as above.
+    """
+    from scipy.sparse import csc_array, dia_array, eye_array
+
+    n = len(pedigree)
+    own = mendelian(pedigree)
+    if np.any(own < _NO_VARIANCE):
+        raise ValueError(say("The parents of a bird are inbred to the end: nothing varies."))
+    differences = eye_array(n, format="csr") - pedigree.halves
+    return csc_array(differences.T @ dia_array((1 / own[None, :], [0]), (n, n)) @ differences)
+
+
+def _walked(pedigree: Pedigree, wanted: Places | None = None) -> Walked:
+    from quailwright.husbandry.inheritance.frontier import walked  # brings scipy
+
+    return walked(pedigree, np.zeros(0, np.intp) if wanted is None else wanted)

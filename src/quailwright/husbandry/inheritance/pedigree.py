@@ -1,14 +1,23 @@
 """A pedigree: birds, and who their parents are, or may be."""
 
+from __future__ import annotations
+
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import chain
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_array  # type: ignore[import-untyped]
 
 from quailwright.language import say
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array  # type: ignore[import-untyped]
+
+Places = NDArray[np.intp]
+"""Places of birds in a pedigree."""
 
 Chances = Mapping[int, float]
 """By the place of a bird in the pedigree, the chance that it is the parent. What lacks to 1 is the
@@ -33,24 +42,34 @@ class Pedigree:
         """Raises ValueError where a chance is none, or a parent stands after its chick."""
         if len(self.fathers) != len(self.mothers):
             raise ValueError(say("Every bird of a pedigree has fathers and mothers, if empty."))
-        for bird, parents in enumerate(zip(self.fathers, self.mothers, strict=True)):
-            for chances in parents:
-                if any(not 0 <= parent < bird for parent in chances):
-                    raise ValueError(say("In a pedigree, parents stand before their chicks."))
-                if any(not chance > 0 for chance in chances.values()):
-                    raise ValueError(say("The chance of a parent is above 0."))
-                if sum(chances.values()) > 1 + _ROUNDING:
-                    raise ValueError(say("The chances of all fathers come to 1 at most."))
+        for links in (self.links_to_fathers, self.links_to_mothers):
+            chicks = links.chicks
+            if np.any(links.parents < 0) or np.any(links.parents >= chicks):
+                raise ValueError(say("In a pedigree, parents stand before their chicks."))
+            if not np.all(links.chances > 0):
+                raise ValueError(say("The chance of a parent is above 0."))
+            if np.any(np.bincount(chicks, links.chances, len(self)) > 1 + _ROUNDING):
+                raise ValueError(say("The chances of all fathers come to 1 at most."))
 
     def __len__(self) -> int:
         return len(self.fathers)
 
     @classmethod
-    def of_known(cls, sires: Sequence[int], dams: Sequence[int]) -> "Pedigree":
+    def of_known(cls, sires: Sequence[int], dams: Sequence[int]) -> Pedigree:
         """Of parents known for sure, by their places; -1: not known. Raises as the class."""
         one = [{sire: 1.0} if sire >= 0 else {} for sire in sires]
         other = [{dam: 1.0} if dam >= 0 else {} for dam in dams]
         return cls(one, other)
+
+    @cached_property
+    def links_to_fathers(self) -> Links:
+        """`fathers` as arrays."""
+        return _links(self.fathers)
+
+    @cached_property
+    def links_to_mothers(self) -> Links:
+        """`mothers` as arrays."""
+        return _links(self.mothers)
 
     @cached_property
     def halves(self) -> csr_array:
@@ -58,16 +77,46 @@ class Pedigree:
 
         Half of the chances of fathers and mothers; a row sums to 1 where both are known.
         """
-        rows, columns, shares = [], [], []
-        for bird, parents in enumerate(zip(self.fathers, self.mothers, strict=True)):
-            for chances in parents:
-                for parent, chance in chances.items():
-                    rows.append(bird)
-                    columns.append(parent)
-                    shares.append(chance / 2)
+        from scipy.sparse import csr_array  # doubles the time that numpy takes to come
+
         n = len(self)
-        return csr_array((np.array(shares), (np.array(rows, int), np.array(columns, int))), (n, n))
+        fathers, mothers = (
+            csr_array((links.chances, links.parents, links.ends), (n, n))
+            for links in (self.links_to_fathers, self.links_to_mothers)
+        )
+        return (fathers + mothers) / 2
 
 
-Places = NDArray[np.intp]
-"""Places of birds in a pedigree."""
+class Links(NamedTuple):
+    """The links of all birds to their possible fathers, or mothers, one behind the other.
+
+    Attributes:
+        ends: (n + 1,); those of bird i are from `ends[i]` up to `ends[i + 1]`.
+        parents: places of the parents.
+        chances: of each to be the parent.
+    """
+
+    ends: Places
+    parents: Places
+    chances: NDArray[np.float64]
+
+    @property
+    def chicks(self) -> Places:
+        """Whose each link is."""
+        return np.repeat(np.arange(len(self.ends) - 1), np.diff(self.ends))
+
+    def of(self, birds: Places) -> Links:
+        """Those of some birds, which are bird 0, 1 and so on of what is returned."""
+        starts, counts = self.ends[birds], self.ends[birds + 1] - self.ends[birds]
+        ends = np.zeros(len(birds) + 1, np.intp)
+        np.cumsum(counts, out=ends[1:])
+        at = np.arange(ends[-1]) + np.repeat(starts - ends[:-1], counts)
+        return Links(ends, self.parents[at], self.chances[at])
+
+
+def _links(parents: Sequence[Chances]) -> Links:
+    ends = np.zeros(len(parents) + 1, np.intp)
+    np.cumsum([len(chances) for chances in parents], out=ends[1:])
+    places = np.fromiter(chain.from_iterable(parents), np.intp, ends[-1])
+    values = chain.from_iterable(chances.values() for chances in parents)
+    return Links(ends, places, np.fromiter(values, float, ends[-1]))
