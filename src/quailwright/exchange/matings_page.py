@@ -17,6 +17,7 @@ from quailwright.exchange.mating_words import (
 )
 from quailwright.exchange.record import posted_entries
 from quailwright.exchange.typed import at_present
+from quailwright.flock.pens import sure_after_d
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
 from quailwright.guide.round import units_of
@@ -283,11 +284,13 @@ def _card(pen: PenPlan, plan: Plan, units: Units) -> PenCard:
         pen.pen.known,
         cock,
         _cock_note(pen.cock),
-        [(hen.bird.name, inbreeding_words(hen.inbreeding)) for hen in pen.hens],
+        [(hen.bird.called, inbreeding_words(hen.inbreeding)) for hen in pen.hens],
         in_a_row(hens),
         sentence,
         inbreeding_words(pen.inbreeding),
-        _warned(worst, [hen.bird.name for hen in pen.hens if hen.inbreeding >= worst - 1e-9]),
+        _warned(
+            worst, bird_words(_told(hen.bird) for hen in pen.hens if hen.inbreeding >= worst - 1e-9)
+        ),
         _sure(pen, plan.on),
         say_many("{n} bird moves", "{n} birds move", len(pen.moved)) if pen.moved else "",
         ""
@@ -512,13 +515,13 @@ def _warnings(plan: Plan) -> list[str]:
 
 
 def _notes(plan: Plan) -> list[str]:
-    wait, seen = facts.value("mating.stored_sperm_d"), facts.rows("mating.stored_sperm_d")[1]
+    wait, seen = sure_after_d(), facts.rows("mating.stored_sperm_d")[1]
     fades = [row for row in facts.rows("mating.cock_old_d") if row.value or row.low]
     first, last = (fades[0].value or 0) / DAYS_A_WEEK, (fades[1].low or 0) / DAYS_A_WEEK
     notes = [
         say(
             "Hens keep seed: after a change of cock, eggs are surely the new one's after "
-            "{wait:.0f} days. In trials half of the fertility was gone after {low:.3g} to "
+            "{wait} days. In trials half of the fertility was gone after {low:.3g} to "
             "{high:.3g} days.",
             wait=wait,
             low=seen.low or 0.0,

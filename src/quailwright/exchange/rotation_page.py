@@ -1,6 +1,5 @@
 """Rotation as a page and the terminal tell it: pens, who moves when, and what comes of it."""
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -11,6 +10,7 @@ from quailwright.exchange.mating_words import (
     number_typed,
     whole_typed,
 )
+from quailwright.flock.pens import sure_after_d
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
 from quailwright.husbandry import facts
@@ -430,7 +430,7 @@ def _notes(found: Rotation) -> list[str]:
             "{move:.0f} weeks; eggs are surely theirs {wait:.0f} days later.",
             weeks=found.ask.generation_w or facts.value("mating.generation_w"),
             move=facts.value("mating.sons_move_d") / DAYS_A_WEEK,
-            wait=math.ceil(facts.value("mating.stored_sperm_d")),
+            wait=sure_after_d(),
         ),
         say(
             "What is lost to inbreeding are published losses of other flocks; yours may lose half "

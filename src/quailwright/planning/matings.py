@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quailwright.flock.pedigree import Lines, lines_of
+from quailwright.flock.pens import sure_after_d
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.inheritance.kinship import relationships
@@ -35,8 +36,8 @@ from quailwright.planning.solver import solve
 
 Array = NDArray[np.float64]
 
-_OLD_COCK = 1e-4
-"""An old cock is taken only where he lowers kinship by more: a tie goes to a young one."""
+_OLD_COCK = 1e-5
+"""For each week past his best a cock must lower kinship by more: a tie goes to the younger."""
 _CHOICES = 4
 _SECONDS = 20.0
 
@@ -156,7 +157,7 @@ def matings(flock: Flock, on: date, ask: Ask, lines: Lines | None = None) -> Pla
         barred,
         together,
         values,
-        np.array([_OLD_COCK * bird.old for bird in birds]),
+        np.array([_OLD_COCK * bird.weeks_old for bird in birds]),
         np.array([homes[bird.place] for bird in birds], np.intp),
     )
     must_fit(together, mating, birds)
@@ -185,7 +186,7 @@ def matings(flock: Flock, on: date, ask: Ask, lines: Lines | None = None) -> Pla
     stand = as_they_live(birds)
     return Plan(
         on,
-        tuple(_pen_plan(flock, on, pen, cock, mates, birds, related) for pen, cock, mates in made),
+        tuple(_pen_plan(lines, on, pen, cock, mates, birds, related) for pen, cock, mates in made),
         (*out, *_spares(mating, pairs, birds, most)),
         planned,
         outcome(
@@ -266,7 +267,7 @@ def _in_pens(
 
 
 def _pen_plan(
-    flock: Flock,
+    lines: Lines,
     on: date,
     pen: Pen,
     cock: int,
@@ -274,19 +275,25 @@ def _pen_plan(
     birds: Sequence[Candidate],
     related: Array,
 ) -> PenPlan:
-    wait = timedelta(days=math.ceil(facts.value("mating.stored_sperm_d")))
-    stays = all(birds[bird].place == pen.name for bird in (cock, *mates))
-    groups = flock.groups_at(pen.name)
-    alone = stays and sum(group.alive.cocks for group in groups) == 1
-    since = max((group.since or on for group in groups), default=on) if alone else on
     hens = sorted(mates, key=lambda hen: birds[hen].name)
     return PenPlan(
         pen,
         birds[cock],
         tuple(Mated(birds[hen], float(related[cock, hen]) / 2) for hen in hens),
-        max(on, since + wait),
+        _sure_from(lines, on, pen, birds[cock], [birds[hen] for hen in hens]),
         tuple(birds[bird].name for bird in (cock, *hens) if birds[bird].place != pen.name),
     )
+
+
+def _sure_from(
+    lines: Lines, on: date, pen: Pen, cock: Candidate, hens: Sequence[Candidate]
+) -> date:
+    """From when on eggs are surely his: where they ran alone before, as the record tells."""
+    for run in lines.running:
+        alone = run.place == pen.name and run.cocks == (cock.at,)
+        if alone and {hen.at for hen in hens} <= set(run.hens):
+            return max(on, run.sure_from or on)
+    return on + timedelta(days=sure_after_d())
 
 
 def _spares(mating: Mating, pairs: Pairs, birds: Sequence[Candidate], room: int) -> list[LeftOut]:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quailwright.flock.pedigree import Lines, lines_of
+from quailwright.flock.pens import sure_after_d
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
@@ -358,7 +359,7 @@ def _least_days() -> float:
     return (
         hatch_day_range()[2]
         + facts.value("mating.sons_move_d")
-        + facts.value("mating.stored_sperm_d")
+        + sure_after_d()
         + facts.value("incubation.storage_best_days")
     )
 
