@@ -212,7 +212,9 @@ def _findings(found: Rotation) -> list[str]:
         for crowd in found.crowds
     ]
     if found.old:
-        names = in_a_row(list(found.old))
+        names = in_a_row(
+            bird_words((bird.name, bird.sex, bird.ringed, bird.group) for bird in found.old)
+        )
         ages = [one.age_w for one in found.crowds if one.age_w is not None]
         said.append(
             say_many(

@@ -45,7 +45,7 @@ def rotation_shape(found: Rotation, told: RotationPage) -> RotationShape:
             {"place": one.place, "cocks": one.cocks, "hens": one.hens, "old_cocks": one.old}
             for one in found.crowds
         ],
-        "old_cocks": list(found.old),
+        "old_cocks": [bird.name for bird in found.old],
         "turns": [
             {
                 "generation": turn.number,

@@ -38,6 +38,8 @@ Array = NDArray[np.float64]
 
 _OLD_COCK = 1e-5
 """For each week past his best a cock must lower kinship by more: a tie goes to the younger."""
+_VALUED = 1e-5
+"""For each spread of breeding values: where kinship is the same, the better bird is taken."""
 _CHOICES = 4
 _SECONDS = 20.0
 
@@ -157,7 +159,7 @@ def matings(flock: Flock, on: date, ask: Ask, lines: Lines | None = None) -> Pla
         barred,
         together,
         values,
-        np.array([_OLD_COCK * bird.weeks_old for bird in birds]),
+        _minded(birds, values),
         np.array([homes[bird.place] for bird in birds], np.intp),
     )
     must_fit(together, mating, birds)
@@ -203,6 +205,14 @@ def matings(flock: Flock, on: date, ask: Ask, lines: Lines | None = None) -> Pla
         max(0.0, (wanted or 0.0) - (pairs.value or 0.0)) if wanted is not None else 0.0,
         lines.problems,
     )  # fmt: skip
+
+
+def _minded(birds: Sequence[Candidate], values: Array | None) -> Array:
+    """What taking a bird costs beside kinship: age past his best, and a low breeding value."""
+    mind = np.array([_OLD_COCK * bird.weeks_old for bird in birds])
+    if values is not None:
+        mind -= _VALUED * (values - values.mean()) / (values.std() or 1.0)
+    return mind
 
 
 def _choices(

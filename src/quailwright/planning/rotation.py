@@ -148,7 +148,7 @@ class Rotation:
     Attributes:
         start: who goes into which pen now.
         crowds: places with several cocks.
-        old: names of cocks past their best.
+        old: cocks past their best.
         hens: of each pen.
         rotated, cyclic, mixed, closed: inbreeding of the chicks of each generation, from the first:
             sons moving one pen, or 1, 2, 3, ... pens; all in one pen; each pen by itself.
@@ -161,7 +161,7 @@ class Rotation:
     ask: RotationAsk
     start: Plan
     crowds: tuple[Crowd, ...]
-    old: tuple[str, ...]
+    old: tuple[Candidate, ...]
     hens: tuple[int, ...]
     turns: tuple[Turn, ...]
     rotated: Array
@@ -252,7 +252,7 @@ def rotation(flock: Flock, on: date, ask: RotationAsk, lines: Lines | None = Non
         ask,
         start,
         _crowds(cocks, hens),
-        tuple(bird.name for bird in cocks if bird.old),
+        tuple(bird for bird in cocks if bird.old),
         tuple(sizes),
         _turns(on, start, ask),
         ahead["rotated"],
