@@ -3,13 +3,13 @@
 import numpy as np
 import pytest
 
+from quailwright.husbandry.inheritance.effective_size import size_of
 from quailwright.husbandry.inheritance.kinship import inbreeding
 from quailwright.husbandry.inheritance.pedigree import Chances, Pedigree
 from quailwright.planning.generations import (
     Parents,
     Scheme,
     cyclic_step,
-    effective_size,
     inbreeding_ahead,
     moved_right,
     one_pen,
@@ -82,7 +82,7 @@ def test_three_cocks_and_twelve_hens_wright_1931() -> None:
     # 4 x 3 x 12 / 15 = 9.6 birds, 1 / 19.2 = 5.2 % in the first generation that can be inbred.
     ahead = inbreeding_ahead(unrelated(15), one_pen([4, 4, 4]), 2)
     assert ahead == pytest.approx([0.0, 1 / 19.2])
-    assert effective_size(float(ahead[1])) == pytest.approx(9.6)
+    assert float(size_of(ahead[1])) == pytest.approx(9.6)
 
 
 def test_equal_families_double_the_effective_size() -> None:

@@ -394,21 +394,18 @@ def saved_words(saved: Cost) -> list[str]:
     """What less inbreeding saves, by published losses."""
     return [
         say(
-            "By published losses the plan keeps about {hatch:.0%} of the hatch ({low:.0%} to "
-            "{high:.0%}, by trial) and {chicks:.0%} of the chicks ({chicks_low:.0%} to "
-            "{chicks_high:.0%}) that would else be lost.",
-            hatch=saved.hatch.middle,
-            low=saved.hatch.low,
-            high=saved.hatch.high,
-            chicks=saved.survival.middle,
-            chicks_low=saved.survival.low,
-            chicks_high=saved.survival.high,
+            "By published losses the plan saves about {hatch:.0%} of the hatch and {survival:.0%} "
+            "of the chicks to 4 weeks; both together {chicks:.0%} ({low:.0%} to {high:.0%}, as "
+            "lines differed).",
+            hatch=saved.hatch,
+            survival=saved.survival,
+            chicks=saved.chicks,
+            low=saved.chicks_low,
+            high=saved.chicks_high,
         ),
         say(
-            "Their daughters lay about {eggs:.0%} more ({low:.0%} to {high:.0%}).",
-            eggs=saved.eggs.middle,
-            low=saved.eggs.low,
-            high=saved.eggs.high,
+            "Their daughters lay about {eggs:.1f} eggs more in 100 days.",
+            eggs=saved.eggs,
         ),
     ]
 
@@ -417,21 +414,18 @@ def lost_words(lost: Cost) -> list[str]:
     """What inbreeding costs, by published losses."""
     return [
         say(
-            "By published losses that costs about {hatch:.0%} of the hatch ({low:.0%} to "
-            "{high:.0%}, by trial) and {chicks:.0%} of the chicks ({chicks_low:.0%} to "
-            "{chicks_high:.0%}).",
-            hatch=lost.hatch.middle,
-            low=lost.hatch.low,
-            high=lost.hatch.high,
-            chicks=lost.survival.middle,
-            chicks_low=lost.survival.low,
-            chicks_high=lost.survival.high,
+            "By published losses that costs about {hatch:.0%} of the hatch and {survival:.0%} of "
+            "the chicks to 4 weeks; both together {chicks:.0%} ({low:.0%} to {high:.0%}, as lines "
+            "differed).",
+            hatch=lost.hatch,
+            survival=lost.survival,
+            chicks=lost.chicks,
+            low=lost.chicks_low,
+            high=lost.chicks_high,
         ),
         say(
-            "Their daughters lay about {eggs:.0%} less ({low:.0%} to {high:.0%}).",
-            eggs=lost.eggs.middle,
-            low=lost.eggs.low,
-            high=lost.eggs.high,
+            "Their daughters lay about {eggs:.1f} eggs fewer in 100 days.",
+            eggs=lost.eggs,
         ),
     ]
 
@@ -536,6 +530,10 @@ def _notes(plan: Plan) -> list[str]:
         say(
             "Only kin that the record knows of is counted: birds without known parents count as "
             "unrelated. Birds from one breeder may well be kin."
+        ),
+        say(
+            "What inbreeding costs was seen in lines of full sibs, inbred within a few generations: "
+            "where it comes slowly, less is lost."
         ),
         say(
             "With several cocks in a pen one may father most chicks: the true figures of one pen "

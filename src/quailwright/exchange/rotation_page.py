@@ -347,10 +347,13 @@ def _blood_says(found: Rotation, currency: str) -> list[str]:
     said = [
         say(
             "Of {eggs} eggs set a generation, new blood every {every} generations keeps about "
-            "{chicks:.1f} chicks more alive, {each:.1f} for each new cock, over the next {ahead}.",
+            "{chicks:.1f} chicks more alive ({low:.1f} to {high:.1f}, as lines differed), "
+            "{each:.1f} for each new cock, on the mean of the next {ahead}.",
             eggs=found.ask.eggs_set,
             every=blood.every,
             chicks=worth.chicks,
+            low=worth.chicks_low,
+            high=worth.chicks_high,
             each=a_cock,
             ahead=found.ask.generations,
         )
@@ -435,7 +438,7 @@ def _notes(found: Rotation) -> list[str]:
             wait=sure_after_d(),
         ),
         say(
-            "What is lost to inbreeding are published losses of other flocks; yours may lose half "
-            "or twice as much."
+            "What inbreeding costs was seen in lines of full sibs, which differed widely: where it "
+            "comes slowly, less is lost. Lay and weight, lost as well, are not in the chicks."
         ),
     ]
