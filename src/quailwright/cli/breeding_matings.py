@@ -252,7 +252,6 @@ def _show_rotation(told: "RotationPage") -> None:
     )  # fmt: skip
     if told.blood_says:
         show.heading(say("New blood"))
-        show.cautions("command:rotation")
         for sentence in told.blood_says:
             _wrapped(sentence)
         show.table(

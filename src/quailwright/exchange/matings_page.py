@@ -3,7 +3,9 @@
 import csv
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
+
+import msgspec
 
 from quailwright.exchange.mating_words import (
     bird_words,
@@ -13,12 +15,15 @@ from quailwright.exchange.mating_words import (
     share_typed,
     whole_typed,
 )
+from quailwright.exchange.record import posted_entries
+from quailwright.exchange.typed import at_present
+from quailwright.flock.pens import sure_after_d
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
 from quailwright.guide.round import units_of
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
-from quailwright.journal.entries import Units
+from quailwright.journal.entries import Entry, Units
 from quailwright.journal.findings import BadInput
 from quailwright.language import figure, mark, say, say_many
 from quailwright.planning.inbred import Cost, cost_of
@@ -43,6 +48,25 @@ FIGURES = (
 
 
 @dataclass(frozen=True, slots=True)
+class Pairing:
+    """What is written down of a pen: rings of the cocks and the hens."""
+
+    pen: str
+    cocks: tuple[str, ...]
+    hens: tuple[str, ...]
+
+    @property
+    def told(self) -> str:
+        """It in a line, to be seen before it is written."""
+        return say(
+            "{pen}: {cock} with {hens}",
+            pen=self.pen,
+            cock=in_a_row(self.cocks),
+            hens=in_a_row(self.hens),
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class PenCard:
     """A pen as its card tells it. `sentence`: the whole of it in one."""
 
@@ -58,7 +82,7 @@ class PenCard:
     sure: str
     moved: str
     room: str
-    pairing: dict[str, str]
+    pairing: Pairing | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,9 +123,31 @@ class MatingsPage:
     unringed: bool
 
     @property
-    def pairings(self) -> list[dict[str, str]]:
-        """The entries that write these pairings down."""
-        return [card.pairing for card in self.pens if card.pairing]
+    def pairings(self) -> list[Pairing]:
+        """What can be written down of these pens."""
+        return [card.pairing for card in self.pens if card.pairing is not None]
+
+
+def pairing_entries(
+    pairings: Sequence[Pairing], ids: Sequence[str], by: str, now: datetime, zone_name: str
+) -> list[Entry]:
+    """The entries of pairings from now on, each with its id. Raises BadInput with every finding."""
+    return posted_entries(
+        msgspec.json.encode(
+            [
+                {
+                    "id": entry_id,
+                    "at": at_present(now, zone_name),
+                    "kind": "pairing",
+                    **({"by": by} if by else {}),
+                    "pen": each.pen,
+                    "cocks": each.cocks,
+                    "hens": each.hens,
+                }
+                for each, entry_id in zip(pairings, ids, strict=True)
+            ]
+        )
+    )
 
 
 def asked(typed: Mapping[str, str]) -> Ask:
@@ -238,11 +284,13 @@ def _card(pen: PenPlan, plan: Plan, units: Units) -> PenCard:
         pen.pen.known,
         cock,
         _cock_note(pen.cock),
-        [(hen.bird.name, inbreeding_words(hen.inbreeding)) for hen in pen.hens],
+        [(hen.bird.called, inbreeding_words(hen.inbreeding)) for hen in pen.hens],
         in_a_row(hens),
         sentence,
         inbreeding_words(pen.inbreeding),
-        _warned(worst, [hen.bird.name for hen in pen.hens if hen.inbreeding >= worst - 1e-9]),
+        _warned(
+            worst, bird_words(_told(hen.bird) for hen in pen.hens if hen.inbreeding >= worst - 1e-9)
+        ),
         _sure(pen, plan.on),
         say_many("{n} bird moves", "{n} birds move", len(pen.moved)) if pen.moved else "",
         ""
@@ -256,14 +304,12 @@ def _card(pen: PenPlan, plan: Plan, units: Units) -> PenCard:
     )
 
 
-def _pairing(pen: PenPlan) -> dict[str, str]:
-    """The entry that writes it down; nothing where the cock or all hens have no ring."""
-    hens = [hen.bird.name for hen in pen.hens if hen.bird.ringed]
+def _pairing(pen: PenPlan) -> Pairing | None:
+    """What is written down of it; nothing where the cock or all hens have no ring."""
+    hens = tuple(hen.bird.name for hen in pen.hens if hen.bird.ringed)
     if not pen.cock.ringed or not hens:
-        return {}
-    return {
-        "kind": "pairing", "pen": pen.pen.name, "cocks": pen.cock.name, "hens": ",".join(hens),
-    }  # fmt: skip
+        return None
+    return Pairing(pen.pen.name, (pen.cock.name,), hens)
 
 
 def _cock_note(cock: Candidate) -> str:
@@ -348,21 +394,18 @@ def saved_words(saved: Cost) -> list[str]:
     """What less inbreeding saves, by published losses."""
     return [
         say(
-            "By published losses the plan keeps about {hatch:.0%} of the hatch ({low:.0%} to "
-            "{high:.0%}, by trial) and {chicks:.0%} of the chicks ({chicks_low:.0%} to "
-            "{chicks_high:.0%}) that would else be lost.",
-            hatch=saved.hatch.middle,
-            low=saved.hatch.low,
-            high=saved.hatch.high,
-            chicks=saved.survival.middle,
-            chicks_low=saved.survival.low,
-            chicks_high=saved.survival.high,
+            "By published losses the plan saves about {hatch:.0%} of the hatch and {survival:.0%} "
+            "of the chicks to 4 weeks; both together {chicks:.0%} ({low:.0%} to {high:.0%}, as "
+            "lines differed).",
+            hatch=saved.hatch,
+            survival=saved.survival,
+            chicks=saved.chicks,
+            low=saved.chicks_low,
+            high=saved.chicks_high,
         ),
         say(
-            "Their daughters lay about {eggs:.0%} more ({low:.0%} to {high:.0%}).",
-            eggs=saved.eggs.middle,
-            low=saved.eggs.low,
-            high=saved.eggs.high,
+            "Their daughters lay about {eggs:.1f} eggs more in 100 days.",
+            eggs=saved.eggs,
         ),
     ]
 
@@ -371,21 +414,18 @@ def lost_words(lost: Cost) -> list[str]:
     """What inbreeding costs, by published losses."""
     return [
         say(
-            "By published losses that costs about {hatch:.0%} of the hatch ({low:.0%} to "
-            "{high:.0%}, by trial) and {chicks:.0%} of the chicks ({chicks_low:.0%} to "
-            "{chicks_high:.0%}).",
-            hatch=lost.hatch.middle,
-            low=lost.hatch.low,
-            high=lost.hatch.high,
-            chicks=lost.survival.middle,
-            chicks_low=lost.survival.low,
-            chicks_high=lost.survival.high,
+            "By published losses that costs about {hatch:.0%} of the hatch and {survival:.0%} of "
+            "the chicks to 4 weeks; both together {chicks:.0%} ({low:.0%} to {high:.0%}, as lines "
+            "differed).",
+            hatch=lost.hatch,
+            survival=lost.survival,
+            chicks=lost.chicks,
+            low=lost.chicks_low,
+            high=lost.chicks_high,
         ),
         say(
-            "Their daughters lay about {eggs:.0%} less ({low:.0%} to {high:.0%}).",
-            eggs=lost.eggs.middle,
-            low=lost.eggs.low,
-            high=lost.eggs.high,
+            "Their daughters lay about {eggs:.1f} eggs fewer in 100 days.",
+            eggs=lost.eggs,
         ),
     ]
 
@@ -469,13 +509,13 @@ def _warnings(plan: Plan) -> list[str]:
 
 
 def _notes(plan: Plan) -> list[str]:
-    wait, seen = facts.value("mating.stored_sperm_d"), facts.rows("mating.stored_sperm_d")[1]
+    wait, seen = sure_after_d(), facts.rows("mating.stored_sperm_d")[1]
     fades = [row for row in facts.rows("mating.cock_old_d") if row.value or row.low]
     first, last = (fades[0].value or 0) / DAYS_A_WEEK, (fades[1].low or 0) / DAYS_A_WEEK
     notes = [
         say(
             "Hens keep seed: after a change of cock, eggs are surely the new one's after "
-            "{wait:.0f} days. In trials half of the fertility was gone after {low:.3g} to "
+            "{wait} days. In trials half of the fertility was gone after {low:.3g} to "
             "{high:.3g} days.",
             wait=wait,
             low=seen.low or 0.0,
@@ -490,6 +530,10 @@ def _notes(plan: Plan) -> list[str]:
         say(
             "Only kin that the record knows of is counted: birds without known parents count as "
             "unrelated. Birds from one breeder may well be kin."
+        ),
+        say(
+            "What inbreeding costs was seen in lines of full sibs, inbred within a few generations: "
+            "where it comes slowly, less is lost."
         ),
         say(
             "With several cocks in a pen one may father most chicks: the true figures of one pen "

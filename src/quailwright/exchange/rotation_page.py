@@ -1,6 +1,5 @@
 """Rotation as a page and the terminal tell it: pens, who moves when, and what comes of it."""
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -11,6 +10,7 @@ from quailwright.exchange.mating_words import (
     number_typed,
     whole_typed,
 )
+from quailwright.flock.pens import sure_after_d
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
 from quailwright.husbandry import facts
@@ -212,7 +212,9 @@ def _findings(found: Rotation) -> list[str]:
         for crowd in found.crowds
     ]
     if found.old:
-        names = in_a_row(list(found.old))
+        names = in_a_row(
+            bird_words((bird.name, bird.sex, bird.ringed, bird.group) for bird in found.old)
+        )
         ages = [one.age_w for one in found.crowds if one.age_w is not None]
         said.append(
             say_many(
@@ -345,10 +347,13 @@ def _blood_says(found: Rotation, currency: str) -> list[str]:
     said = [
         say(
             "Of {eggs} eggs set a generation, new blood every {every} generations keeps about "
-            "{chicks:.1f} chicks more alive, {each:.1f} for each new cock, over the next {ahead}.",
+            "{chicks:.1f} chicks more alive ({low:.1f} to {high:.1f}, as lines differed), "
+            "{each:.1f} for each new cock, on the mean of the next {ahead}.",
             eggs=found.ask.eggs_set,
             every=blood.every,
             chicks=worth.chicks,
+            low=worth.chicks_low,
+            high=worth.chicks_high,
             each=a_cock,
             ahead=found.ask.generations,
         )
@@ -430,10 +435,10 @@ def _notes(found: Rotation) -> list[str]:
             "{move:.0f} weeks; eggs are surely theirs {wait:.0f} days later.",
             weeks=found.ask.generation_w or facts.value("mating.generation_w"),
             move=facts.value("mating.sons_move_d") / DAYS_A_WEEK,
-            wait=math.ceil(facts.value("mating.stored_sperm_d")),
+            wait=sure_after_d(),
         ),
         say(
-            "What is lost to inbreeding are published losses of other flocks; yours may lose half "
-            "or twice as much."
+            "What inbreeding costs was seen in lines of full sibs, which differed widely: where it "
+            "comes slowly, less is lost. Lay and weight, lost as well, are not in the chicks."
         ),
     ]

@@ -45,7 +45,7 @@ def rotation_shape(found: Rotation, told: RotationPage) -> RotationShape:
             {"place": one.place, "cocks": one.cocks, "hens": one.hens, "old_cocks": one.old}
             for one in found.crowds
         ],
-        "old_cocks": list(found.old),
+        "old_cocks": [bird.name for bird in found.old],
         "turns": [
             {
                 "generation": turn.number,
@@ -90,6 +90,8 @@ def rotation_shape(found: Rotation, told: RotationPage) -> RotationShape:
                 "every": one.every,
                 "inbreeding": [round(float(share), 6) for share in one.inbreeding],
                 "chicks_kept": round(worth.chicks, 3),
+                "chicks_kept_low": round(worth.chicks_low, 3),
+                "chicks_kept_high": round(worth.chicks_high, 3),
                 "cost": worth.cost,
                 "worth": worth.worth,
             }

@@ -2,8 +2,9 @@
 
 from collections import Counter, defaultdict, deque
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
-from datetime import date, timedelta
+from dataclasses import dataclass, field, replace
+from datetime import date
+from functools import cached_property
 
 from quailwright.flock.booking.parents import PARENT_FIELDS, hatched
 from quailwright.flock.fold import collector_at_rest
@@ -14,7 +15,7 @@ from quailwright.flock.individuals import (
     Stay,
     individuals_of,
 )
-from quailwright.flock.pens import Odds, Pens, sure_after_d
+from quailwright.flock.pens import Odds, Pens, is_grown
 from quailwright.flock.state import Flock, RingedBird
 from quailwright.husbandry.inheritance.pedigree import Chances, Pedigree
 from quailwright.journal.entries import Sex
@@ -61,11 +62,32 @@ class Lines:
     problems: tuple[str, ...] = ()
     places: dict[str, int] = field(default_factory=dict)
     """Where each ringed bird stands in the pedigree."""
+    _told: "_Told | None" = field(default=None, repr=False, compare=False)
+
+    @cached_property
+    def running(self) -> tuple["Running", ...]:
+        """Cocks and hens that run together now, by place, as of the last entry."""
+        return () if self._told is None else self._told.running()
 
     @property
     def alive(self) -> list[int]:
         """Places of the living."""
         return [at for at, member in enumerate(self.members) if member.alive]
+
+
+@dataclass(frozen=True, slots=True)
+class Running:
+    """Grown birds of both sexes at one place.
+
+    Attributes:
+        cocks, hens: their places in the pedigree.
+        sure_from: as `parentage_sure_from`.
+    """
+
+    place: str
+    cocks: tuple[int, ...]
+    hens: tuple[int, ...]
+    sure_from: date | None
 
 
 def lines_of(flock: Flock) -> Lines:
@@ -92,10 +114,10 @@ def parentage_sure_from(flock: Flock, pen: str) -> date | None:
         None where by the record no other cock ever ran there, or where none runs there now.
     """
     today = flock.last_day
-    if today is None:
-        return None
-    left = _Told(flock).pens.last_other_cock(pen, today)
-    return None if left is None else left + timedelta(days=sure_after_d())
+    return None if today is None else _Told(flock).pens.sure_from(pen, today)
+
+
+_SEXES: tuple[Sex, Sex] = ("cock", "hen")
 
 
 @dataclass(frozen=True, slots=True)
@@ -313,14 +335,27 @@ class _Told:
                     _generation(chances, members),
                 )
             )
-        lines = Lines(
-            Pedigree(fathers, mothers),
-            tuple(members),
-            (),
-            {bird.ring: at for bird, at in places.items() if bird.ring},
-        )
-        problems = (*self.problems, *self._not_known(lines))
-        return Lines(lines.pedigree, lines.members, problems, lines.places)
+        self.at = places
+        rings = {bird.ring: at for bird, at in places.items() if bird.ring}
+        lines = Lines(Pedigree(fathers, mothers), tuple(members), (), rings, self)
+        return replace(lines, problems=(*self.problems, *self._not_known(lines)))
+
+    def running(self) -> tuple[Running, ...]:
+        """The birds that run together, by place in walking order."""
+        today = self.flock.last_day
+        if today is None:
+            return ()
+        found = []
+        for place in self.flock.in_walking_order():
+            cocks, hens = (
+                tuple(sorted(self.at[bird] for bird in self.pens.there(place.name, today, sex)
+                             if bird in self.at and is_grown(bird, today)))
+                for sex in _SEXES
+            )  # fmt: skip
+            if cocks and hens and not set(cocks) & set(hens):
+                sure = self.pens.sure_from(place.name, today)
+                found.append(Running(place.name, cocks, hens, sure))
+        return tuple(found)
 
     def _group_of(self, bird: Individual) -> str | None:
         ring = self.flock.birds.get(bird.ring) if bird.ring else None

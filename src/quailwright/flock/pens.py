@@ -199,6 +199,11 @@ class Pens:
                     weights[cock] = weight
         return _shares(_grown(weights, day))
 
+    def sure_from(self, place: str, today: date) -> date | None:
+        """The day from which eggs of a place are surely of the cocks there; None: all are."""
+        left = self.last_other_cock(place, today)
+        return None if left is None else left + timedelta(days=sure_after_d())
+
     def last_other_cock(self, place: str, today: date) -> date | None:
         """The day from which the hens of a place have met no cock but those there now.
 
@@ -208,7 +213,7 @@ class Pens:
         now = set(self.there(place, today, "cock"))
         if not now:
             return None
-        hens = self.there(place, today, "hen")
+        hens = evenly(self.there(place, today, "hen"), MOST_APART)
         for day in sorted(self._turns(), reverse=True):
             if day > today:
                 continue
@@ -293,16 +298,17 @@ def _gone(bird: Individual, day: date) -> bool:
 
 def _of_sex(some: Sequence[Individual], sex: Sex, day: date) -> list[Individual]:
     known = [bird for bird in some if bird.sex == sex]
-    return known or [bird for bird in some if bird.sex == "unknown" and _is_grown(bird, day)]
+    return known or [bird for bird in some if bird.sex == "unknown" and is_grown(bird, day)]
 
 
-def _is_grown(bird: Individual, day: date) -> bool:
+def is_grown(bird: Individual, day: date) -> bool:
+    """Whether it may breed on a day, by its age where that is told."""
     return bird.hatched_on is None or (day - bird.hatched_on).days >= least_age_d()
 
 
 def _grown(weights: Odds, day: date) -> Odds:
     """Those old enough to be parents; all, where none is by the record."""
-    return {bird: w for bird, w in weights.items() if _is_grown(bird, day)} or weights
+    return {bird: w for bird, w in weights.items() if is_grown(bird, day)} or weights
 
 
 @cache

@@ -58,7 +58,7 @@ def least_kinship(
             [(n, float(value) / scale) for n, value in enumerate(values)],
             lower=wanted / scale - _NEAR,
         )
-    return _found(solve(program, gap=0.0, seconds=_SECONDS, curved=related))
+    return _found(solve(program, gap=0.0, seconds=_SECONDS, at_once=True, curved=related))
 
 
 def most_value(cocks: NDArray[np.bool_], values: Array, *, least: Array, most: Array) -> Array:
@@ -70,7 +70,7 @@ def most_value(cocks: NDArray[np.bool_], values: Array, *, least: Array, most: A
             str(n), lower=float(least[n]), upper=float(most[n]), cost=-float(value) / scale
         )
     _halves(program, cocks)
-    return _found(solve(program, gap=0.0, seconds=_SECONDS))
+    return _found(solve(program, gap=0.0, seconds=_SECONDS, at_once=True))
 
 
 def _halves(program: Program, cocks: NDArray[np.bool_]) -> None:

@@ -146,8 +146,3 @@ def rise_per_generation(inbreeding: Array, last: int = 1) -> float:
     """Mean rise of inbreeding over the last so many generations, of what was not yet inbred."""
     left = 1.0 - inbreeding
     return float(1.0 - (left[-1] / left[-1 - last]) ** (1.0 / last))
-
-
-def effective_size(rise: float) -> float:
-    """Birds of an ideal flock whose inbreeding rises as fast: 1 / (2 rise), Wright 1931."""
-    return 0.5 / rise if rise > 0 else float("inf")

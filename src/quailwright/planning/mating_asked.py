@@ -212,7 +212,10 @@ def pens_asked(
         )
     if told is None:
         needed = max(1, forced, pens_needed(hens, ask))
-        told = min(cocks, hens, max(forced, min(needed, len(known))) if len(known) > 1 else needed)
+        if len(known) > 1:  # more cocks are better, where there are pens and hens for them
+            fewest = facts.figure("housing.hens_per_cock").low or 1.0
+            needed = max(forced, min(len(known), math.ceil(hens / fewest)))
+        told = min(cocks, hens, needed)
     if told > cocks:
         raise BadInput(
             say_many(

@@ -9,6 +9,7 @@ from quailwright.flock.pedigree import Lines, Member
 from quailwright.flock.state import Flock, Place
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.language import say
 
 Why = Literal["young", "quarantine", "unsexed", "told", "spare", "no partner", "no room"]
 
@@ -45,6 +46,18 @@ class Candidate:
             and self.age_d is not None
             and self.age_d > facts.value("mating.cock_old_d")
         )
+
+    @property
+    def weeks_old(self) -> float:
+        """Weeks past that age, 0 of all others."""
+        if not self.old or self.age_d is None:
+            return 0.0
+        return (self.age_d - facts.value("mating.cock_old_d")) / DAYS_A_WEEK
+
+    @property
+    def called(self) -> str:
+        """Its name in the language spoken now; a ring stays as it is."""
+        return self.name if self.ringed else say(self.name)
 
 
 @dataclass(frozen=True, slots=True)

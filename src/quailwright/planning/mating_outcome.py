@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from quailwright.planning.generations import effective_size
+from quailwright.husbandry.inheritance.effective_size import size_of
 from quailwright.planning.mating_birds import Candidate
 
 Array = NDArray[np.float64]
@@ -33,7 +33,7 @@ class Outcome:
     @property
     def effective_size(self) -> float:
         """Of the parents: 1 / (2 rise)."""
-        return effective_size(self.rise)
+        return float(size_of(max(0.0, self.rise)))
 
 
 def mixed(cocks: Sequence[int], hens: Sequence[int]) -> dict[int, dict[int, float]]:

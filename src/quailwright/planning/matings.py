@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quailwright.flock.pedigree import Lines, lines_of
+from quailwright.flock.pens import sure_after_d
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.inheritance.kinship import relationships
@@ -35,8 +36,10 @@ from quailwright.planning.solver import solve
 
 Array = NDArray[np.float64]
 
-_OLD_COCK = 1e-4
-"""An old cock is taken only where he lowers kinship by more: a tie goes to a young one."""
+_OLD_COCK = 1e-5
+"""For each week past his best a cock must lower kinship by more: a tie goes to the younger."""
+_VALUED = 1e-5
+"""For each spread of breeding values: where kinship is the same, the better bird is taken."""
 _CHOICES = 4
 _SECONDS = 20.0
 
@@ -156,7 +159,7 @@ def matings(flock: Flock, on: date, ask: Ask, lines: Lines | None = None) -> Pla
         barred,
         together,
         values,
-        np.array([_OLD_COCK * bird.old for bird in birds]),
+        _minded(birds, values),
         np.array([homes[bird.place] for bird in birds], np.intp),
     )
     must_fit(together, mating, birds)
@@ -185,14 +188,14 @@ def matings(flock: Flock, on: date, ask: Ask, lines: Lines | None = None) -> Pla
     stand = as_they_live(birds)
     return Plan(
         on,
-        tuple(_pen_plan(flock, on, pen, cock, mates, birds, related) for pen, cock, mates in made),
+        tuple(_pen_plan(lines, on, pen, cock, mates, birds, related) for pen, cock, mates in made),
         (*out, *_spares(mating, pairs, birds, most)),
         planned,
         outcome(
             related, is_cock, mixed(list(pairs.hens_of), sorted(placed)), values, base
         ),
         outcome(related, is_cock, stand, values, base) if stand else None,
-        _choices(mating, values, base, birds),
+        _choices(mating, values, base, birds, pairs if wanted is None else None),
         len(cocks),
         len(hens),
         pens_needed(len(hens), ask),
@@ -204,12 +207,25 @@ def matings(flock: Flock, on: date, ask: Ask, lines: Lines | None = None) -> Pla
     )  # fmt: skip
 
 
+def _minded(birds: Sequence[Candidate], values: Array | None) -> Array:
+    """What taking a bird costs beside kinship: age past his best, and a low breeding value."""
+    mind = np.array([_OLD_COCK * bird.weeks_old for bird in birds])
+    if values is not None:
+        mind -= _VALUED * (values - values.mean()) / (values.std() or 1.0)
+    return mind
+
+
 def _choices(
-    mating: Mating, values: Array | None, base: float, birds: Sequence[Candidate]
+    mating: Mating,
+    values: Array | None,
+    base: float,
+    birds: Sequence[Candidate],
+    least: Pairs | None,
 ) -> tuple[Choice, ...]:
+    """From least kinship, found already or not, to most gain; each choice once."""
     if values is None:
         return ()
-    ends = [best_pairs(mating), best_pairs(mating, math.inf)]
+    ends = [best_pairs(mating) if least is None else least, best_pairs(mating, math.inf)]
     low, high = (float(end.value or 0.0) for end in ends)
     between = [
         best_pairs(mating, low + (high - low) * step / (_CHOICES - 1))
@@ -253,7 +269,7 @@ def _in_pens(
         program.row(f"family {row}", terms, lower=1.0, upper=1.0)
     for number, terms in enumerate(by_pen):
         program.row(f"pen {number}", terms, upper=1.0)
-    solution = solve(program, gap=0.0, seconds=_SECONDS)
+    solution = solve(program, gap=0.0, seconds=_SECONDS, at_once=True)
     placed = sorted(
         (number, row) for column, (row, number) in at.items() if solution.values[column] > 0.5
     )
@@ -261,7 +277,7 @@ def _in_pens(
 
 
 def _pen_plan(
-    flock: Flock,
+    lines: Lines,
     on: date,
     pen: Pen,
     cock: int,
@@ -269,19 +285,25 @@ def _pen_plan(
     birds: Sequence[Candidate],
     related: Array,
 ) -> PenPlan:
-    wait = timedelta(days=math.ceil(facts.value("mating.stored_sperm_d")))
-    stays = all(birds[bird].place == pen.name for bird in (cock, *mates))
-    groups = flock.groups_at(pen.name)
-    alone = stays and sum(group.alive.cocks for group in groups) == 1
-    since = max((group.since or on for group in groups), default=on) if alone else on
     hens = sorted(mates, key=lambda hen: birds[hen].name)
     return PenPlan(
         pen,
         birds[cock],
         tuple(Mated(birds[hen], float(related[cock, hen]) / 2) for hen in hens),
-        max(on, since + wait),
+        _sure_from(lines, on, pen, birds[cock], [birds[hen] for hen in hens]),
         tuple(birds[bird].name for bird in (cock, *hens) if birds[bird].place != pen.name),
     )
+
+
+def _sure_from(
+    lines: Lines, on: date, pen: Pen, cock: Candidate, hens: Sequence[Candidate]
+) -> date:
+    """From when on eggs are surely his: where they ran alone before, as the record tells."""
+    for run in lines.running:
+        alone = run.place == pen.name and run.cocks == (cock.at,)
+        if alone and {hen.at for hen in hens} <= set(run.hens):
+            return max(on, run.sure_from or on)
+    return on + timedelta(days=sure_after_d())
 
 
 def _spares(mating: Mating, pairs: Pairs, birds: Sequence[Candidate], room: int) -> list[LeftOut]:

@@ -238,7 +238,7 @@ def _paired(mating: Mating, cocks: Sequence[int], hens: Sequence[int]) -> dict[i
         program.row(f"cock {cock}", terms, lower=float(fewest), upper=float(most))
         placed += terms
     program.row("hens", placed, lower=float(mating.hens), upper=float(mating.hens))
-    solution = solve(program, gap=0.0, seconds=_SECONDS)
+    solution = solve(program, gap=0.0, seconds=_SECONDS, at_once=True)
     if not solution.found:
         raise OutOfReach
     hens_of: dict[int, list[int]] = {cock: [] for cock in cocks}

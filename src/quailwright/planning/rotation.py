@@ -9,10 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quailwright.flock.pedigree import Lines, lines_of
+from quailwright.flock.pens import sure_after_d
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.incubation import hatch_day_range
+from quailwright.husbandry.inheritance.depression import chicks_kept, chicks_kept_range
+from quailwright.husbandry.inheritance.effective_size import census, size_of
 from quailwright.husbandry.inheritance.kinship import relationships
 from quailwright.journal.findings import BadInput
 from quailwright.language import say
@@ -20,7 +23,6 @@ from quailwright.planning.generations import (
     Scheme,
     cocks_at,
     cyclic_step,
-    effective_size,
     inbreeding_ahead,
     moved_right,
     one_pen,
@@ -28,7 +30,6 @@ from quailwright.planning.generations import (
     unrelated,
     with_new_blood,
 )
-from quailwright.planning.inbred import cost_of
 from quailwright.planning.mating_asked import Ask
 from quailwright.planning.mating_birds import Candidate, breeders
 from quailwright.planning.matings import Plan, matings
@@ -129,12 +130,15 @@ class NewBlood:
 
 @dataclass(frozen=True, slots=True)
 class Worth:
-    """In a generation, over those asked for: chicks kept from depression, and the new cocks.
+    """In a generation, on the mean of those asked for: chicks kept from depression, new cocks.
 
+    Chicks live to 4 weeks; `chicks_low` and `chicks_high` go by the lines that lost least and most.
     `cost` of the cocks and `worth` of the chicks at the prices told, None where none is.
     """
 
     chicks: float
+    chicks_low: float
+    chicks_high: float
     cocks: float
     cost: float | None
     worth: float | None
@@ -147,7 +151,7 @@ class Rotation:
     Attributes:
         start: who goes into which pen now.
         crowds: places with several cocks.
-        old: names of cocks past their best.
+        old: cocks past their best.
         hens: of each pen.
         rotated, cyclic, mixed, closed: inbreeding of the chicks of each generation, from the first:
             sons moving one pen, or 1, 2, 3, ... pens; all in one pen; each pen by itself.
@@ -160,7 +164,7 @@ class Rotation:
     ask: RotationAsk
     start: Plan
     crowds: tuple[Crowd, ...]
-    old: tuple[str, ...]
+    old: tuple[Candidate, ...]
     hens: tuple[int, ...]
     turns: tuple[Turn, ...]
     rotated: Array
@@ -177,12 +181,12 @@ class Rotation:
     @property
     def effective_size(self) -> float:
         """Of the rotation in the long run."""
-        return effective_size(self.rise)
+        return float(size_of(self.rise))
 
     @property
     def mixed_size(self) -> float:
         """Of the same birds in one pen, parents taken by chance."""
-        return effective_size(self.mixed_rise)
+        return float(size_of(self.mixed_rise))
 
     @property
     def plain(self) -> Array:
@@ -196,33 +200,23 @@ class Rotation:
 
 
 def _worth(blood: NewBlood, plain: Array, ask: RotationAsk) -> Worth:
-    eggs = ask.eggs_set * facts.value("incubation.hatch_of_set")
-    kept = [
-        _alive(float(inbred)) - _alive(float(otherwise))
-        for inbred, otherwise in zip(blood.inbreeding, plain, strict=True)
-    ]
-    chicks = eggs * sum(kept) / len(kept)
+    hatched = ask.eggs_set * facts.value("incubation.hatch_of_set")
+    most_lost, least_lost = (
+        hatched * float((with_it - without).mean())
+        for with_it, without in zip(
+            chicks_kept_range(blood.inbreeding), chicks_kept_range(plain), strict=True
+        )
+    )
+    chicks = hatched * float((chicks_kept(blood.inbreeding) - chicks_kept(plain)).mean())
     cost = None if ask.cock_price is None else ask.cock_price * blood.cocks / blood.every
     return Worth(
         chicks,
+        min(least_lost, most_lost),
+        max(least_lost, most_lost),
         blood.cocks / blood.every,
         cost,
         None if ask.chick_price is None else chicks * ask.chick_price,
     )
-
-
-def _alive(inbreeding: float) -> float:
-    """Chicks that hatch and live, as a share of those not inbred."""
-    lost = cost_of(inbreeding)
-    return (1 - lost.hatch.middle) * (1 - lost.survival.middle)
-
-
-def census_size(cocks: int, hens: int) -> float:
-    """Effective size by the counts of each sex: 4 x cocks x hens / (cocks + hens).
-
-    Source: Wright 1931, Evolution in Mendelian populations, Genetics 16:97-159.
-    """
-    return 4 * cocks * hens / (cocks + hens) if cocks and hens else 0.0
 
 
 def rotation(flock: Flock, on: date, ask: RotationAsk, lines: Lines | None = None) -> Rotation:
@@ -251,7 +245,7 @@ def rotation(flock: Flock, on: date, ask: RotationAsk, lines: Lines | None = Non
         ask,
         start,
         _crowds(cocks, hens),
-        tuple(bird.name for bird in cocks if bird.old),
+        tuple(bird for bird in cocks if bird.old),
         tuple(sizes),
         _turns(on, start, ask),
         ahead["rotated"],
@@ -260,8 +254,8 @@ def rotation(flock: Flock, on: date, ask: RotationAsk, lines: Lines | None = Non
         ahead["closed"],
         _long_rise(schemes[chosen], sizes),
         _long_rise(schemes["mixed"], sizes),
-        census_size(len(cocks), len(hens)),
-        census_size(len(sizes), sum(sizes)),
+        float(census(len(cocks), len(hens))),
+        float(census(len(sizes), sum(sizes))),
         _compared(max(1, round(sum(sizes) / len(sizes))), ask),
         _new_blood(schemes[chosen], kinship, sizes, ask),
     )
@@ -358,7 +352,7 @@ def _least_days() -> float:
     return (
         hatch_day_range()[2]
         + facts.value("mating.sons_move_d")
-        + facts.value("mating.stored_sperm_d")
+        + sure_after_d()
         + facts.value("incubation.storage_best_days")
     )
 
@@ -402,8 +396,8 @@ def _compared(hens: int, ask: RotationAsk) -> tuple[PensCompared, ...]:
             PensCompared(
                 pens,
                 rise,
-                effective_size(rise),
-                effective_size(_long_rise(schemes["mixed"], sizes)),
+                float(size_of(rise)),
+                float(size_of(_long_rise(schemes["mixed"], sizes))),
                 int(reached[0]) + 1 if len(reached) else None,
             )
         )

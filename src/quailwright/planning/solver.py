@@ -56,6 +56,7 @@ def solve(
     start: Mapping[int, float] | None = None,
     progress: Callable[[float, float], None] | None = None,
     curved: Array | None = None,
+    at_once: bool = False,
 ) -> Solution:
     """Solves a programme.
 
@@ -67,12 +68,13 @@ def solve(
         progress: called with (best cost, gap) when a better solution is found.
         curved: Q, (columns, columns), symmetric and nowhere below nothing: half of x'Qx is added
             to the cost. No column may be whole then.
+        at_once: it is done before anybody could want to stop it, and needs no thread of its own.
     """
     highs = _quiet_solver()
     highs.setOptionValue("mip_rel_gap", gap)
     highs.setOptionValue("time_limit", seconds)
     highs.setOptionValue("random_seed", 1)
-    highs.HandleKeyboardInterrupt = True  # lets `cancelSolve` work
+    highs.HandleKeyboardInterrupt = not at_once  # lets `cancelSolve` work
     if nodes is not None:
         highs.setOptionValue("mip_max_nodes", nodes)
     highs.passModel(as_model(program))
@@ -89,6 +91,9 @@ def solve(
                 tell(float(out.objective_function_value), float(out.mip_gap))
 
         highs.cbMipImprovingSolution.subscribe(improved)
+    if at_once:
+        highs.run()
+        return _solution(highs, program)
     stopped = _run(highs)
     found = _solution(highs, program)
     return replace(found, ended="stopped") if stopped else found

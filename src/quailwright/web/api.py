@@ -383,6 +383,64 @@ def breeding_gain(
     return Told(gain_shape(*gain_page(flock, day_at(flock, moment), gain_asked(typed))))
 
 
+@router.get("/breeding/matings", responses=says("MatingsShape", "Refusal"))
+def breeding_matings(
+    home: AtHome,
+    who: Reader,
+    on: On = None,
+    pens: Annotated[str, Query(description="Pens to fill, one cock each.")] = "",
+    hens_per_cock: Annotated[str, Query(description="The most.")] = "",
+    cocks: Annotated[str, Query(description="To mate.")] = "",
+    hens: Annotated[str, Query(description="To mate.")] = "",
+    together: Annotated[str, Query(description="Pairs that must be, as Rex=Ada;Max=Bea.")] = "",
+    apart: Annotated[str, Query(description="Pairs that must not be.")] = "",
+    leave_out: Annotated[str, Query(description="Birds not to be mated, with ; between.")] = "",
+    most: Annotated[str, Query(description="Inbreeding from which no pair is made.")] = "",
+    values: Annotated[str, Query(description="Breeding values, as Ada=12.5;Rex=8.")] = "",
+    gain: Annotated[str, Query(description="Wanted, in the unit of the values.")] = "",
+) -> Response:
+    """Who goes with whom, as `breeding matings --json`."""
+    from quailwright.exchange.matings_page import asked, matings_page
+    from quailwright.exchange.matings_shape import matings_shape
+
+    flock, moment = as_of(home, on)
+    typed = {
+        "pens": pens, "hens_per_cock": hens_per_cock, "cocks": cocks, "hens": hens,
+        "together": together, "apart": apart, "leave_out": leave_out, "most": most,
+        "values": values, "gain": gain,
+    }  # fmt: skip
+    return Told(matings_shape(*matings_page(flock, day_at(flock, moment), asked(typed))))
+
+
+@router.get("/breeding/rotation", responses=says("RotationShape", "Refusal"))
+def breeding_rotation(
+    home: AtHome,
+    who: Reader,
+    on: On = None,
+    pens: Annotated[str, Query(description="Of one cock each, 2 or more.")] = "",
+    hens_per_cock: Annotated[str, Query(description="The most.")] = "",
+    scheme: Annotated[str, Query(description="circular or cyclic.")] = "",
+    generations: Annotated[str, Query(description="How far ahead; 10 when left out.")] = "",
+    generation_weeks: Annotated[str, Query(description="From one to the next.")] = "",
+    new_cocks: Annotated[str, Query(description="From outside, at a time.")] = "",
+    every: Annotated[str, Query(description="Generations between new cocks.")] = "",
+    eggs_set: Annotated[str, Query(description="In a generation; 100 when left out.")] = "",
+    cock_price: Annotated[str, Query(description="What a new cock costs.")] = "",
+    chick_price: Annotated[str, Query(description="What a chick is worth.")] = "",
+) -> Response:
+    """Sons move on, daughters stay, as `breeding rotation --json`."""
+    from quailwright.exchange.rotation_page import asked, rotation_page
+    from quailwright.exchange.rotation_shape import rotation_shape
+
+    flock, moment = as_of(home, on)
+    typed = {
+        "pens": pens, "hens_per_cock": hens_per_cock, "scheme": scheme,
+        "generations": generations, "generation_weeks": generation_weeks, "new_cocks": new_cocks,
+        "every": every, "eggs_set": eggs_set, "cock_price": cock_price, "chick_price": chick_price,
+    }  # fmt: skip
+    return Told(rotation_shape(*rotation_page(flock, day_at(flock, moment), asked(typed))))
+
+
 @router.get("/outlook/past", responses=says("Scores", "Refusal"))
 def past(
     home: AtHome, who: Reader, on: On = None, seed: Annotated[int, Query(ge=0, le=2**31)] = 1
