@@ -189,7 +189,7 @@ def in_a_square(pedigree: Pedigree, wanted: Places, way: Way) -> Walked:
         slot[kept] = new
         square[new] = rows
         square[:, new] = across
-        square[np.ix_(new, new)] = among
+        square[np.ix_(new, new)] = (among + among.T) / 2
     return Walked(inbred, mendelian, square[np.ix_(slot[wanted], slot[wanted])])
 
 
@@ -208,8 +208,7 @@ def _single(links: Links) -> bool:
 def _of_one(links: Links, inbred: Array) -> Array:
     """What `_sums(links, links)` comes to where no bird has more than one possible parent."""
     weights = links.chances**2 * (1 + inbred[links.parents])
-    found: Array = np.bincount(links.chicks, weights, len(links.ends) - 1)
-    return found
+    return np.bincount(links.chicks, weights, len(links.ends) - 1).astype(float)
 
 
 def _sums(one: Links, other: Links, square: Array, slot: Places) -> Array:
@@ -252,18 +251,18 @@ def in_rows(pedigree: Pedigree, wanted: Places, way: Way) -> Walked:
         mean = (shares[0] + shares[1]) / 2
         for at, bird in enumerate(birds.tolist()):
             if way.last[bird] >= 0:
-                count += mean.indptr[at + 1] - mean.indptr[at]
                 its = slice(mean.indptr[at], mean.indptr[at + 1])
                 held[bird] = np.append(mean.indices[its], bird), np.append(mean.data[its], 1.0)
+                count += len(held[bird][0])
         for bird in leaving[now].tolist():
-            count -= len(held.pop(bird)[0]) - 1
+            count -= len(held.pop(bird)[0])
         if count > MOST_IN_ROWS:
             raise ValueError(
                 say("Too many birds of this pedigree are parents at one time for this computer.")
             )
     rows = _stacked([held[bird] for bird in wanted.tolist()], n)
     related = (rows.multiply(mendelian) @ rows.T).toarray()
-    return Walked(inbred, mendelian, related)
+    return Walked(inbred, mendelian, (related + related.T) / 2)
 
 
 def _stacked(rows: list[tuple[Places, Array]], n: int) -> csr_array:
