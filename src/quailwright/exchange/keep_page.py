@@ -9,6 +9,7 @@ from quailwright.exchange.keep_chart import KeepChart, keep_chart
 from quailwright.exchange.mating_words import inbreeding_words, number_typed, whole_typed
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
+from quailwright.husbandry.inheritance.effective_size import rise
 from quailwright.husbandry.selection.traits import TRAITS, TraitName
 from quailwright.journal.findings import BadInput
 from quailwright.language import figure, mark, say, say_many
@@ -312,7 +313,7 @@ def _brings(found: Keepers) -> list[str]:
                 "As many cocks and hens make an effective size of {size:.1f}: about {rate:.1%} "
                 "more inbreeding each generation, however they are mated.",
                 size=found.effective_size,
-                rate=1 / (2 * found.effective_size),
+                rate=float(rise(found.effective_size)),
             )
         )
     return said

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from quailwright.flock.pedigree import Lines, Member, lines_of
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
+from quailwright.husbandry.inheritance.effective_size import census
 from quailwright.husbandry.inheritance.kinship import relationships
 from quailwright.husbandry.selection.response import Scheme, expected_gains
 from quailwright.husbandry.selection.traits import (
@@ -233,9 +234,7 @@ def keepers(flock: Flock, on: date, ask: Ask, lines: Lines | None = None) -> Kee
         inbred[0],
         inbred[1],
         all_inbred[0],
-        4 * len(kept["cock"]) * len(kept["hen"]) / (len(kept["cock"]) + len(kept["hen"]))
-        if both
-        else math.nan,
+        float(census(len(kept["cock"]), len(kept["hen"]))) if both else math.nan,
         _pens(found, goal),
         worth_of_records(flock, found, wanted),
         notes,
@@ -454,7 +453,8 @@ def _change(
 ) -> dict[TraitName, Range]:
     """What the chicks of those kept have above chicks of all, with its spread.
 
-    The spread is of what the values are not sure of, and of the chance part of so many chicks.
+    The spread is of what the values are not sure of, of the chance part of so many chicks, and of
+    a heritability not known for sure, which moves the gain in proportion at most.
     """
     contrast = np.zeros((1, len(found.lines.members)))
     for sex in ("cock", "hen"):
@@ -466,6 +466,8 @@ def _change(
         one = np.eye(len(TRAITS))[n]
         mean = float((contrast @ found.values[n])[0])
         variance = float(found.errors(contrast, one)[0, 0]) + found.genes[n, n] / 2 / chicks
+        basis = found.bases[name]
+        variance += (mean * basis.heritability_sd / basis.heritability) ** 2
         change[name] = Range.of(mean, variance)
     return change
 

@@ -7,6 +7,7 @@ from functools import cache
 
 import numpy as np
 
+from quailwright.husbandry.inheritance.effective_size import census, rise
 from quailwright.language import say
 
 _REACH = 9.0
@@ -148,8 +149,8 @@ class Scheme:
 
     @property
     def effective_size(self) -> float:
-        """4 Nm Nf / (Nm + Nf). Source: Wright 1931, Evolution in Mendelian populations."""
-        return 4 * self.cocks * self.hens / (self.cocks + self.hens)
+        """By the numbers of parents alone."""
+        return float(census(self.cocks, self.hens))
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,4 +222,4 @@ def _moved(scheme: Scheme, generations: int) -> Iterator[tuple[float, float, flo
             left += between * (1 - told * (1 - chosen.variance)) * (1 - 1 / kept) / 4
         yield mean, drift, inbred
         between = left + base * (1 - inbred) / 2
-        inbred += (1 - inbred) / (2 * scheme.effective_size)
+        inbred += (1 - inbred) * float(rise(scheme.effective_size))
