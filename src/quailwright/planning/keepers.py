@@ -358,23 +358,18 @@ def _ranked(
     places: list[int],
     base: Array,
     keep: int,
-    limits: "Limits",
+    limits: Limits,
 ) -> list[Ranked]:
     """Birds of a sex by what they pass on, with those to keep."""
     if not places:
         return []
     lines = found.lines
-    contrasts = np.zeros((len(places), len(lines.members)))
-    contrasts[np.arange(len(places)), places] = 1
-    contrasts -= base
     towards = found.towards(goal)
-    points = contrasts @ (towards @ found.values)
-    errors = np.diag(found.errors(contrasts, towards))
-    surely = found.accuracy(places, towards)
-    by_trait = {}
-    for n, name in enumerate(TRAITS):
-        one = np.eye(len(TRAITS))[n]
-        by_trait[name] = (contrasts @ found.values[n], np.diag(found.errors(contrasts, one)))
+    above = found.values[:, places] - (found.values @ base)[:, None]
+    points = towards @ above
+    own, blocks = found.error_blocks(places, base)
+    errors = blocks @ towards @ towards
+    surely = found.accuracy(places, towards, own)
     order = sorted(
         range(len(places)), key=lambda k: (-round(float(points[k]), 9), _name(lines, places[k]))
     )
@@ -385,8 +380,8 @@ def _ranked(
             lines.members[places[k]],
             Range.of(float(points[k]), float(errors[k])),
             {
-                name: Range.of(float(mean[k]), float(variance[k]))
-                for name, (mean, variance) in by_trait.items()
+                name: Range.of(float(above[n, k]), float(blocks[k, n, n]))
+                for n, name in enumerate(TRAITS)
             },
             float(surely[k]),
             _parents(lines, places[k]),

@@ -111,14 +111,41 @@ class Merits:
         found: Array = of_birds[:, used] @ related @ of_birds[:, used].T
         return found * float(of_traits @ self.genes @ of_traits)
 
-    def accuracy(self, places: list[int], of_traits: Array) -> Array:
-        """How surely the value of each of some birds is known, 0 to 1, (k,)."""
-        if not places:
-            return np.empty(0)
-        one = np.zeros((len(places), len(self.lines.members)))
-        one[np.arange(len(places)), places] = 1
+    def error_blocks(self, places: list[int], base: Array) -> tuple[Array, Array]:
+        """Covariances of the errors of each bird's traits, and of the same above a base.
+
+        Args:
+            places: k birds.
+            base: (n,), a sum over birds that each is set against.
+
+        Returns:
+            Two arrays (k, 3, 3): of the values, and of the values less that of the base.
+        """
+        n, traits = len(self.lines.members), len(TRAITS)
+        at = np.array(places, np.intp)
+        if self.estimates is None:
+            used = np.union1d(at, np.flatnonzero(base))
+            related = relationships(self.lines.pedigree, used)
+            some, mine = base[used], np.searchsorted(used, at)
+            own = np.diag(related)[mine]
+            against = own - 2 * (related @ some)[mine] + some @ related @ some
+            return own[:, None, None] * self.genes, against[:, None, None] * self.genes
+        blocks = self.estimates.error_blocks(at[:, None] + n * np.arange(traits))
+        sums = np.kron(np.eye(traits), base).astype(np.float64)
+        cross = self.estimates.errors_with(sums).reshape(traits, traits, n)
+        with_base = cross[:, :, at].transpose(2, 0, 1)
+        return blocks, blocks - with_base - with_base.transpose(0, 2, 1) + cross @ base
+
+    def accuracy(self, places: list[int], of_traits: Array, blocks: Array) -> Array:
+        """How surely the value of each of some birds is known, 0 to 1, (k,).
+
+        Args:
+            places: k birds.
+            of_traits: (3,), what a unit of each trait counts for.
+            blocks: (k, 3, 3), the errors of their values as `error_blocks` has them first.
+        """
         before = (1 + self.inbreeding[places]) * float(of_traits @ self.genes @ of_traits)
-        errors = np.diag(self.errors(one, of_traits))
+        errors = blocks @ of_traits @ of_traits
         found: Array = np.sqrt(np.clip(1 - errors / before, 0.0, 1.0))
         return found
 

@@ -12,6 +12,9 @@ from quailwright.language import say
 
 Array = NDArray[np.float64]
 
+_AT_ONCE = 64
+"""Sets of values solved for together: so much memory is taken."""
+
 
 @dataclass(frozen=True)
 class Records:
@@ -53,10 +56,36 @@ class Estimates:
         Returns:
             (k, k); on the diagonal the prediction error variance. Exact: one solution each.
         """
+        found: Array = contrasts @ self.errors_with(contrasts).T
+        return (found + found.T) / 2
+
+    def errors_with(self, contrasts: Array) -> Array:
+        """Covariance of the error of each sum with that of every value, (k, q)."""
         asked = np.zeros((self._fixed + contrasts.shape[1], contrasts.shape[0]))
         asked[self._fixed :] = contrasts.T
-        found: Array = contrasts @ self._solved.solve(asked)[self._fixed :]
-        return (found + found.T) / 2
+        found: Array = self._solved.solve(asked)[self._fixed :].T
+        return found
+
+    def error_blocks(self, effects: NDArray[np.intp]) -> Array:
+        """Covariances of the errors within small sets of values, as the traits of one bird.
+
+        Args:
+            effects: (k, t), places of the values of each set.
+
+        Returns:
+            (k, t, t). Exact: a solution for each value.
+        """
+        k, t = effects.shape
+        found = np.empty((k, t, t))
+        for first in range(0, k, _AT_ONCE):
+            some = effects[first : first + _AT_ONCE]
+            flat = some.ravel()
+            asked = np.zeros((self._fixed + len(self.values), len(flat)))
+            asked[self._fixed + flat, np.arange(len(flat))] = 1
+            solved = self._solved.solve(asked)[self._fixed :]
+            columns = np.arange(len(flat)).reshape(some.shape)
+            found[first : first + _AT_ONCE] = solved[some[:, :, None], columns[:, None, :]]
+        return (found + found.transpose(0, 2, 1)) / 2
 
 
 def blup(records: Records, precision: csr_array) -> Estimates:
@@ -86,7 +115,13 @@ def blup(records: Records, precision: csr_array) -> Estimates:
     size = left.shape[0]
     at = precision.tocoo()
     left = left + csr_array((at.data, (at.row + fixed, at.col + fixed)), (size, size))
-    solved = splu(csc_array(left))
+    # The equations are symmetric and positive definite: an order made for that keeps them sparse.
+    solved = splu(
+        csc_array(left),
+        permc_spec="MMD_AT_PLUS_A",
+        diag_pivot_thresh=0.0,
+        options={"SymmetricMode": True},
+    )
     return Estimates(solved, fixed, solved.solve(weighed @ records.values))
 
 

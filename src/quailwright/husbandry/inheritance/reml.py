@@ -48,17 +48,20 @@ def reml(records: Records, relationships: Array) -> Variances:
         Variances, the heritability between 0.0001 and 0.9999; its standard error by the curvature.
 
     Raises:
-        ValueError: too few records for the fixed effects.
+        ValueError: too few records for the fixed effects, or these are not of full rank.
     """
     m = len(records.values)
-    if m - np.linalg.matrix_rank(records.fixed) < 2:
+    rank = int(np.linalg.matrix_rank(records.fixed))
+    if rank < records.fixed.shape[1]:
+        raise ValueError(say("The fixed effects of the records cannot be told apart."))
+    if m - rank < 2:
         raise ValueError(say("There are too few records for so many hatches and sexes."))
     root = np.sqrt(records.noise)
     alike = (records.shares @ relationships @ records.shares.T) / np.outer(root, root)
     fixed, values = records.fixed / root[:, None], records.values / root
     # Contrasts free of the fixed effects: an orthonormal basis of what X leaves.
-    basis, _, _ = np.linalg.svd(fixed, full_matrices=True)
-    free = basis[:, np.linalg.matrix_rank(fixed) :]
+    basis, _ = np.linalg.qr(fixed, mode="complete")
+    free = basis[:, fixed.shape[1] :]
     weights, axes = np.linalg.eigh(free.T @ alike @ free)
     along = axes.T @ (free.T @ values)
     n = len(along)
