@@ -1,10 +1,13 @@
 """Whom to keep of a flock whose true breeding values are known, and what the choice brings."""
 
 import math
+from datetime import timedelta
 from functools import cache
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from tests.flock.journals import DAYS, journals
 from tests.makers import made
 from tests.planning.breeders import ON, breeders
 
@@ -13,6 +16,7 @@ from quailwright.flock.pedigree import lines_of
 from quailwright.husbandry import facts
 from quailwright.husbandry.selection.traits import TRAITS
 from quailwright.journal import entries as kinds
+from quailwright.journal.entries import Entry
 from quailwright.journal.findings import BadInput
 from quailwright.planning.gain_ahead import GainAsk, gain_ahead
 from quailwright.planning.keepers import Ask, Keepers, default_goal, keepers
@@ -203,13 +207,34 @@ def test_gain_ahead_of_weight_and_of_eggs() -> None:
     eggs = ahead.generations[-1].gains["eggs"]
     assert eggs.low < 0 < eggs.high  # sources differ in its sign
     assert ahead.generations[0].inbreeding == 0
+    # Parents hatched on 1 August, all chicks of the record on 1 March: 212 days.
+    assert ahead.weeks == pytest.approx(212 / 7)
     assert ahead.generations[2].inbreeding > ahead.generations[2].inbreeding_even
     again = gain_ahead(flock, ON, GainAsk("weight", 4, 20, 12, 20, generations=3))
     assert again.generations == ahead.generations
     by_eggs = gain_ahead(flock, ON, GainAsk("eggs", 4, 20, 12, 20, generations=1))
     assert by_eggs.scheme.of_cocks == 4
+    assert (ahead.by_sisters, by_eggs.sisters) == (0.0, 2)
+    assert 0 < by_eggs.by_sisters < by_eggs.generations[0].gains["eggs"].mean * 2
     assert 0 < by_eggs.generations[0].gains["eggs"].mean < 5
     assert set(by_eggs.generations[0].gains) == set(TRAITS)
     for wrong in (GainAsk(generations=0), GainAsk(cocks=5, of_cocks=4), GainAsk(of_hens=4000)):
         with pytest.raises(BadInput):
             gain_ahead(flock, ON, wrong)
+
+
+def test_a_hatch_with_few_records_is_pointed_out() -> None:
+    journal = list(breeders(sires=1, chicks=1))  # three chicks of three hens
+    found = merits(fold(journal, ON), lines_of(fold(journal, ON)), ON)
+    assert found.bases["weight"].alone == 3
+    assert found.bases["eggs"].alone == 3
+
+
+@settings(max_examples=30)
+@given(journals(size=20))
+def test_any_journal_gets_an_answer(entries: list[Entry]) -> None:
+    day = DAYS[-1] + timedelta(days=40)
+    found = keepers(fold(entries, day), day, Ask())
+    numbers = [one.points for one in (*found.cocks, *found.hens)]
+    numbers += [pen.points for pen in found.pens]
+    assert all(one.low <= one.mean <= one.high for one in numbers)

@@ -11,7 +11,7 @@ from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK, DAYS_A_YEAR
 from quailwright.husbandry.selection.traits import TRAITS, TraitName
 from quailwright.journal.findings import BadInput
-from quailwright.language import figure, mark, say
+from quailwright.language import figure, mark, say, say_many
 from quailwright.planning.gain_ahead import GENERATIONS, SEED, GainAhead, GainAsk, gain_ahead
 from quailwright.planning.keepers import Ask
 
@@ -124,12 +124,24 @@ def _answer(found: GainAhead) -> list[str]:
             years=years,
             amount=amount(found.by, last.gains[found.by]),
         ),
-        say(
-            "The chicks then have {words}, {more:.1%} of it because the best are often kin.",
-            words=inbreeding_words(last.inbreeding),
-            more=max(0.0, last.inbreeding - last.inbreeding_even),
-        ),
+        _inbred(found),
     ]
+
+
+def _inbred(found: GainAhead) -> str:
+    last = found.generations[-1]
+    more = last.inbreeding - last.inbreeding_even
+    words = inbreeding_words(last.inbreeding)
+    if more < _NOTHING:
+        return say("The chicks then have {words}.", words=words)
+    return say(
+        "The chicks then have {words}, {more:.1%} of it because the best are often kin.",
+        words=words,
+        more=more,
+    )
+
+
+_NOTHING = 0.001
 
 
 def _notes(found: GainAhead) -> list[str]:
@@ -153,9 +165,25 @@ def _notes(found: GainAhead) -> list[str]:
     else:
         said.append(
             say(
-                "A hen's eggs are counted over {days:.0f} days alone: more days, or brothers "
-                "chosen by their sisters' eggs, bring more.",
+                "A hen's eggs are counted over {days:.0f} days alone; more days bring more.",
                 days=facts.value("selection.hens_alone_d"),
             )
         )
+        if found.by_sisters > 0:
+            said.append(
+                say_many(
+                    "Cocks chosen by the eggs of their {n} full sister would add about "
+                    "{more} in the first generation.",
+                    "Cocks chosen by the eggs of their {n} full sisters would add about {more} "
+                    "in the first generation.",
+                    found.sisters,
+                    more=_more(found),
+                )
+            )
     return said
+
+
+def _more(found: GainAhead) -> str:
+    if found.by == "eggs":
+        return say("{eggs:.1f} eggs in 90 days", eggs=found.by_sisters)
+    return say("{grams:.2f} g an egg", grams=found.by_sisters)

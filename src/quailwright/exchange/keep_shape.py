@@ -51,6 +51,8 @@ class GainShape(TypedDict):
     of_hens: int
     heritability_of_record: float
     weeks_a_generation: float
+    by_sisters: float
+    sisters: int
     generations: list[dict[str, Any]]
     said: list[str]
 
@@ -127,7 +129,9 @@ def gain_shape(found: GainAhead, told: GainPage) -> GainShape:
         "hens": scheme.hens,
         "of_hens": scheme.of_hens,
         "heritability_of_record": round(scheme.heritability, 4),
-        "weeks_a_generation": found.weeks,
+        "weeks_a_generation": round(found.weeks, 2),
+        "by_sisters": round(found.by_sisters, 4),
+        "sisters": found.sisters,
         "generations": [
             {
                 "generation": one.number,

@@ -6,10 +6,19 @@ from datetime import date
 
 import numpy as np
 
-from quailwright.flock.pedigree import lines_of
+from quailwright.flock.pedigree import Lines, lines_of
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
-from quailwright.husbandry.selection.response import Scheme, expected_gains
+from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.husbandry.selection.index import FULL_SIBS, best_index, own_and_family
+from quailwright.husbandry.selection.response import (
+    Scheme,
+    correlated_response,
+    expected_gains,
+    generation_interval,
+    intensity,
+    response,
+)
 from quailwright.husbandry.selection.simulated import simulated
 from quailwright.husbandry.selection.traits import TRAITS, TraitName
 from quailwright.journal.findings import BadInput
@@ -67,7 +76,10 @@ class GainAhead:
     Attributes:
         by: the trait that birds are chosen by; `bases`: what is known of each trait.
         scheme: who is kept of how many, with what of the trait a record tells.
-        weeks: of a generation, about.
+        weeks: of a generation: between the hatches of parents and chicks by the record, where it
+            tells of enough; else as usual.
+        by_sisters: what cocks chosen by the mean of their sisters' records would add to the first
+            chicks; 0 of weight, which cocks have themselves. `sisters`: how many each has.
     """
 
     on: date
@@ -76,6 +88,8 @@ class GainAhead:
     scheme: Scheme
     generations: list[GenerationAhead]
     weeks: float
+    by_sisters: float
+    sisters: int
 
 
 def gain_ahead(flock: Flock, on: date, ask: GainAsk) -> GainAhead:
@@ -95,7 +109,8 @@ def gain_ahead(flock: Flock, on: date, ask: GainAsk) -> GainAhead:
                 most=MOST_GENERATIONS,
             )
         )
-    found = merits(flock, lines_of(flock), on)
+    lines = lines_of(flock)
+    found = merits(flock, lines, on)
     goal = default_goal(flock)
     by = ask.by if ask.by is not None else max(TRAITS, key=lambda name: goal[name])
     scheme = _scheme(flock, found.bases, by, ask)
@@ -115,9 +130,48 @@ def gain_ahead(flock: Flock, on: date, ask: GainAsk) -> GainAhead:
         )
         for n, gain in enumerate(expected_gains(scheme, ask.generations))
     ]
+    sisters = max(1, round(scheme.of_hens / scheme.hens))
     return GainAhead(
-        on, by, found.bases, scheme, generations, facts.value("selection.weeks_a_generation")
+        on,
+        by,
+        found.bases,
+        scheme,
+        generations,
+        _weeks(lines) or facts.value("selection.weeks_a_generation"),
+        0.0 if by == "weight" else _by_sisters(scheme, found.bases[by].sd_a, sisters),
+        sisters,
     )
+
+
+def _by_sisters(scheme: Scheme, sd_a: float, sisters: int) -> float:
+    """What the best families of brothers add, a family for each hen kept before."""
+    records, with_traits = own_and_family(scheme.heritability, sisters, FULL_SIBS)
+    own = np.array([[scheme.heritability]])
+    index = best_index(records[1:, 1:], with_traits[1:], own, np.ones(1))
+    families = max(scheme.hens, scheme.cocks)
+    return response(intensity(scheme.cocks, families), 0.0, index.accuracy, sd_a)
+
+
+def _weeks(lines: Lines) -> float | None:
+    """The generation interval of the flock's own record; None where few chicks tell it."""
+    ages: tuple[list[float], list[float]] = ([], [])
+    for at, member in enumerate(lines.members):
+        for of_sex, chances in zip(
+            ages, (lines.pedigree.fathers[at], lines.pedigree.mothers[at]), strict=True
+        ):
+            born = {parent: lines.members[parent].hatched_on for parent in chances}
+            if member.hatched_on is None or not chances or None in born.values():
+                continue
+            hatched = member.hatched_on
+            days = sum(
+                chance * (hatched - day).days
+                for parent, chance in chances.items()
+                if (day := born[parent]) is not None
+            )
+            of_sex.append(days / sum(chances.values()))
+    if min(len(ages[0]), len(ages[1])) < facts.value("selection.chicks_raised"):
+        return None
+    return generation_interval(float(np.mean(ages[0])), float(np.mean(ages[1]))) / DAYS_A_WEEK
 
 
 def _of(
@@ -128,14 +182,15 @@ def _of(
         return Range.of(mean, sd * sd)
     first, second = sorted((name, by), key=TRAITS.index)
     key = f"selection.{first}_{second}_genetic"
-    each = bases[name].sd_a / bases[by].sd_a
     low, high = facts.spread(key)
+    sds = bases[by].sd_a, bases[name].sd_a
     ends = [
-        correlation * each * (mean + reach * LIKELY_Z * sd)
+        correlated_response(mean + reach * LIKELY_Z * sd, correlation, *sds)
         for correlation in (low, high)
         for reach in (-1, 1)
     ]
-    return Range(facts.value(key) * each * mean, min(ends), max(ends))
+    middle = correlated_response(mean, facts.value(key), *sds)
+    return Range(middle, min(ends), max(ends))
 
 
 def _scheme(flock: Flock, bases: Mapping[TraitName, Basis], by: TraitName, ask: GainAsk) -> Scheme:

@@ -200,13 +200,19 @@ def _basis(name: TraitName, done: Performance, lines: Lines) -> Basis:
 
 
 def _mean(name: TraitName, measures: list[Measure], weight_age_d: float) -> float:
-    if measures:
-        return max(1e-6, float(np.mean([one.value for one in measures])))
+    """Of the records; of none, or so few eggs that they tell of a rest, what is usual."""
     if name == "weight":
-        return growth.mass_g(weight_age_d, "chick")
-    if name == "eggs":
-        return facts.value("laying.year_mean_rate") * facts.value("selection.eggs_over_d")
-    return facts.value("laying.egg_mass_g")
+        usual = growth.mass_g(weight_age_d, "chick")
+    elif name == "eggs":
+        usual = facts.value("laying.year_mean_rate") * facts.value("selection.eggs_over_d")
+    else:
+        usual = facts.value("laying.egg_mass_g")
+    if not measures:
+        return usual
+    return max(_LEAST_OF_USUAL * usual, float(np.mean([one.value for one in measures])))
+
+
+_LEAST_OF_USUAL = 0.2
 
 
 def _sampling(one: Measure, mean: float) -> float:
@@ -258,7 +264,8 @@ def _learned(
     name: TraitName, own: list[Measure], mean: float, sd: float, lines: Lines
 ) -> Variances | None:
     """Heritability by the flock's own records; None where they are too few or too unsure."""
-    if len(own) < facts.value("selection.records_to_learn"):
+    least = facts.value("selection.records_to_learn")
+    if len(own) - len({one.like for one in own}) < least / 2 or len(own) < least:
         return None
     usual = trait(name)
     places = np.array([one.birds[0] for one in own])

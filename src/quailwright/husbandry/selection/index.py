@@ -9,6 +9,9 @@ from quailwright.language import say
 
 Array = NDArray[np.float64]
 
+FULL_SIBS = 0.5
+"""Their relationship, of parents not inbred."""
+
 
 @dataclass(frozen=True, slots=True)
 class Index:
