@@ -203,11 +203,8 @@ def keepers(flock: Flock, on: date, ask: Ask, lines: Lines | None = None) -> Kee
         )
     wanted = _wanted(ask, len(by_sex["cock"]), len(by_sex["hen"]))
     base = np.zeros(len(lines.members))
-    for sex in ("cock", "hen"):
-        if by_sex[sex]:
-            base[by_sex[sex]] = 1 / len(by_sex[sex]) / 2
-    if base.sum():
-        base /= base.sum()
+    grown = [*by_sex["cock"], *by_sex["hen"]]
+    base[grown] = 1 / max(1, len(grown))
     ranked = {
         "cock": _ranked(found, goal, by_sex["cock"], base, wanted[0], _of_cocks()),
         "hen": _ranked(found, goal, by_sex["hen"], base, wanted[1],
