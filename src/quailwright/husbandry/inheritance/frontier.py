@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 MOST_IN_A_SQUARE = 10_000
 """Birds kept at a time as a square at most, unless more are wanted: it takes 800 MB then."""
 MOST_IN_ROWS = 2**27
-"""Shares kept at a time as rows at most: they take 2 GB then."""
+"""Shares kept at a time as rows at most: they take 1.6 GB then, and a batch as much again."""
 _BATCH = 512
 """Birds in a batch at most, so that a batch takes little memory beside what is kept."""
 _CALLS = 2e5
@@ -234,14 +234,17 @@ def in_rows(pedigree: Pedigree, wanted: Places, way: Way) -> Walked:
     """As `walked`; takes memory for each ancestor of each bird kept at a time."""
     n = len(pedigree)
     inbred, mendelian = np.zeros(n), np.ones(n)
-    held: dict[int, tuple[Places, Array]] = {}
+    held: dict[int, tuple[NDArray[np.int32], Array]] = {}
     count = 0
     leaving = _leaving(way)
     for now, birds in enumerate(way.batches):
         shares = []
         for links in (pedigree.links_to_fathers.of(birds), pedigree.links_to_mothers.of(birds)):
             parents, column = np.unique(links.parents, return_inverse=True)
-            chances = csr_array((links.chances, column, links.ends), (len(birds), len(parents)))
+            chances = csr_array(
+                (links.chances, column.astype(np.int32), links.ends.astype(np.int32)),
+                (len(birds), len(parents)),
+            )
             found = chances @ _stacked([held[bird] for bird in parents.tolist()], n)
             found.sort_indices()
             shares.append(found)
@@ -252,7 +255,8 @@ def in_rows(pedigree: Pedigree, wanted: Places, way: Way) -> Walked:
         for at, bird in enumerate(birds.tolist()):
             if way.last[bird] >= 0:
                 its = slice(mean.indptr[at], mean.indptr[at + 1])
-                held[bird] = np.append(mean.indices[its], bird), np.append(mean.data[its], 1.0)
+                places = np.append(mean.indices[its], np.int32(bird))
+                held[bird] = places, np.append(mean.data[its], 1.0)
                 count += len(held[bird][0])
         for bird in leaving[now].tolist():
             count -= len(held.pop(bird)[0])
@@ -265,8 +269,8 @@ def in_rows(pedigree: Pedigree, wanted: Places, way: Way) -> Walked:
     return Walked(inbred, mendelian, (related + related.T) / 2)
 
 
-def _stacked(rows: list[tuple[Places, Array]], n: int) -> csr_array:
-    ends = np.cumsum([0, *(len(columns) for columns, _ in rows)])
-    columns = np.concatenate([columns for columns, _ in rows] or [np.zeros(0, np.intp)])
+def _stacked(rows: list[tuple[NDArray[np.int32], Array]], n: int) -> csr_array:
+    ends = np.cumsum([0, *(len(columns) for columns, _ in rows)], dtype=np.int32)
+    columns = np.concatenate([columns for columns, _ in rows] or [np.zeros(0, np.int32)])
     values = np.concatenate([values for _, values in rows] or [np.zeros(0)])
     return csr_array((values, columns, ends), (len(rows), n))
