@@ -37,6 +37,12 @@ from quailwright.exchange.json_types import (
     TodayShape,
     Written,
 )
+from quailwright.exchange.lines_shape import (
+    BirdInbreeding,
+    BirdKinship,
+    FamilyShape,
+    LinesShape,
+)
 from quailwright.exchange.sitter_shape import SitterShape
 from quailwright.exchange.store_told import EggStore
 from quailwright.flock.standing import Standing
@@ -56,6 +62,7 @@ PATTERNS = {
 is left out and not what is let in: programs that draw texts take minutes to list the latter."""
 _LISTS = {
     "EntryList": "Entry", "Extents": "ExtentShape", "Rules": "RuleShape", "Scores": "ScoreShape",
+    "Inbreedings": "BirdInbreeding", "Kinships": "BirdKinship",
 }  # fmt: skip
 _REFUSED = {
     HTTPStatus.UNAUTHORIZED: "Nobody is signed in.",
@@ -107,6 +114,7 @@ def document(app: FastAPI) -> dict[str, Any]:
     types += [CostsShape, FeedShape, SignsShape]
     types += [BroodingShape]
     types += [LightShape]
+    types += [BirdInbreeding, BirdKinship, LinesShape, FamilyShape]
     types += [EggStore]
     types += [SitterShape]
     types += [FeedRequest, RationShape, BlendShape]
