@@ -22,6 +22,8 @@ app = typer.Typer(rich_markup_mode=None)
 _WIDEST = 8
 """Birds or groups of which a table of all pairs still fits a terminal."""
 
+_MOST_PAIRS = 30
+
 INBREEDING_EXAMPLES = """Examples:
 
 \b
@@ -93,7 +95,7 @@ def kinship(
     elif len(named) == 1:
         _nearest(flock, named[0])
     elif named:
-        _pairs(kinships(flock, named))
+        _pairs(flock, kinships(flock, named))
     else:
         _by_group(flock)
 
@@ -164,8 +166,8 @@ def _nearest(flock: "Flock", ring: str) -> None:
     )
 
 
-def _pairs(found: dict[str, dict[str, float]]) -> None:
-    from quailwright.exchange.kin_told import kinship_words
+def _pairs(flock: "Flock", found: dict[str, dict[str, float]]) -> None:
+    from quailwright.exchange.lines_page import pair_rows
 
     names = list(found)
     if len(names) <= _WIDEST:
@@ -180,19 +182,13 @@ def _pairs(found: dict[str, dict[str, float]]) -> None:
             ],
         )
         return
-    pairs = sorted(
-        ((found[one][other], one, other) for n, one in enumerate(names) for other in names[:n]),
-        key=lambda pair: -pair[0],
-    )
+    rows = pair_rows(flock, found)
     show.table(
-        (say("bird"), say("and"), say("kinship"), say("as")),
-        [
-            (one, other, figure(kin, ".3f"), kinship_words(kin))
-            for kin, one, other in pairs[: 5 * _WIDEST]
-        ],
+        (say("bird"), say("other"), say("kinship"), say("the other is its")),
+        [(row.bird, row.other, figure(row.kinship, ".3f"), row.how) for row in rows[:_MOST_PAIRS]],
     )
-    if len(pairs) > 5 * _WIDEST:
-        print(say("The nearest {n} of {all} pairs.", n=5 * _WIDEST, all=len(pairs)))
+    if len(rows) > _MOST_PAIRS:
+        print(say("The nearest {n} of {all} pairs.", n=_MOST_PAIRS, all=len(rows)))
 
 
 def _by_group(flock: "Flock") -> None:
@@ -211,7 +207,7 @@ def _by_group(flock: "Flock") -> None:
     living = [ring for ring in flock.birds if pedigree.members[pedigree.places[ring]].alive]
     if len(living) > 1:
         show.heading(say("Ringed birds"))
-        _pairs(kinships(flock, living))
+        _pairs(flock, kinships(flock, living))
 
 
 def _groups_table(groups: "GroupKin") -> None:

@@ -279,6 +279,8 @@ def _others(chances: Iterable[float]) -> str:
     some = list(chances)
     if not some:
         return ""
+    if min(some) > _SURE:
+        return say_many("{n} bird without a ring", "{n} birds without a ring", len(some))
     return say_many(
         "{n} bird without a ring, its chick with a chance of {chance:.0%}",
         "{n} birds without a ring, each its chick with a chance of {chance:.0%}",

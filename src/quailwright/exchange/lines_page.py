@@ -1,7 +1,7 @@
 """The flock's lines as a page and the terminal tell them: who breeds, how related, what next."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -378,6 +378,16 @@ class KinRow:
     how: str
 
 
+@dataclass(frozen=True, slots=True)
+class PairRow:
+    """Two birds, their kinship, and what the other is to the first."""
+
+    bird: str
+    other: str
+    kinship: float
+    how: str
+
+
 def nearest(flock: Flock, ring: str) -> list[KinRow]:
     """A ringed bird's living and dead relatives by ring, the nearest first."""
     lines = lines_of(flock)
@@ -410,3 +420,16 @@ def groups_kin(flock: Flock) -> GroupKin:
     """Mean kinship of the living by group."""
     lines = lines_of(flock)
     return by_group(lines, Related(lines.pedigree))
+
+
+def pair_rows(flock: Flock, found: Mapping[str, Mapping[str, float]]) -> list[PairRow]:
+    """Each two birds of a table of kinship, the nearest first."""
+    lines = lines_of(flock)
+    names = list(found)
+    return [
+        PairRow(one, other, kin, tie(lines, lines.places[one], lines.places[other], kin).words)
+        for kin, one, other in sorted(
+            ((found[one][other], one, other) for n, one in enumerate(names) for other in names[:n]),
+            key=lambda pair: -pair[0],
+        )
+    ]

@@ -72,7 +72,7 @@ function inWords(entry) {
   const said = Object.entries(entry).filter(([name]) => !ASIDE.includes(name));
   const words = said.map(([name, value]) => {
     const text = name === "task" ? value.replaceAll("_", " ") : Array.isArray(value) ? value.join(", ") : value;
-    if (COUNTED.includes(name)) return `${text} ${word(name)}`;
+    if (COUNTED.includes(name) && !Array.isArray(value)) return `${text} ${word(name)}`;
     return SAYS_ITSELF.includes(name) ? text : `${word(name)} ${text}`;
   });
   const kind = entry.kind === "care" ? say("task done") : word(entry.kind);
