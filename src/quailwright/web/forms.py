@@ -104,7 +104,7 @@ def form_of(
             and note.name != kind
             and (
                 note.name in _LOGGED_BEFORE
-                or (asks is not None and note.name == "feed")
+                or (asks is not None and note.name in ("feed", "pen"))
                 or (kind in _AT_KNOWN_PLACES and note.name == "place")
             ),
         )
