@@ -200,17 +200,15 @@ _NOTHING = 1e-9
 def _tree(lines: Lines, at: int, up: int) -> tuple[Node, ...]:
     """Father and mother of a bird with their forebears, so far up."""
     return (
-        _node(lines, lines.pedigree.fathers[at], mark("father"), _COCKS, up),
-        _node(lines, lines.pedigree.mothers[at], mark("mother"), _HENS, up),
+        _node(lines, lines.pedigree.fathers[at], mark("father"), True, up),
+        _node(lines, lines.pedigree.mothers[at], mark("mother"), False, up),
     )
 
 
 _NOT_KNOWN = mark("not known")
-_COCKS = (mark("one of {n} cock of {group}"), mark("one of {n} cocks of {group}"))
-_HENS = (mark("one of {n} hen of {group}"), mark("one of {n} hens of {group}"))
 
 
-def _node(lines: Lines, chances: Chances, role: str, several: tuple[str, str], up: int) -> Node:
+def _node(lines: Lines, chances: Chances, role: str, of_cocks: bool, up: int) -> Node:
     if not chances:
         return Node(say(role), say(_NOT_KNOWN), "", "")
     total = sum(chances.values())
@@ -230,7 +228,12 @@ def _node(lines: Lines, chances: Chances, role: str, several: tuple[str, str], u
         return Node(say(role), say("one of: {names}", names=names), "", "")
     groups = Counter(lines.members[parent].group or "" for parent in chances)
     told_groups = [
-        say_many(several[0], several[1], number, group=group) for group, number in groups.items()
+        say_many("one of {n} cock of {group}", "one of {n} cocks of {group}", number, group=group)
+        if of_cocks
+        else say_many(
+            "one of {n} hen of {group}", "one of {n} hens of {group}", number, group=group
+        )
+        for group, number in groups.items()
     ]
     note = "" if total > _SURE else say("{share:.0%} not known", share=1 - total)
     return Node(say(role), "; ".join(told_groups), "", note)

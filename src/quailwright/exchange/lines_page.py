@@ -187,7 +187,7 @@ def _answer(flock: Flock, found: Breeding) -> list[str]:
         say(
             "{place} holds {cocks} with {hens}: nobody can say whose chicks are whose, and one "
             "cock may father most of them. Part them into pens of one cock each; breeding "
-            "rotation tells how.",
+            "matings tells whom with whom.",
             place=pen.place,
             cocks=say_many("{n} cock", "{n} cocks", pen.cocks_there),
             hens=say_many("{n} hen", "{n} hens", pen.hens_there),
