@@ -7,8 +7,8 @@ from quailwright.flock.pedigree import Lines, Member
 from quailwright.husbandry.inheritance.kinship import relationships
 from quailwright.husbandry.inheritance.pedigree import Pedigree
 
-NAMES = "rex ada bea kim bo max lu chance".split()
-SEXES = "cock hen hen hen cock cock hen unknown".split()
+NAMES = ["rex", "ada", "bea", "kim", "bo", "max", "lu", "chance"]
+SEXES = ["cock", "hen", "hen", "hen", "cock", "cock", "hen", "unknown"]
 # kim and max of rex and ada, bo of rex and bea, lu of bo and kim; chance of bo, and kim or ada.
 FATHERS: list[dict[int, float]] = [{}, {}, {}, {0: 1}, {0: 1}, {0: 1}, {4: 1}, {4: 1}]
 MOTHERS: list[dict[int, float]] = [{}, {}, {}, {1: 1}, {2: 1}, {1: 1}, {3: 1}, {3: 0.5, 1: 0.5}]
