@@ -154,9 +154,9 @@ def _told(what: str, sex: Sex, chance: float) -> Tie:
 
 
 def _sib(sex: Sex, father: float, mother: float) -> Tie:
-    kin, rank = say(_NAMES["half"][sex]), _ORDER.index("half")
+    half, rank = _NAMES["half"], _ORDER.index("half")
     if max(father, mother) > _SURE and min(father, mother) <= _LEAST:
-        return Tie(kin, rank)
+        return Tie(say(half[sex]), rank)
     return Tie(
         say(
             "sib by chance: same father {father:.0%}, same mother {mother:.0%}",
