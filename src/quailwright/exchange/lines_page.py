@@ -149,7 +149,7 @@ def lines_page(flock: Flock, on: date) -> tuple[Breeding, LinesPage]:
         ],
         _realised(found),
         [
-            ShareRow(say(one.name), one.birds, percent(one.share), one.share)
+            ShareRow(one.name, one.birds, percent(one.share), one.share)
             for one in found.founders[:MOST_ROWS]
         ],
         _founders(found),
