@@ -52,6 +52,7 @@ READ_PAGES = (
     "/costs", "/costs?span=month", "/costs?from=2027-03-01&until=2027-04-30&minute=0,2", "/feed",
     "/light", "/light?hours=13,5&end=both&watts=8&price=0.3",
     "/breeding/keep", "/breeding/keep?cocks=1&hens=4&eggs=2&ahead=yes",
+    "/breeding", "/breeding/family",
     "/journal", "/kept", "/no-signal", "/settings", "/settings/holding", "/settings/places",
     "/settings/places/change?name=pen", "/settings/instruments", "/settings/sources",
     "/settings/feeds", "/settings/feeds/change?name=pellets", "/settings/care",

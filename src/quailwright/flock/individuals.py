@@ -63,23 +63,33 @@ class Individual:
 
 @dataclass(slots=True)
 class _Pool:
-    """Birds of a group and class: how many there are, and those that stand for them, in order."""
+    """Birds of a group and class: how many there are, and those that stand for them, in order.
+
+    `taken` counts how often some of them left: so each time others are the first to go.
+    """
 
     count: int = 0
     birds: list[Individual] = field(default_factory=list)
+    taken: int = 0
 
 
-def evenly(some: Sequence[Individual], number: int) -> list[Individual]:
-    """So many of them, spread evenly over their order."""
+def evenly(some: Sequence[Individual], number: int, turn: int = 0) -> list[Individual]:
+    """So many of them, spread evenly over their order; each turn begins at another place."""
     if number >= len(some):
         return list(some)
-    return [some[(2 * n + 1) * len(some) // (2 * number)] for n in range(number)]
+    begin = (0.5 + turn * _GOLDEN) % 1.0
+    return [some[int((n + begin) * len(some) / number)] for n in range(number)]
 
 
-_Choose = Callable[[Sequence[Individual], int], list[Individual]]
+_GOLDEN = 0.6180339887498949
+"""Turns by this part of a whole fall nowhere twice and leave no gap (Knuth 1973, The art of
+computer programming 3, section 6.4; from memory)."""
 
 
-def _first(some: Sequence[Individual], number: int) -> list[Individual]:
+_Choose = Callable[[Sequence[Individual], int, int], list[Individual]]
+
+
+def _first(some: Sequence[Individual], number: int, turn: int) -> list[Individual]:
     return list(some[:number])
 
 
@@ -197,7 +207,9 @@ class _Replay:
             pool.count = max(0, pool.count - max(0, number))
             return []
         pool.count = max(0, pool.count - number)
-        going = choose(pool.birds, len(pool.birds) - min(pool.count, len(pool.birds)))
+        number = len(pool.birds) - min(pool.count, len(pool.birds))
+        going = choose(pool.birds, number, pool.taken)
+        pool.taken += 1
         chosen = set(map(id, going))
         like = list(pool.birds)
         pool.birds = [bird for bird in pool.birds if id(bird) not in chosen]

@@ -347,6 +347,8 @@ class _Told:
             return ()
         found = []
         for place in self.flock.in_walking_order():
+            if place.role not in (None, "pen"):
+                continue  # Grown birds left in a brooder are on their way out of it.
             cocks, hens = (
                 tuple(sorted(self.at[bird] for bird in self.pens.there(place.name, today, sex)
                              if bird in self.at and is_grown(bird, today)))
@@ -382,6 +384,15 @@ class _Told:
             for finding in self.flock.findings
             if finding.field in PARENT_FIELDS
         )
+        yield from self._pairings_wrong()
+        for ring in self.flock.birds.values():
+            if ring.hatch and ring.hatch not in self.flock.hatches and not (ring.sire and ring.dam):
+                yield later(
+                    "{bird} is logged as of hatch {hatch}, but no hatch {hatch} is: its parents "
+                    "cannot be told. Mend the name of the hatch, or log sire and dam.",
+                    bird=ring.name,
+                    hatch=ring.hatch,
+                )
         gone = [
             ring.name
             for ring in self.flock.birds.values()
@@ -429,6 +440,32 @@ class _Told:
                     group=group.name,
                     most=MOST_APART,
                 )
+
+    def _pairings_wrong(self) -> Iterator[str]:
+        """Sentences on rings that the pairings of today name and that cannot be there."""
+        for pen, entry in self.flock.pairings.items():
+            for rings, other in ((entry.cocks, "hen"), (entry.hens, "cock")):
+                for ring in rings:
+                    bird = self.flock.birds.get(ring)
+                    if bird is None:
+                        yield later(
+                            "{bird} is named in the pairing of {pen}, but no bird {bird} is "
+                            "logged. Log the bird, or the pairing again.",
+                            bird=ring,
+                            pen=pen,
+                        )
+                    elif bird.sex == other:
+                        yield later(
+                            "{bird} is named among the cocks of {pen}, but is logged as a hen. "
+                            "Log the pairing again, or the bird with its true sex.",
+                            bird=ring,
+                            pen=pen,
+                        ) if other == "hen" else later(
+                            "{bird} is named among the hens of {pen}, but is logged as a cock. "
+                            "Log the pairing again, or the bird with its true sex.",
+                            bird=ring,
+                            pen=pen,
+                        )  # fmt: skip
 
 
 _NO_FATHER = mark(

@@ -82,6 +82,7 @@ class Pens:
     by_ring: Mapping[str, Individual]
     came_of: Mapping[Individual, int] = field(default_factory=dict)
     _there: dict[tuple[str, date, Sex], list[Individual]] = field(default_factory=dict)
+    _present: dict[tuple[str, int], list[Individual]] = field(default_factory=dict)
 
     @cached_property
     def _in_group(self) -> dict[str, list[Individual]]:
@@ -150,18 +151,46 @@ class Pens:
             self._there[key] = self._look(place, day, sex)
         return self._there[key]
 
+    @cached_property
+    def _at_place(self) -> dict[str, list[str]]:
+        """By place, the groups that ever lived there."""
+        found: defaultdict[str, list[str]] = defaultdict(list)
+        for name, group in self.flock.groups.items():
+            for place in {place for _, place in group.lived}:
+                found[place].append(name)
+        return found
+
+    @cached_property
+    def _turns_of(self) -> dict[str, list[date]]:
+        """By group, the days on which birds came to it or left it, in order."""
+        found: defaultdict[str, set[date]] = defaultdict(set)
+        for bird in self.birds:
+            for stay in bird.stays:
+                found[stay.group] |= {stay.since, stay.until}
+        return {group: sorted(days) for group, days in found.items()}
+
+    def present(self, group: str, day: date) -> list[Individual]:
+        """The birds of a group on a day."""
+        key = (group, bisect_right(self._turns_of.get(group, ()), day))
+        if key not in self._present:
+            self._present[key] = [
+                bird
+                for bird in self._in_group.get(group, ())
+                for stay in bird.stays
+                if stay.group == group and stay.holds(day)
+            ]
+        return self._present[key]
+
     def _look(self, place: str, day: date, sex: Sex) -> list[Individual]:
         named = self._named(place, day, sex)
         if named:
             return named
         some = [
             bird
-            for name, group in self.flock.groups.items()
-            if any(where == place for _, where in group.lived)
-            and self.place_of_group(name, day) == place
-            for bird in self._in_group.get(name, ())
-            if any(stay.group == name and stay.holds(day) for stay in bird.stays)
-            and self._paired_to(bird, day) in (None, place)
+            for name in self._at_place.get(place, ())
+            if self.place_of_group(name, day) == place
+            for bird in self.present(name, day)
+            if self._paired_to(bird, day) in (None, place)
         ]
         return _of_sex(some, sex, day)
 
@@ -175,11 +204,7 @@ class Pens:
 
     def hens_of(self, group: str, day: date) -> list[Individual]:
         """The hens whose eggs were gathered as of a group: of its pairing, else all its hens."""
-        mine = [
-            bird
-            for bird in self._in_group.get(group, ())
-            if any(stay.group == group and stay.holds(day) for stay in bird.stays)
-        ]
+        mine = self.present(group, day)
         named = self._named(self.place_of_group(group, day), day, "hen")
         paired = [bird for bird in named if bird in mine or not bird.stays]
         return paired or _of_sex(mine, "hen", day)
@@ -269,7 +294,7 @@ class Pens:
             some = list(_grown(dict.fromkeys(hens, 1.0), day))
             for hen in some:
                 mothers[hen] += 1.0
-            for track, number in Counter(self._track(hen, day) for hen in some).items():
+            for track, number in self._tracks(some, day).items():
                 for cock, chance in self.cocks_before(track, day).items():
                     fathers[cock] += number * chance
         laid = sum(mothers.values())
@@ -278,8 +303,19 @@ class Pens:
             {bird: weight / laid for bird, weight in mothers.items()},
         )
 
-    def _track(self, hen: Individual, day: date) -> tuple[str | None, ...]:
-        return tuple(self.where(hen, day - k * _DAY) for k in range(len(stored_sperm())))
+    def _tracks(self, hens: Sequence[Individual], day: date) -> Counter[tuple[str | None, ...]]:
+        """Where hens were on a day and before it, and how many of them were there."""
+        alike: Counter[tuple[tuple[str, date, date], ...] | str] = Counter()
+        one_of: dict[tuple[tuple[str, date, date], ...] | str, Individual] = {}
+        for hen in hens:
+            key = hen.ring or tuple((stay.group, stay.since, stay.until) for stay in hen.stays)
+            alike[key] += 1
+            one_of[key] = hen
+        found: Counter[tuple[str | None, ...]] = Counter()
+        for key, number in alike.items():
+            days = range(len(stored_sperm()))
+            found[tuple(self.where(one_of[key], day - k * _DAY) for k in days)] += number
+        return found
 
 
 def lay_days(clutch: Clutch, set_on: date) -> list[date]:
