@@ -532,7 +532,7 @@ def _notes(plan: Plan) -> list[str]:
             "unrelated. Birds from one breeder may well be kin."
         ),
         say(
-            "What inbreeding costs was seen in lines of full sibs, inbred within a few generations: "
+            "What inbreeding costs was seen in lines of full sibs, inbred in a few generations: "
             "where it comes slowly, less is lost."
         ),
         say(
