@@ -522,8 +522,10 @@ def _notes(plan: Plan) -> list[str]:
             high=seen.high or 0.0,
         ),
         say(
-            "Trials disagree on old cocks: one saw fertility fall sharply past {first:.0f} weeks, "
-            "another no fall to {last:.0f}. Clear eggs of your own sets tell.",
+            "Trials disagree on old cocks: one saw fertility best at {best:.0f} weeks and fall "
+            "sharply past {first:.0f}, another no fall to {last:.0f}. Clear eggs of your own sets "
+            "tell.",
+            best=facts.value("mating.cock_best_d") / DAYS_A_WEEK,
             first=first,
             last=last,
         ),
