@@ -34,6 +34,8 @@ _KIN_BETWEEN = (
     (1 / 16, mark("nearer than first cousins, not so near as half sibs")),
     (1 / 32, mark("nearer than half cousins, not so near as first cousins")),
 )
+FIRST_COUSINS = 1 / 16
+"""Inbreeding of first cousins' chicks: from here on a keeper is told."""
 _SAME = 0.04
 """Within such a part of a round figure it is called by it."""
 _NOTHING = 1e-9

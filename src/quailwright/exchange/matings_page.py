@@ -23,6 +23,7 @@ from quailwright.guide import wording
 from quailwright.guide.round import units_of
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.husbandry.selection.traits import TRAITS, TraitName
 from quailwright.journal.entries import Entry, Units
 from quailwright.journal.findings import BadInput
 from quailwright.language import figure, mark, say, say_many
@@ -34,7 +35,7 @@ from quailwright.planning.matings import PenPlan, Plan, matings
 
 FIELDS = (
     "pens", "hens_per_cock", "cocks", "hens", "together", "apart", "leave_out", "most", "values",
-    "gain",
+    "gain", "by",
 )  # fmt: skip
 """Of the form, as the page and the API have them."""
 
@@ -175,7 +176,22 @@ def asked(typed: Mapping[str, str]) -> Ask:
         ),
         values_typed(_parts(typed.get("values", ""))),
         number_typed(typed.get("gain", ""), mark("The gain is a number, not {told!r}.")),
+        _trait(typed.get("by", "").strip()),
     )
+
+
+def _trait(text: str) -> TraitName | None:
+    if text and text not in TRAITS:
+        raise BadInput(say("A trait is weight, eggs or egg_weight, not {told!r}.", told=text[:40]))
+    return next((name for name in TRAITS if name == text), None)
+
+
+TRAIT_WORDS: dict[TraitName, str] = {
+    "weight": mark("body weight, g"),
+    "eggs": mark("eggs in 90 days"),
+    "egg_weight": mark("egg weight, g"),
+}
+"""Traits whose values the record gives, each with its unit."""
 
 
 def _parts(text: str) -> list[str]:

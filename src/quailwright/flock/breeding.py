@@ -10,6 +10,15 @@ from numpy.typing import NDArray
 
 from quailwright.flock.pedigree import Lines, Member, lines_of
 from quailwright.flock.state import Flock
+from quailwright.husbandry.inheritance.descent import (
+    Generation,
+    Realised,
+    by_generation,
+    effective_founders,
+    founders_shares,
+    realised,
+)
+from quailwright.husbandry.inheritance.effective_size import census, rise
 from quailwright.husbandry.inheritance.kinship import inbreeding, relationships
 from quailwright.husbandry.inheritance.means import Related
 from quailwright.journal.findings import BadInput
@@ -170,6 +179,16 @@ def between(pens: Sequence[Pen], lines: Lines, related: Related) -> list[tuple[s
     ]
 
 
+def crossed(pens: Sequence[Pen], lines: Lines, related: Related) -> Array:
+    """Inbreeding of chicks of the cocks of each pen (row) and the hens of each (column)."""
+    cocks, hens = np.zeros((2, len(lines.members), len(pens)))
+    for n, pen in enumerate(pens):
+        cocks[list(pen.cocks), n] = 1 / len(pen.cocks)
+        hens[list(pen.hens), n] = 1 / len(pen.hens)
+    found: Array = cocks.T @ related.to(hens) / 2 if pens else np.zeros((0, 0))
+    return found
+
+
 @dataclass(frozen=True)
 class GroupKin:
     """Mean kinship of two different birds by group: within on the diagonal, else between.
@@ -199,27 +218,6 @@ def by_group(lines: Lines, related: Related) -> GroupKin:
 
 
 @dataclass(frozen=True)
-class Generation:
-    """Birds of one generation: how many stand in the pedigree, and their mean inbreeding."""
-
-    number: int
-    birds: int
-    inbreeding: float
-
-
-def generations(lines: Lines) -> list[Generation]:
-    """By generation, the founders first."""
-    found = inbreeding(lines.pedigree)
-    by_number: dict[int, list[int]] = {}
-    for at, member in enumerate(lines.members):
-        by_number.setdefault(round(member.generation), []).append(at)
-    return [
-        Generation(number, len(some), float(found[some].mean()))
-        for number, some in sorted(by_number.items())
-    ]
-
-
-@dataclass(frozen=True)
 class Founder:
     """Founders told together: a ringed bird, or the birds of a group or source without a ring."""
 
@@ -229,31 +227,92 @@ class Founder:
     source: bool
 
 
-def founders(lines: Lines, related: Related) -> list[Founder]:
+def founders(lines: Lines) -> list[Founder]:
     """Whose genes the living carry, the largest share first.
 
     What a bird has of a parent that is not known counts as of a founder of its own, under the
     bird's name.
     """
-    alive = lines.alive
-    if not alive:
-        return []
-    weights = np.zeros(len(lines.members))
-    weights[alive] = 1 / len(alive)
-    flowing = related.flow(weights)
     shares: dict[tuple[str, bool], list[float]] = {}
-    for at, member in enumerate(lines.members):
-        known = sum(lines.pedigree.fathers[at].values()) + sum(lines.pedigree.mothers[at].values())
-        share = float(flowing[at]) * (1 - known / 2)
+    for at, share in enumerate(founders_shares(lines.pedigree, np.array(lines.alive, np.intp))):
+        member = lines.members[at]
         if share < _LEAST_SHARE:
             continue
-        if member.source is not None:
-            key = (member.source, True)
-        else:
-            key = (member.name if member.ringed else member.group or member.name, False)
-        shares.setdefault(key, []).append(share)
+        own = member.name if member.ringed else member.group or member.name
+        key = (own, False) if member.source is None else (member.source, True)
+        shares.setdefault(key, []).append(float(share))
     found = [Founder(name, len(some), sum(some), of) for (name, of), some in shares.items()]
     return sorted(found, key=lambda one: -one.share)
 
 
 _LEAST_SHARE = 1e-6
+
+
+@dataclass(frozen=True)
+class Breeding:
+    """The flock's lines at a glance.
+
+    Attributes:
+        lines: the pedigree.
+        inbreeding: of each member.
+        pens: where cocks and hens run together.
+        crossed: inbreeding of chicks of the cocks of each pen (row) with the hens of each (column).
+        between: mean kinship of each two of them.
+        groups: mean kinship by group of all that live.
+        cocks, hens: breeding now.
+        size, rise: the effective size by these numbers, and the rise of inbreeding a generation
+            that it brings; None where no birds breed.
+        chicks_inbreeding: expected of chicks set now: the mean over pens, by their hens.
+        generations: inbreeding by generation.
+        realised: the rise that the record shows.
+        founders, effective_founders: whose genes the living carry.
+    """
+
+    on: date
+    lines: Lines
+    inbreeding: Array
+    pens: tuple[Pen, ...]
+    crossed: Array
+    between: tuple[tuple[str, str, float], ...]
+    groups: GroupKin
+    cocks: int
+    hens: int
+    size: float | None
+    rise: float | None
+    chicks_inbreeding: float | None
+    generations: tuple[Generation, ...]
+    realised: Realised | None
+    founders: tuple[Founder, ...]
+    effective_founders: float | None
+
+
+def breeding_of(flock: Flock, on: date) -> Breeding:
+    """All of it, as of the moment the flock was folded for."""
+    lines = lines_of(flock)
+    pedigree = lines.pedigree
+    related = Related(pedigree)
+    found = inbreeding(pedigree)
+    pens = pens_now(flock, lines, related)
+    cocks, hens = sum(pen.cocks_there for pen in pens), sum(pen.hens_there for pen in pens)
+    size = float(census(cocks, hens)) if pens else None
+    alive = np.array(lines.alive, np.intp)
+    return Breeding(
+        on,
+        lines,
+        found,
+        tuple(pens),
+        crossed(pens, lines, related),
+        tuple(between(pens, lines, related)),
+        by_group(lines, related),
+        cocks,
+        hens,
+        size,
+        None if size is None else float(rise(size)),
+        sum(pen.chicks_inbreeding * pen.hens_there for pen in pens) / hens if hens else None,
+        tuple(by_generation(found, np.array([member.generation for member in lines.members])))
+        if lines.members
+        else (),
+        realised(pedigree, alive) if len(alive) else None,
+        tuple(founders(lines)) if len(alive) else (),
+        effective_founders(pedigree, alive) if len(alive) else None,
+    )

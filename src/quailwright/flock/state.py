@@ -231,7 +231,8 @@ class EggLot:
     """Eggs of one group laid on one day. `collected + found == on_hand + out + set_to_hatch`.
 
     They were counted `counts` times that day, the most at once being `largest_count`. `boxed` of
-    those on hand are in boxes; `place` is where the group lived when they were gathered.
+    those on hand are in boxes; `place` is where the group lived when they were gathered;
+    `weighed` of them came to `weighed_g` together.
     """
 
     laid: date
@@ -245,6 +246,8 @@ class EggLot:
     largest_count: int = 0
     boxed: int = 0
     place: str = ""
+    weighed: int = 0
+    weighed_g: float = 0.0
 
     @property
     def on_hand(self) -> int:

@@ -332,6 +332,57 @@ def light(
     return Told(light_shape(*light_page(flock, day_at(flock, moment), asked(typed))))
 
 
+@router.get("/breeding/keep", responses=says("KeepShape", "Refusal"))
+def breeding_keep(
+    home: AtHome,
+    who: Reader,
+    on: On = None,
+    of: Annotated[
+        str, Query(alias="from", description="Only of this hatch; all when left out.")
+    ] = "",
+    cocks: Annotated[str, Query(description="Cocks to keep.")] = "",
+    hens: Annotated[str, Query(description="Hens to keep.")] = "",
+    weight: Annotated[str, Query(description="How much weight counts, 0 to 10.")] = "",
+    eggs: Annotated[str, Query(description="How much the number of eggs counts.")] = "",
+    egg_weight: Annotated[str, Query(description="How much the weight of eggs counts.")] = "",
+) -> Response:
+    """Whom to keep for breeding, as `breeding keep --json`."""
+    from quailwright.exchange.keep_page import asked, keep_page
+    from quailwright.exchange.keep_shape import keep_shape
+
+    flock, moment = as_of(home, on)
+    typed = {
+        "from": of, "cocks": cocks, "hens": hens, "weight": weight, "eggs": eggs,
+        "egg_weight": egg_weight,
+    }  # fmt: skip
+    return Told(keep_shape(*keep_page(flock, day_at(flock, moment), asked(typed))))
+
+
+@router.get("/breeding/gain", responses=says("GainShape", "Refusal"))
+def breeding_gain(
+    home: AtHome,
+    who: Reader,
+    on: On = None,
+    by: Annotated[str, Query(description="weight, eggs or egg_weight.")] = "",
+    cocks: Annotated[str, Query(description="Cocks kept each generation.")] = "",
+    of_cocks: Annotated[str, Query(description="Cocks to choose from.")] = "",
+    hens: Annotated[str, Query(description="Hens kept each generation.")] = "",
+    of_hens: Annotated[str, Query(description="Hens to choose from.")] = "",
+    generations: Annotated[str, Query(description="1 to 10; 5 when left out.")] = "",
+    seed: Annotated[str, Query(description="Of the chance; 1 when left out.")] = "",
+) -> Response:
+    """What choosing brings over generations, as `breeding gain --json`."""
+    from quailwright.exchange.gain_page import gain_asked, gain_page
+    from quailwright.exchange.keep_shape import gain_shape
+
+    flock, moment = as_of(home, on)
+    typed = {
+        "by": by, "cocks": cocks, "of_cocks": of_cocks, "hens": hens, "of_hens": of_hens,
+        "generations": generations, "seed": seed,
+    }  # fmt: skip
+    return Told(gain_shape(*gain_page(flock, day_at(flock, moment), gain_asked(typed))))
+
+
 @router.get("/breeding/matings", responses=says("MatingsShape", "Refusal"))
 def breeding_matings(
     home: AtHome,
@@ -347,6 +398,7 @@ def breeding_matings(
     most: Annotated[str, Query(description="Inbreeding from which no pair is made.")] = "",
     values: Annotated[str, Query(description="Breeding values, as Ada=12.5;Rex=8.")] = "",
     gain: Annotated[str, Query(description="Wanted, in the unit of the values.")] = "",
+    by: Annotated[str, Query(description="Of the record: weight, eggs or egg_weight.")] = "",
 ) -> Response:
     """Who goes with whom, as `breeding matings --json`."""
     from quailwright.exchange.matings_page import asked, matings_page
@@ -356,7 +408,7 @@ def breeding_matings(
     typed = {
         "pens": pens, "hens_per_cock": hens_per_cock, "cocks": cocks, "hens": hens,
         "together": together, "apart": apart, "leave_out": leave_out, "most": most,
-        "values": values, "gain": gain,
+        "values": values, "gain": gain, "by": by,
     }  # fmt: skip
     return Told(matings_shape(*matings_page(flock, day_at(flock, moment), asked(typed))))
 

@@ -37,6 +37,7 @@ from quailwright.exchange.json_types import (
     TodayShape,
     Written,
 )
+from quailwright.exchange.keep_shape import GainShape, KeepShape
 from quailwright.exchange.matings_shape import MatingsShape
 from quailwright.exchange.rotation_shape import RotationShape
 from quailwright.exchange.sitter_shape import SitterShape
@@ -112,6 +113,7 @@ def document(app: FastAPI) -> dict[str, Any]:
     types += [EggStore]
     types += [SitterShape]
     types += [MatingsShape, RotationShape]
+    types += [KeepShape, GainShape]
     types += [FeedRequest, RationShape, BlendShape]
     types += [HousingShape, ManureShape]
     types += [ExtentShape, ReadingsTaken, ReadingsSeries, ReadingsReport, JournalCheck, ScoreShape]
