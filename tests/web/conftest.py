@@ -54,6 +54,7 @@ READ_PAGES = (
     "/breeding/board/cards",
     "/light", "/light?hours=13,5&end=both&watts=8&price=0.3",
     "/breeding/keep", "/breeding/keep?cocks=1&hens=4&eggs=2&ahead=yes",
+    "/breeding", "/breeding/family",
     "/journal", "/kept", "/no-signal", "/settings", "/settings/holding", "/settings/places",
     "/settings/places/change?name=pen", "/settings/instruments", "/settings/sources",
     "/settings/feeds", "/settings/feeds/change?name=pellets", "/settings/care",

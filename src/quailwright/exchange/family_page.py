@@ -16,6 +16,7 @@ from quailwright.flock.state import Flock, RingedBird
 from quailwright.guide import told, wording
 from quailwright.husbandry.inheritance.kinship import inbreeding
 from quailwright.husbandry.inheritance.pedigree import Chances
+from quailwright.journal.entries import Sex
 from quailwright.language import figure, mark, say, say_many
 
 GENERATIONS_UP = 3
@@ -61,7 +62,7 @@ class Family:
     """A bird and its family, said.
 
     Attributes:
-        bird: its ring.
+        bird, sex: its ring, and its sex.
         about: its sex, group, hatch and colour, a bit each.
         inbreeding: its share; `says` in words; `parents_say` how its parents are related.
         tree: its father and mother with their forebears.
@@ -72,6 +73,7 @@ class Family:
     """
 
     bird: str
+    sex: Sex
     about: list[str]
     inbreeding: float
     says: str
@@ -98,6 +100,7 @@ def family(flock: Flock, ring: str, on: date) -> Family:
     chicks = {name for name in flock.birds if _chance(lines, lines.places[name], at) > _LEAST}
     return Family(
         ring,
+        bird.sex,
         _about(flock, bird, on),
         share,
         say("Inbreeding {share}: {words}.", share=percent(share), words=inbreeding_words(share)),
@@ -197,21 +200,19 @@ _NOTHING = 1e-9
 def _tree(lines: Lines, at: int, up: int) -> tuple[Node, ...]:
     """Father and mother of a bird with their forebears, so far up."""
     return (
-        _node(lines, lines.pedigree.fathers[at], mark("father"), _NO_FATHER, _COCKS, up),
-        _node(lines, lines.pedigree.mothers[at], mark("mother"), _NO_MOTHER, _HENS, up),
+        _node(lines, lines.pedigree.fathers[at], mark("father"), _COCKS, up),
+        _node(lines, lines.pedigree.mothers[at], mark("mother"), _HENS, up),
     )
 
 
-_NO_FATHER, _NO_MOTHER = mark("father not known"), mark("mother not known")
+_NOT_KNOWN = mark("not known")
 _COCKS = (mark("one of {n} cock of {group}"), mark("one of {n} cocks of {group}"))
 _HENS = (mark("one of {n} hen of {group}"), mark("one of {n} hens of {group}"))
 
 
-def _node(
-    lines: Lines, chances: Chances, role: str, unknown: str, several: tuple[str, str], up: int
-) -> Node:
+def _node(lines: Lines, chances: Chances, role: str, several: tuple[str, str], up: int) -> Node:
     if not chances:
-        return Node(say(role), say(unknown), "", "")
+        return Node(say(role), say(_NOT_KNOWN), "", "")
     total = sum(chances.values())
     if len(chances) == 1:
         (parent,) = chances
@@ -278,6 +279,8 @@ def _others(chances: Iterable[float]) -> str:
     some = list(chances)
     if not some:
         return ""
+    if min(some) > _SURE:
+        return say_many("{n} bird without a ring", "{n} birds without a ring", len(some))
     return say_many(
         "{n} bird without a ring, its chick with a chance of {chance:.0%}",
         "{n} birds without a ring, each its chick with a chance of {chance:.0%}",

@@ -29,7 +29,7 @@ _AS_KIN = (
     (1 / 32, mark("as near as half cousins")),
 )
 _KIN_BETWEEN = (
-    (1 / 4, mark("nearer than full sibs: both lines are inbred")),
+    (1 / 4, mark("nearer than full sibs of unrelated parents")),
     (1 / 8, mark("nearer than half sibs, not so near as full sibs")),
     (1 / 16, mark("nearer than first cousins, not so near as half sibs")),
     (1 / 32, mark("nearer than half cousins, not so near as first cousins")),

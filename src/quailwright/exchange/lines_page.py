@@ -1,7 +1,7 @@
 """The flock's lines as a page and the terminal tell them: who breeds, how related, what next."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -10,9 +10,11 @@ import numpy as np
 from quailwright.exchange.kin_told import FIRST_COUSINS, inbreeding_words, kinship_words, tie
 from quailwright.flock.breeding import (
     Breeding,
+    GroupKin,
     Kin,
     Pen,
     breeding_of,
+    by_group,
     inbred,
     related_to,
 )
@@ -26,6 +28,7 @@ from quailwright.husbandry.inheritance.depression import (
     points_lost,
 )
 from quailwright.husbandry.inheritance.effective_size import census, rise
+from quailwright.husbandry.inheritance.means import Related
 from quailwright.language import figure, say, say_many
 
 MOST_ROWS = 12
@@ -160,12 +163,12 @@ def _summary(found: Breeding) -> str:
     if found.size is None or found.rise is None:
         return say("By the record no cock runs with hens now.")
     return say(
-        "{cocks} and {hens} breed now: an effective size of {size:.1f}, about {rise:.1%} more "
-        "inbreeding with each generation.",
+        "{cocks} and {hens} breed now: an effective size of {size:.1f}, about {rise:.1f} % "
+        "more inbreeding with each generation.",
         cocks=say_many("{n} cock", "{n} cocks", found.cocks),
         hens=say_many("{n} hen", "{n} hens", found.hens),
         size=found.size,
-        rise=found.rise,
+        rise=100 * found.rise,
     )
 
 
@@ -207,11 +210,11 @@ def _answer(flock: Flock, found: Breeding) -> list[str]:
         said.append(
             say(
                 "One cock more does most: {cocks} with the same {hens} make an effective size of "
-                "{size:.1f}, {rise:.1%} a generation.",
+                "{size:.1f}, {rise:.1f} % a generation.",
                 cocks=say_many("{n} cock", "{n} cocks", found.cocks + 1),
                 hens=say_many("{n} hen", "{n} hens", found.hens),
                 size=more,
-                rise=float(rise(more)),
+                rise=100 * float(rise(more)),
             )
         )
     if not flock.birds:
@@ -277,15 +280,15 @@ def _realised(found: Breeding) -> str:
             "By the record none of {n} birds of today is inbred by its forebears.",
             told.birds,
         )
-    parts = {"rise": told.rise, "size": told.size}
+    parts = {"rise": 100 * told.rise, "size": told.size}
     if math.isnan(told.error):
         return say(
-            "By the record inbreeding has risen by {rise:.1%} a generation so far: an effective "
+            "By the record inbreeding has risen by {rise:.1f} % a generation so far: an effective "
             "size of {size:.1f}, told by one bird alone.",
             **parts,
         )
     return say(
-        "By the record inbreeding has risen by {rise:.1%} a generation so far: an effective size "
+        "By the record inbreeding has risen by {rise:.1f} % a generation so far: an effective size "
         "of {size:.1f} (± {error:.1f} by how birds differ; by {birds} birds that share forebears, "
         "so the truth is less sure).",
         error=told.error,
@@ -332,10 +335,9 @@ def _founders(found: Breeding) -> str:
         return ""
     total = sum(one.birds for one in found.founders)
     return say_many(
-        "The living carry the genes of {n} founder; as unequal as their shares are, that is as "
-        "much as {equal:.1f} with equal shares.",
-        "The living carry the genes of {n} founders; as unequal as their shares are, that is as "
-        "much as {equal:.1f} with equal shares.",
+        "The living carry the genes of {n} founder.",
+        "The living carry the genes of {n} founders. By their shares that is as good as "
+        "{equal:.1f} with equal shares.",
         total,
         equal=found.effective_founders,
     )
@@ -376,6 +378,16 @@ class KinRow:
     how: str
 
 
+@dataclass(frozen=True, slots=True)
+class PairRow:
+    """Two birds, their kinship, and what the other is to the first."""
+
+    bird: str
+    other: str
+    kinship: float
+    how: str
+
+
 def nearest(flock: Flock, ring: str) -> list[KinRow]:
     """A ringed bird's living and dead relatives by ring, the nearest first."""
     lines = lines_of(flock)
@@ -402,3 +414,22 @@ def nearest_of(
 
 
 _NOTHING = 1e-9
+
+
+def groups_kin(flock: Flock) -> GroupKin:
+    """Mean kinship of the living by group."""
+    lines = lines_of(flock)
+    return by_group(lines, Related(lines.pedigree))
+
+
+def pair_rows(flock: Flock, found: Mapping[str, Mapping[str, float]]) -> list[PairRow]:
+    """Each two birds of a table of kinship, the nearest first."""
+    lines = lines_of(flock)
+    names = list(found)
+    return [
+        PairRow(one, other, kin, tie(lines, lines.places[one], lines.places[other], kin).words)
+        for kin, one, other in sorted(
+            ((found[one][other], one, other) for n, one in enumerate(names) for other in names[:n]),
+            key=lambda pair: -pair[0],
+        )
+    ]

@@ -22,7 +22,7 @@ from quailwright.husbandry.inheritance.effective_size import census, rise
 from quailwright.husbandry.inheritance.kinship import inbreeding, relationships
 from quailwright.husbandry.inheritance.means import Related
 from quailwright.journal.findings import BadInput
-from quailwright.language import say
+from quailwright.language import later, say
 
 Array = NDArray[np.float64]
 
@@ -75,7 +75,7 @@ def known_rings(flock: Flock, rings: Sequence[str]) -> list[str]:
 
     for ring in rings:
         if ring not in flock.birds:
-            hint = near(ring, flock.birds, say("Log the bird first."))
+            hint = near(ring, flock.birds, later("Log the bird first."))
             raise BadInput(say("There is no bird {ring!r}. {hint}", ring=ring, hint=say(hint)))
     return list(dict.fromkeys(rings))
 

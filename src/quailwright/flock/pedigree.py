@@ -347,6 +347,8 @@ class _Told:
             return ()
         found = []
         for place in self.flock.in_walking_order():
+            if place.role not in (None, "pen"):
+                continue  # Grown birds left in a brooder are on their way out of it.
             cocks, hens = (
                 tuple(sorted(self.at[bird] for bird in self.pens.there(place.name, today, sex)
                              if bird in self.at and is_grown(bird, today)))

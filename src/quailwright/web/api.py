@@ -442,6 +442,53 @@ def breeding_rotation(
     return Told(rotation_shape(*rotation_page(flock, day_at(flock, moment), asked(typed))))
 
 
+@router.get("/breeding/inbreeding", responses=says("Inbreedings", "Refusal"))
+def breeding_inbreeding(home: AtHome, who: Reader, on: On = None) -> Response:
+    """How inbred each ringed bird is, as `breeding inbreeding --json`."""
+    from quailwright.exchange.lines_page import inbred_rows
+    from quailwright.exchange.lines_shape import inbreeding_shape
+
+    return Told(inbreeding_shape(inbred_rows(as_of(home, on)[0])))
+
+
+@router.get("/breeding/kinship", responses=says("Kinships", "Refusal"))
+def breeding_kinship(
+    home: AtHome,
+    who: Reader,
+    on: On = None,
+    bird: Annotated[
+        list[str] | None, Query(description="A ring: of one its kin, of several all pairs.")
+    ] = None,
+) -> Response:
+    """How related ringed birds are, as `breeding kinship --json`."""
+    from quailwright.exchange.lines_shape import kinship_shape
+    from quailwright.flock.breeding import kinships
+
+    return Told(kinship_shape(kinships(as_of(home, on)[0], bird or [])))
+
+
+@router.get("/breeding/lines", responses=says("LinesShape", "Refusal"))
+def breeding_lines(home: AtHome, who: Reader, on: On = None) -> Response:
+    """Who breeds and what that brings, as `breeding lines --json`."""
+    from quailwright.exchange.lines_page import lines_page
+    from quailwright.exchange.lines_shape import lines_shape
+
+    flock, moment = as_of(home, on)
+    return Told(lines_shape(*lines_page(flock, day_at(flock, moment))))
+
+
+@router.get("/breeding/family", responses=says("FamilyShape", "Refusal"))
+def breeding_family(
+    home: AtHome, who: Reader, bird: Annotated[str, Query(description="Its ring.")], on: On = None
+) -> Response:
+    """A bird and its family, as `breeding family BIRD --json`."""
+    from quailwright.exchange.family_page import family
+    from quailwright.exchange.lines_shape import family_shape
+
+    flock, moment = as_of(home, on)
+    return Told(family_shape(family(flock, bird, day_at(flock, moment))))
+
+
 @router.get("/outlook/past", responses=says("Scores", "Refusal"))
 def past(
     home: AtHome, who: Reader, on: On = None, seed: Annotated[int, Query(ge=0, le=2**31)] = 1
