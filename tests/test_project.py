@@ -14,7 +14,7 @@ import pytest
 import quailwright
 
 ROOT = Path(__file__).parent.parent
-LOCKS = ("requirements.lock", "requirements-check.lock")
+LOCKS = ("requirements.lock", "requirements-check.lock", "requirements-benchmark.lock")
 
 # Split, so that this file is not itself a file that holds a registry's host.
 REGISTRY_HOSTS = (
@@ -119,6 +119,13 @@ def test_each_dependency_is_told_with_its_version(
     versions = pinned(lock)
     told = {name: cells[0] for name, cells in table_under(heading).items()}
     assert told == {name: versions[name] for name in asked_for(requirements)}
+
+
+def test_what_is_only_measured_with_is_told_with_its_version() -> None:
+    versions = pinned("requirements-benchmark.lock")
+    told = {name: cells[0] for name, cells in table_under("Only for measuring").items()}
+    for name in asked_for("requirements-benchmark.in"):
+        assert told[name] == versions[name]
 
 
 def test_each_package_brought_along_is_told_with_its_version() -> None:

@@ -17,6 +17,7 @@ from quailwright.husbandry.inheritance.kinship import (
     inverse,
     mendelian,
     relationships,
+    z_kinship,
 )
 from quailwright.husbandry.inheritance.pedigree import Chances, Pedigree
 
@@ -63,6 +64,17 @@ def test_relationships_with_one_animal_kvl_section_4_5() -> None:
     pedigree, _ = TEXTBOOKS["KVL"]
     printed = [0.5, 1, 0.25, 0.25, 0.625, 0.25, 0.4375]
     assert relationships(pedigree)[1] == pytest.approx(printed, abs=1e-12)
+
+
+def test_z_kinship_lange_chapter_5() -> None:
+    """His X kinship with the sexes exchanged, times 8; birds 1, 3 and 5 are cocks."""
+    pedigree, _ = TEXTBOOKS["Lange"]
+    rows = ["402432", "084024", "244234", "402852", "323553", "244238"]
+    printed = [[int(digit) / 8 for digit in row] for row in rows]
+    cocks = np.array([True, False] * 3)
+    assert z_kinship(pedigree, cocks) == pytest.approx(np.array(printed), abs=1e-12)
+    with pytest.raises(ValueError, match="whether it is a cock"):
+        z_kinship(pedigree, cocks[:-1])
 
 
 # Wright 1921, Systems of mating, Genetics 6:111-178 (from memory): the recurrences, and the values

@@ -160,8 +160,8 @@ def _show_matings(told: "MatingsPage") -> None:
     if told.choices:
         show.heading(say("Kinship against gain"))
         show.table(
-            (say("gain"), say("inbreeding of chicks"), say("rise a generation"), say("cocks")),
-            [(row.gain, row.inbreeding, row.rise, row.cocks) for row in told.choices],
+            (say("gain"), say("inbreeding of chicks"), say("of their chicks"), say("cocks")),
+            [(row.gain, row.inbreeding, row.kinship, row.cocks) for row in told.choices],
         )
     show.heading(say("To know"))
     for sentence in told.notes:

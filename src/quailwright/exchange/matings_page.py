@@ -99,13 +99,12 @@ class WayRow:
 
 @dataclass(frozen=True, slots=True)
 class ChoiceRow:
-    """A step between least kinship and most gain, in words. `ask`: the gain to ask for."""
+    """A step between least kinship and most gain, in words. `kinship`: among the chicks."""
 
     cocks: str
     gain: str
     inbreeding: str
-    rise: str
-    ask: float
+    kinship: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -477,8 +476,7 @@ def _choices(plan: Plan) -> list[ChoiceRow]:
             in_a_row(choice.cocks),
             figure(choice.outcome.gain or 0.0, "+.3g"),
             figure(choice.outcome.inbreeding, ".1%"),
-            figure(choice.outcome.rise, ".1%"),
-            choice.outcome.gain or 0.0,
+            figure(choice.outcome.kinship, ".1%"),
         )
         for choice in plan.choices
     ]

@@ -239,7 +239,7 @@ def _choices(
             frozenset(pairs.birds),
             Choice(
                 outcome(mating.related, mating.cocks, each_one(pairs.hens_of), values, base),
-                tuple(sorted(birds[cock].name for cock in pairs.hens_of)),
+                tuple(sorted(birds[cock].called for cock in pairs.hens_of)),
             ),
         )
     return tuple(found.values())

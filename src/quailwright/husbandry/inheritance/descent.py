@@ -149,7 +149,8 @@ class Realised:
         rise: per generation, of what was not inbred yet.
         size: of an ideal flock with that rise, birds; without end where none is inbred.
         error: standard error of `size` by how birds differ; NaN of fewer than two birds. Birds of
-            a flock share forebears, so the truth is less sure than it says.
+            a flock share forebears, and birds with possible parents have means that differ less
+            than they do, so the truth is less sure than it says.
     """
 
     birds: int

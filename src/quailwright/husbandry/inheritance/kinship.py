@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from quailwright.husbandry.inheritance.pedigree import Pedigree, Places
+from quailwright.husbandry.inheritance.pedigree import Chances, Pedigree, Places
 from quailwright.language import say
 
 if TYPE_CHECKING:
@@ -82,6 +82,44 @@ def inverse(pedigree: Pedigree) -> csc_array:
         raise ValueError(say("The parents of a bird are inbred to the end: nothing varies."))
     differences = eye_array(n, format="csr") - pedigree.halves
     return csc_array(differences.T @ dia_array((1 / own[None, :], [0]), (n, n)) @ differences)
+
+
+def z_kinship(pedigree: Pedigree, cocks: NDArray[np.bool_]) -> Array:
+    """Kinship at loci of the Z chromosome, such as those of some colours: (n, n).
+
+    The chance that a Z drawn from the one bird and a Z drawn from the other have the same origin.
+    Hens have one Z, their father's; cocks one of each parent. Of a hen with herself it is 1, of a
+    cock that is not inbred 0.5; a cock's inbreeding at these loci is twice that, less 1.
+
+    Args:
+        pedigree: n birds; it is held as one square, so some 10,000 at most.
+        cocks: of each whether it is a cock.
+
+    Raises:
+        ValueError: not as many of the one as of the other.
+
+    Source: the rule for the X chromosome with the sexes exchanged, Lange 2002, Mathematical and
+    Statistical Methods for Genetic Analysis, chapter 5 (from memory).
+    """
+    n = len(pedigree)
+    if cocks.shape != (n,):
+        raise ValueError(say("Of every bird it is told whether it is a cock."))
+    found = np.zeros((n, n))
+    for bird, cock in enumerate(cocks.tolist()):
+        fathers, mothers = pedigree.fathers[bird], pedigree.mothers[bird]
+        of_father, of_mother = _mean_row(fathers, found), _mean_row(mothers, found)
+        row = (of_father + of_mother) / 2 if cock else of_father
+        found[bird, :bird] = found[:bird, bird] = row[:bird]
+        alike = sum(chance * of_father[mother] for mother, chance in mothers.items())
+        found[bird, bird] = (1 + alike) / 2 if cock else 1.0
+    return found
+
+
+def _mean_row(chances: Chances, rows: Array) -> Array:
+    found = np.zeros(len(rows))
+    for parent, chance in chances.items():
+        found += chance * rows[parent]
+    return found
 
 
 def _walked(pedigree: Pedigree, wanted: Places | None = None) -> Walked:
