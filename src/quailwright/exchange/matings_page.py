@@ -473,7 +473,7 @@ def _left(plan: Plan) -> list[str]:
 def _choices(plan: Plan) -> list[ChoiceRow]:
     return [
         ChoiceRow(
-            in_a_row(choice.cocks),
+            in_a_row(bird_words(_told(cock) for cock in choice.cocks)),
             figure(choice.outcome.gain or 0.0, "+.3g"),
             figure(choice.outcome.inbreeding, ".1%"),
             figure(choice.outcome.kinship, ".1%"),

@@ -79,7 +79,7 @@ class Choice:
     """A step between least kinship and most gain."""
 
     outcome: Outcome
-    cocks: tuple[str, ...]
+    cocks: tuple[Candidate, ...]
 
 
 @dataclass(frozen=True)
@@ -239,7 +239,7 @@ def _choices(
             frozenset(pairs.birds),
             Choice(
                 outcome(mating.related, mating.cocks, each_one(pairs.hens_of), values, base),
-                tuple(sorted(birds[cock].called for cock in pairs.hens_of)),
+                tuple(birds[cock] for cock in sorted(pairs.hens_of)),
             ),
         )
     return tuple(found.values())

@@ -157,8 +157,13 @@ def _tried_on(mating: Mating, best: Pairs, wanted: float | None) -> Pairs:
         if len(tries) > _MOST_TRIES:
             return best
         for out, into in tries:
-            cocks = [into if cock == out else cock for cock in best.hens_of]
-            hens = [into if hen == out else hen for hens in best.hens_of.values() for hen in hens]
+            swapped = {
+                into if cock == out else cock: [into if hen == out else hen for hen in hens]
+                for cock, hens in best.hens_of.items()
+            }
+            if not _could_better(mating, swapped, best, wanted):
+                continue
+            cocks, hens = list(swapped), [hen for mates in swapped.values() for hen in mates]
             found = _exchanged(mating, _paired(mating, cocks, hens), wanted)
             if _better(mating, found, best, wanted):
                 best = found
@@ -168,7 +173,20 @@ def _tried_on(mating: Mating, best: Pairs, wanted: float | None) -> Pairs:
     return best
 
 
-_MOST_TRIES = 60
+_MOST_TRIES = 1000
+
+
+def _could_better(
+    mating: Mating, hens_of: dict[int, list[int]], best: Pairs, wanted: float | None
+) -> bool:
+    """Whether these birds could be better, were each hen with the cock least kin to her."""
+    found = _weighed(mating, hens_of)
+    cocks = list(hens_of)
+    hens = [hen for mates in hens_of.values() for hen in mates]
+    if not hens:
+        return True
+    found.inbreeding = float(mating.related[np.ix_(cocks, hens)].min(0).mean()) / 2
+    return _better(mating, found, best, wanted)
 
 
 def _short(value: float | None, wanted: float | None) -> float:
