@@ -195,6 +195,15 @@ def test_no_cocks_no_hens_and_birds_too_young(quail: Quail) -> None:
     ).err or (quail("breeding", "matings", "--on", "2026-01-01").code == 2)
 
 
+def test_one_cock_makes_no_rotation(quail: Quail) -> None:
+    flock(quail, 1, 4, "2027-01-10")
+    answer = quail("breeding", "rotation", *ON)
+    assert answer.code == 2
+    assert (
+        "needs two cocks and two hens at least, and here may breed 1 cock and 4 hens" in answer.err
+    )
+
+
 def test_young_birds_wait(quail: Quail) -> None:
     flock(quail, 2, 4, "2027-03-20")
     answer = quail("breeding", "matings", *ON)
