@@ -9,7 +9,7 @@ from tests.cli.conftest import Quail
 
 ON = ("--on", "2027-05-02")
 HENS = ("Ada", "Bea", "Cleo", "Dot", "Eve", "Fay", "Gia", "Ida")
-COCKS = ("Rex", "Max", "Sam")
+COCKS, OF = ("Rex", "Max", "Sam"), (1, 2, 2)
 
 
 def journal(quail: Quail, entries: list[dict[str, Any]]) -> None:
@@ -56,7 +56,7 @@ def families(quail: Quail, pens: int = 3) -> None:
              "hatched_on": "2027-01-10"},
             *({"kind": "bird", "bird": name, "sex": sex, "hatched_on": "2026-06-01"}
               for name, sex in (("S1", "cock"), ("S2", "cock"), ("D1", "hen"), ("D2", "hen"))),
-            *(bird(name, "cock", f"S{n}", f"D{n}") for name, n in zip(COCKS, (1, 2, 2), strict=True)),
+            *(bird(name, "cock", f"S{n}", f"D{n}") for name, n in zip(COCKS, OF, strict=True)),
             *(bird(name, "hen", f"S{1 + n // 4}", f"D{1 + n // 4}") for n, name in enumerate(HENS)),
             *({"kind": "bird_left", "bird": name, "use": "died", "at": "2027-04-02"}
               for name in ("S1", "S2", "D1", "D2")),
@@ -136,6 +136,20 @@ def test_gain_is_set_against_kinship(quail: Quail) -> None:
     assert "The gain asked for is not reached" in " ".join(far["said"])
 
 
+def test_gain_by_the_record_takes_the_heavier_birds(quail: Quail) -> None:
+    flock(quail, 2, 8, "2027-01-10", pens=2)
+    for n in range(1, 9):
+        grams = str(260 + 5 * n)
+        quail("log", "bird_weighed", f"bird=H{n}", f"mass_g={grams}", "at=2027-04-02")
+    ask = ("breeding", "matings", *ON, "--pens", "2", "--keep-hens", "4", "--by", "weight")
+    told = quail(*ask, "--json").json
+    gains = [choice["gain"] for choice in told["choices"]]
+    assert gains[-1] > 0
+    best = quail(*ask, "--gain", f"{gains[-1]:.6f}", "--json").json
+    hens = {bird["bird"] for bird in best["birds"] if bird["sex"] == "hen"}
+    assert hens == {"H5", "H6", "H7", "H8"}
+
+
 @pytest.mark.parametrize(
     ("argv", "sentence"),
     [
@@ -152,6 +166,8 @@ def test_gain_is_set_against_kinship(quail: Quail) -> None:
         (("matings", "--most", "0.0625", "--values", "Ada=good"), "Write a breeding value as in"),
         (("matings", "--values", "none.csv"), "none.csv"),
         (("matings", "--gain", "3"), "A gain needs breeding values"),
+        (("matings", "--by", "colour"), "A trait is weight, eggs or egg_weight"),
+        (("matings", "--by", "weight"), "is recorded yet: there is no gain to aim at"),
         (("matings", "--most", "7"), "a share above 0 and up to 1"),
         (("matings", "--keep-cocks", "1", "--pens", "2"), "need as many cocks"),
         (("rotation", "--pens", "1"), "A rotation goes over 2 to 30 pens, not 1."),
@@ -169,14 +185,27 @@ def test_bad_input_gets_a_sentence(quail: Quail, argv: tuple[str, ...], sentence
     assert sentence in " ".join(answer.err.split())
 
 
-def test_no_cocks_no_hens_and_birds_too_young(quail: Quail) -> None:
-    flock(quail, 0, 3, "2027-01-10")
-    answer = quail("breeding", "matings", *ON)
+@pytest.mark.parametrize(
+    ("cocks", "hens", "sentence"),
+    [(0, 3, "No cock here may breed yet."), (2, 0, "No hen here may breed yet.")],
+)
+def test_without_cocks_or_hens_there_is_a_sentence(
+    quail: Quail, cocks: int, hens: int, sentence: str
+) -> None:
+    flock(quail, cocks, hens, "2027-01-10")
+    for what in ("matings", "rotation"):
+        answer = quail("breeding", what, *ON)
+        assert answer.code == 2
+        assert sentence in answer.err
+
+
+def test_one_cock_makes_no_rotation(quail: Quail) -> None:
+    flock(quail, 1, 4, "2027-01-10")
+    answer = quail("breeding", "rotation", *ON)
     assert answer.code == 2
-    assert "No cock here may breed yet." in answer.err
-    assert "No hen here may breed yet" in quail(
-        "breeding", "matings", "--on", "2026-01-01"
-    ).err or (quail("breeding", "matings", "--on", "2026-01-01").code == 2)
+    assert (
+        "needs two cocks and two hens at least, and here may breed 1 cock and 4 hens" in answer.err
+    )
 
 
 def test_young_birds_wait(quail: Quail) -> None:

@@ -125,7 +125,7 @@ def small(seed: int, valued: bool) -> Mating:
 
 def test_small_flocks_are_mated_as_the_best_of_all_choices() -> None:
     exact, gaps = 0, []
-    for seed in range(10):
+    for seed in range(20):
         mating = small(seed, seed % 2 == 1)
         wanted = None
         if mating.values is not None:
@@ -137,8 +137,8 @@ def test_small_flocks_are_mated_as_the_best_of_all_choices() -> None:
         gaps.append(found.cost / least - 1)
         exact += gaps[-1] < 1e-6
     assert min(gaps) > -1e-6  # nothing is better than the best: the same is being reckoned
-    assert exact >= 9
-    assert max(gaps) < 0.05
+    assert exact >= 18
+    assert max(gaps) < 0.07
 
 
 @settings(max_examples=10, deadline=None)

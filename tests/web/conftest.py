@@ -50,6 +50,8 @@ READ_PAGES = (
     "/paper/places", "/paper/away", "/paper/away?from=2027-05-10&until=2027-05-23&scoop=90",
     "/cautions",
     "/costs", "/costs?span=month", "/costs?from=2027-03-01&until=2027-04-30&minute=0,2", "/feed",
+    "/breeding/board", "/breeding/board?pens=2", "/breeding/rotation",
+    "/breeding/board/cards",
     "/light", "/light?hours=13,5&end=both&watts=8&price=0.3",
     "/breeding/keep", "/breeding/keep?cocks=1&hens=4&eggs=2&ahead=yes",
     "/breeding", "/breeding/family",

@@ -24,6 +24,7 @@ MATINGS_EXAMPLES = """Examples:
   quailwright breeding matings
   quailwright breeding matings --pens 3 --hens-per-cock 5
   quailwright breeding matings --with Rex=Ada --not Max=Bea --leave-out Tom
+  quailwright breeding matings --by weight --gain 5
   quailwright breeding matings --values weights.csv --gain 8
   quailwright breeding matings --most 12.5%
 
@@ -80,6 +81,12 @@ def matings(
             help="Breeding values: a CSV file of bird,value, or one by one.",
         ),
     ] = None,
+    by: Annotated[
+        str,
+        typer.Option(
+            "--by", metavar="TRAIT", help="Gain by your records: weight, eggs or egg_weight."
+        ),
+    ] = "",
     gain: Annotated[
         str,
         typer.Option(
@@ -107,7 +114,7 @@ def matings(
             told |= values_in(asked_file(each), each)
     typed = {
         "pens": pens, "hens_per_cock": hens_per_cock, "cocks": keep_cocks, "hens": keep_hens,
-        "most": most, "gain": gain,
+        "most": most, "gain": gain, "by": by,
     }  # fmt: skip
     ask = replace(
         asked(typed),
@@ -153,8 +160,8 @@ def _show_matings(told: "MatingsPage") -> None:
     if told.choices:
         show.heading(say("Kinship against gain"))
         show.table(
-            (say("gain"), say("inbreeding of chicks"), say("rise a generation"), say("cocks")),
-            [(row.gain, row.inbreeding, row.rise, row.cocks) for row in told.choices],
+            (say("gain"), say("inbreeding of chicks"), say("of their chicks"), say("cocks")),
+            [(row.gain, row.inbreeding, row.kinship, row.cocks) for row in told.choices],
         )
     show.heading(say("To know"))
     for sentence in told.notes:

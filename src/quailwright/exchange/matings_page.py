@@ -23,6 +23,7 @@ from quailwright.guide import wording
 from quailwright.guide.round import units_of
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.husbandry.selection.traits import TRAITS, TraitName
 from quailwright.journal.entries import Entry, Units
 from quailwright.journal.findings import BadInput
 from quailwright.language import figure, mark, say, say_many
@@ -34,7 +35,7 @@ from quailwright.planning.matings import PenPlan, Plan, matings
 
 FIELDS = (
     "pens", "hens_per_cock", "cocks", "hens", "together", "apart", "leave_out", "most", "values",
-    "gain",
+    "gain", "by",
 )  # fmt: skip
 """Of the form, as the page and the API have them."""
 
@@ -98,13 +99,12 @@ class WayRow:
 
 @dataclass(frozen=True, slots=True)
 class ChoiceRow:
-    """A step between least kinship and most gain, in words. `ask`: the gain to ask for."""
+    """A step between least kinship and most gain, in words. `kinship`: among the chicks."""
 
     cocks: str
     gain: str
     inbreeding: str
-    rise: str
-    ask: float
+    kinship: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,7 +175,22 @@ def asked(typed: Mapping[str, str]) -> Ask:
         ),
         values_typed(_parts(typed.get("values", ""))),
         number_typed(typed.get("gain", ""), mark("The gain is a number, not {told!r}.")),
+        _trait(typed.get("by", "").strip()),
     )
+
+
+def _trait(text: str) -> TraitName | None:
+    if text and text not in TRAITS:
+        raise BadInput(say("A trait is weight, eggs or egg_weight, not {told!r}.", told=text[:40]))
+    return next((name for name in TRAITS if name == text), None)
+
+
+TRAIT_WORDS: dict[TraitName, str] = {
+    "weight": mark("body weight, g"),
+    "eggs": mark("eggs in 90 days"),
+    "egg_weight": mark("egg weight, g"),
+}
+"""Traits whose values the record gives, each with its unit."""
 
 
 def _parts(text: str) -> list[str]:
@@ -458,11 +473,10 @@ def _left(plan: Plan) -> list[str]:
 def _choices(plan: Plan) -> list[ChoiceRow]:
     return [
         ChoiceRow(
-            in_a_row(choice.cocks),
+            in_a_row(bird_words(_told(cock) for cock in choice.cocks)),
             figure(choice.outcome.gain or 0.0, "+.3g"),
             figure(choice.outcome.inbreeding, ".1%"),
-            figure(choice.outcome.rise, ".1%"),
-            choice.outcome.gain or 0.0,
+            figure(choice.outcome.kinship, ".1%"),
         )
         for choice in plan.choices
     ]
@@ -522,8 +536,10 @@ def _notes(plan: Plan) -> list[str]:
             high=seen.high or 0.0,
         ),
         say(
-            "Trials disagree on old cocks: one saw fertility fall sharply past {first:.0f} weeks, "
-            "another no fall to {last:.0f}. Clear eggs of your own sets tell.",
+            "Trials disagree on old cocks: one saw fertility best at {best:.0f} weeks and fall "
+            "sharply past {first:.0f}, another no fall to {last:.0f}. Clear eggs of your own sets "
+            "tell.",
+            best=facts.value("mating.cock_best_d") / DAYS_A_WEEK,
             first=first,
             last=last,
         ),
@@ -532,7 +548,7 @@ def _notes(plan: Plan) -> list[str]:
             "unrelated. Birds from one breeder may well be kin."
         ),
         say(
-            "What inbreeding costs was seen in lines of full sibs, inbred within a few generations: "
+            "What inbreeding costs was seen in lines of full sibs, inbred in a few generations: "
             "where it comes slowly, less is lost."
         ),
         say(

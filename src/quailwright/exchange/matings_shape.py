@@ -87,7 +87,8 @@ def matings_shape(plan: Plan, told: MatingsPage) -> MatingsShape:
         "one_pen": _outcome(plan.mixed),
         "now": None if plan.now is None else _outcome(plan.now),
         "choices": [
-            {**_outcome(choice.outcome), "cocks": list(choice.cocks)} for choice in plan.choices
+            {**_outcome(choice.outcome), "cocks": [cock.name for cock in choice.cocks]}
+            for choice in plan.choices
         ],
         "cocks": plan.cocks,
         "hens": plan.hens,

@@ -11,9 +11,11 @@ from numpy.typing import NDArray
 from quailwright.flock.pedigree import Lines
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
+from quailwright.husbandry.selection.traits import TRAITS, TraitName
 from quailwright.journal.findings import BadInput
 from quailwright.language import mark, say, say_many
 from quailwright.planning.mating_birds import Candidate, LeftOut, Pen, most_to_a_cock, pens_of
+from quailwright.planning.merit import merits
 from quailwright.planning.pairs import Mating
 
 Array = NDArray[np.float64]
@@ -33,6 +35,7 @@ class Ask:
         leave_out: birds not to be mated.
         most_inbreeding: of the chicks of a pair, from which on it is not made.
         values: breeding values by name of the bird, in any unit.
+        by: a trait whose values the record gives (`merit.merits`), beside or instead of `values`.
         gain: wanted of the chicks over the mean of all candidates, in that unit; None: least
             kinship whatever the gain.
     """
@@ -47,6 +50,7 @@ class Ask:
     most_inbreeding: float | None = None
     values: Mapping[str, float] = field(default_factory=dict)
     gain: float | None = None
+    by: TraitName | None = None
 
 
 def known_birds(lines: Lines, ask: Ask) -> None:
@@ -80,9 +84,12 @@ def known_birds(lines: Lines, ask: Ask) -> None:
                 told=ask.most_inbreeding,
             )
         )
-    if ask.gain is not None and not ask.values:
+    if ask.gain is not None and not ask.values and ask.by is None:
         raise BadInput(
-            say("A gain needs breeding values: give them by bird, as in Ada=12.5 or in a file.")
+            say(
+                "A gain needs breeding values: name a trait that you record, or give them by bird, "
+                "as in Ada=12.5 or in a file."
+            )
         )
 
 
@@ -266,6 +273,23 @@ def values_of(told: Mapping[str, float], birds: Sequence[Candidate]) -> Array | 
             found[ours & np.isnan(found)] = known.mean()
     found[np.isnan(found)] = found[~np.isnan(found)].mean()
     return found
+
+
+def by_trait(flock: Flock, lines: Lines, on: date, ask: Ask) -> dict[str, float]:
+    """Breeding values as asked: of a trait by the record, those told going before.
+
+    Raises BadInput where nothing of the trait is recorded.
+    """
+    if ask.by is None:
+        return dict(ask.values)
+    found = merits(flock, lines, on)
+    if found.estimates is None:
+        raise BadInput(
+            say("No bird's weight, eggs or egg weight is recorded yet: there is no gain to aim at.")
+        )
+    values = found.values[TRAITS.index(ask.by)]
+    of_birds = zip(lines.members, values, strict=True)
+    return {member.name: float(value) for member, value in of_birds} | dict(ask.values)
 
 
 def mean_value(values: Array, cocks: NDArray[np.bool_]) -> float:

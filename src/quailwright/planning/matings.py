@@ -18,6 +18,7 @@ from quailwright.language import say
 from quailwright.planning.contributions import OutOfReach
 from quailwright.planning.mating_asked import (
     Ask,
+    by_trait,
     known_birds,
     mean_value,
     must_be_allowed,
@@ -78,7 +79,7 @@ class Choice:
     """A step between least kinship and most gain."""
 
     outcome: Outcome
-    cocks: tuple[str, ...]
+    cocks: tuple[Candidate, ...]
 
 
 @dataclass(frozen=True)
@@ -149,7 +150,8 @@ def matings(flock: Flock, on: date, ask: Ask, lines: Lines | None = None) -> Pla
     most = sum(pen.most_hens for pen in pens[0])
     wanted_hens = min(len(hens), most, ask.hens or len(hens))
     is_cock = np.array([bird.is_cock for bird in birds])
-    values = values_of(ask.values, birds)
+    told = by_trait(flock, lines, on, ask)
+    values = values_of(told, birds)
     homes = {name: n for n, name in enumerate(sorted({bird.place for bird in birds}))}
     mating = Mating(
         related,
@@ -201,7 +203,7 @@ def matings(flock: Flock, on: date, ask: Ask, lines: Lines | None = None) -> Pla
         pens_needed(len(hens), ask),
         limit,
         int(barred[np.ix_(list(pairs.hens_of), sorted(placed))].sum()),
-        sum(bird.name in ask.values for bird in birds),
+        sum(bird.name in told for bird in birds),
         max(0.0, (wanted or 0.0) - (pairs.value or 0.0)) if wanted is not None else 0.0,
         lines.problems,
     )  # fmt: skip
@@ -237,7 +239,7 @@ def _choices(
             frozenset(pairs.birds),
             Choice(
                 outcome(mating.related, mating.cocks, each_one(pairs.hens_of), values, base),
-                tuple(sorted(birds[cock].name for cock in pairs.hens_of)),
+                tuple(birds[cock] for cock in sorted(pairs.hens_of)),
             ),
         )
     return tuple(found.values())

@@ -1,6 +1,6 @@
 """From shares to whole birds: which cocks, which hens, and which hen goes with which cock."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -32,7 +32,7 @@ class Mating:
         cocks: which are cocks, (n,); the others are hens.
         rooms: the most hens of each pen to be filled, one cock each.
         hens: hens to be mated in all, no more than the rooms hold.
-        barred: pairs that must not be, (n, n), cock by hen.
+        barred: pairs that must not be, (n, n), symmetric.
         together: pairs that must be, (cock, hen).
         values: breeding values, (n,), or None.
         mind: of each bird, what taking it costs beside kinship, (n,): 0 mostly. It settles ties.
@@ -146,17 +146,24 @@ def _tried_on(mating: Mating, best: Pairs, wanted: float | None) -> Pairs:
     """In a small flock each exchange is tried to its end: all hens paired anew after it."""
     forced = {bird for pair in mating.together for bird in pair}
     for _ in range(_ROUNDS):
+        taken = best.birds
+        free = [bird for bird in range(len(mating.cocks)) if bird not in taken]
         tries = [
             (out, into)
-            for out in sorted(best.birds - forced)
-            for into in np.flatnonzero(mating.cocks == mating.cocks[out]).tolist()
-            if into not in best.birds
+            for out in sorted(taken - forced)
+            for into in free
+            if mating.cocks[into] == mating.cocks[out]
         ]
         if len(tries) > _MOST_TRIES:
             return best
         for out, into in tries:
-            cocks = [into if cock == out else cock for cock in best.hens_of]
-            hens = [into if hen == out else hen for hens in best.hens_of.values() for hen in hens]
+            swapped = {
+                into if cock == out else cock: [into if hen == out else hen for hen in hens]
+                for cock, hens in best.hens_of.items()
+            }
+            if not _could_better(mating, swapped, best, wanted):
+                continue
+            cocks, hens = list(swapped), [hen for mates in swapped.values() for hen in mates]
             found = _exchanged(mating, _paired(mating, cocks, hens), wanted)
             if _better(mating, found, best, wanted):
                 best = found
@@ -166,7 +173,20 @@ def _tried_on(mating: Mating, best: Pairs, wanted: float | None) -> Pairs:
     return best
 
 
-_MOST_TRIES = 60
+_MOST_TRIES = 1000
+
+
+def _could_better(
+    mating: Mating, hens_of: dict[int, list[int]], best: Pairs, wanted: float | None
+) -> bool:
+    """Whether these birds could be better, were each hen with the cock least kin to her."""
+    found = _weighed(mating, hens_of)
+    cocks = list(hens_of)
+    hens = [hen for mates in hens_of.values() for hen in mates]
+    if not hens:
+        return True
+    found.inbreeding = float(mating.related[np.ix_(cocks, hens)].min(0).mean()) / 2
+    return _better(mating, found, best, wanted)
 
 
 def _short(value: float | None, wanted: float | None) -> float:
@@ -298,57 +318,25 @@ def _swapped(
     mating: Mating, hens_of: dict[int, list[int]], wanted: float | None
 ) -> dict[int, list[int]]:
     """Birds mated exchanged for birds that are not, the best exchange first, until none betters."""
-    related = mating.related
-    n_all = len(mating.cocks)
     forced = {bird for pair in mating.together for bird in pair}
-    mind = np.zeros(n_all) if mating.mind is None else mating.mind
-    values = mating.values
     hens_of = {cock: list(hens) for cock, hens in hens_of.items()}
     for _ in range(_SWAPS):
-        n = sum(map(len, hens_of.values()))
-        if not n:
-            break
-        shares = shares_of(n_all, hens_of)
-        given = related @ shares
         cock_of = {hen: cock for cock, hens in hens_of.items() for hen in hens}
-        worth = 0.0 if values is None else float(shares @ values)
+        taken = {*hens_of, *cock_of}
         best: tuple[float, int, int] = (-_BETTER, -1, -1)
-        for sex in (True, False):
-            used = [
-                bird
-                for bird in (hens_of if sex else cock_of)
-                if bird not in forced and shares[bird]
-            ]
-            taken = {*hens_of, *cock_of}
-            free = np.array(
-                [bird for bird in np.flatnonzero(mating.cocks == sex) if bird not in taken], int
-            )
-            if not used or not len(free):
+        for sex, mates_of in (
+            (True, {cock: hens for cock, hens in hens_of.items() if hens}),
+            (False, {hen: [cock] for hen, cock in cock_of.items()}),
+        ):
+            used = np.array([bird for bird in mates_of if bird not in forced], int)
+            of_sex = np.flatnonzero(mating.cocks == sex)
+            free = np.array([bird for bird in of_sex if bird not in taken], int)
+            if not len(used) or not len(free):
                 continue
-            for bird in used:
-                share = shares[bird]
-                change = share * (given[free] - given[bird]) + share**2 / 2 * (
-                    related[bird, bird] + related[free, free] - 2 * related[bird, free]
-                )
-                mates = hens_of[bird] if sex else [cock_of[bird]]
-                change = change + (
-                    related[np.ix_(free, np.array(mates))].sum(1) - related[bird, mates].sum()
-                ) / (2 * n)
-                ban = mating.barred if sex else mating.barred.T
-                change = change + _TAKE_BARRED * (
-                    ban[np.ix_(free, np.array(mates))].sum(1) - ban[bird, mates].sum()
-                )
-                change = change + mind[free] - mind[bird]
-                if values is not None and wanted is not None:
-                    after = worth + share * (values[free] - values[bird])
-                    scale = _SHORT_OF_VALUE / (float(np.ptp(values)) or 1.0)
-                    goal = wanted if np.isfinite(wanted) else float(values.max()) + 1.0
-                    change = change + scale * (
-                        np.maximum(0.0, goal - after) - max(0.0, goal - worth)
-                    )
-                least = int(change.argmin())
-                if change[least] < best[0]:
-                    best = (float(change[least]), bird, int(free[least]))
+            change = _change(mating, hens_of, mates_of, used, free, wanted)
+            row, column = np.unravel_index(int(change.argmin()), change.shape)
+            if change[row, column] < best[0]:
+                best = (float(change[row, column]), int(used[row]), int(free[column]))
         _, out, into = best
         if out < 0:
             break
@@ -358,3 +346,35 @@ def _swapped(
             hens = hens_of[cock_of[out]]
             hens[hens.index(out)] = into
     return hens_of
+
+
+def _change(
+    mating: Mating,
+    hens_of: dict[int, list[int]],
+    mates_of: Mapping[int, Sequence[int]],
+    used: NDArray[np.intp],
+    free: NDArray[np.intp],
+    wanted: float | None,
+) -> Array:
+    """How the cost changes where a free bird (column) stands in for a used one (row)."""
+    related, hens = mating.related, sum(map(len, hens_of.values()))
+    shares = shares_of(len(mating.cocks), hens_of)
+    share, given, own = shares[used][:, None], related @ shares, np.diag(related)
+    change = share * (given[free] - given[used][:, None])
+    change += share**2 / 2 * (own[used][:, None] + own[free] - 2 * related[np.ix_(used, free)])
+    mates = np.concatenate([mates_of[bird] for bird in used.tolist()])
+    count = np.array([len(mates_of[bird]) for bird in used.tolist()])
+    first = np.concatenate(([0], np.cumsum(count)[:-1]))
+    theirs = np.repeat(used, count)
+    for table, cost in ((related, 0.5 / hens), (mating.barred, _TAKE_BARRED)):
+        kept = table[mates, theirs].astype(float)
+        instead = table[np.ix_(mates, free)] - kept[:, None]
+        change += cost * np.add.reduceat(instead, first)
+    if mating.mind is not None:
+        change += mating.mind[free] - mating.mind[used][:, None]
+    if mating.values is not None and wanted is not None:
+        worth = float(shares @ mating.values)
+        after = worth + share * (mating.values[free] - mating.values[used][:, None])
+        scale = _SHORT_OF_VALUE / (float(np.ptp(mating.values)) or 1.0)
+        change += scale * (np.maximum(0.0, wanted - after) - max(0.0, wanted - worth))
+    return change

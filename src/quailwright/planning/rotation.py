@@ -18,7 +18,7 @@ from quailwright.husbandry.inheritance.depression import chicks_kept, chicks_kep
 from quailwright.husbandry.inheritance.effective_size import census, size_of
 from quailwright.husbandry.inheritance.kinship import relationships
 from quailwright.journal.findings import BadInput
-from quailwright.language import say
+from quailwright.language import say, say_many
 from quailwright.planning.generations import (
     Scheme,
     cocks_at,
@@ -231,6 +231,15 @@ def rotation(flock: Flock, on: date, ask: RotationAsk, lines: Lines | None = Non
     hens = [bird for bird in fit if not bird.is_cock]
     pens = ask.pens
     if pens is None and cocks and hens:
+        if min(len(cocks), len(hens)) < 2:
+            raise BadInput(
+                say(
+                    "A rotation needs two cocks and two hens at least, and here may breed {cocks} "
+                    "and {hens}.",
+                    cocks=say_many("{n} cock", "{n} cocks", len(cocks)),
+                    hens=say_many("{n} hen", "{n} hens", len(hens)),
+                )
+            )
         pens = _pens_for(len(cocks), len(hens))
     start = matings(flock, on, Ask(pens=pens, hens_per_cock=ask.hens_per_cock), lines)
     sizes = [len(pen.hens) for pen in start.pens]
@@ -303,7 +312,7 @@ def _checked(ask: RotationAsk) -> None:
 def _pens_for(cocks: int, hens: int) -> int:
     """As many pens as cocks, of the fewest hens that are usual; two at least."""
     fewest = facts.figure("housing.hens_per_cock").low or 1.0
-    return max(2, min(cocks, int(hens / fewest), MOST_PENS)) if cocks > 1 and hens > 1 else 1
+    return max(2, min(cocks, int(hens / fewest), MOST_PENS))
 
 
 def _kinship(lines: Lines, start: Plan) -> Array:

@@ -398,6 +398,7 @@ def breeding_matings(
     most: Annotated[str, Query(description="Inbreeding from which no pair is made.")] = "",
     values: Annotated[str, Query(description="Breeding values, as Ada=12.5;Rex=8.")] = "",
     gain: Annotated[str, Query(description="Wanted, in the unit of the values.")] = "",
+    by: Annotated[str, Query(description="Of the record: weight, eggs or egg_weight.")] = "",
 ) -> Response:
     """Who goes with whom, as `breeding matings --json`."""
     from quailwright.exchange.matings_page import asked, matings_page
@@ -407,7 +408,7 @@ def breeding_matings(
     typed = {
         "pens": pens, "hens_per_cock": hens_per_cock, "cocks": cocks, "hens": hens,
         "together": together, "apart": apart, "leave_out": leave_out, "most": most,
-        "values": values, "gain": gain,
+        "values": values, "gain": gain, "by": by,
     }  # fmt: skip
     return Told(matings_shape(*matings_page(flock, day_at(flock, moment), asked(typed))))
 

@@ -63,7 +63,7 @@ def _board(
     written: str = "",
     error: QuailwrightError | None = None,
 ) -> Response:
-    from quailwright.exchange.matings_page import FIELDS, FIGURES, asked, matings_page
+    from quailwright.exchange.matings_page import FIELDS, FIGURES, TRAIT_WORDS, asked, matings_page
 
     flock = home.flock()
     day = day_at(flock, home.now())
@@ -86,6 +86,7 @@ def _board(
         asks=f"?{urlencode(asks)}" if asks else "",
         written=int(written) if written.isdecimal() and len(written) < 4 else 0,
         figures=FIGURES,
+        traits=TRAIT_WORDS,
         ids=[home.fresh_id() for _ in told.pairings] if told is not None else [],
         may_pair=who.may_write("pairing"),
     )
