@@ -17,14 +17,15 @@ PAGES = (
     "/plan/ask", "/outlook",
     "/outlook?ask=lamp", "/more", "/log",
     "/light", "/breeding/cross?cock=yellow&hen=yellow&look-1=yellow&chicks-1=9",
-    "/breeding/colours",
+    "/breeding/colours", "/breeding", "/breeding/family", "/log/pairing",
     "/signs", "/eggs", "/eggs/store", "/eggs/labels", "/cautions",
     "/paper/away", "/paper/back", "/paper/places", "/log/water_given", "/log/temperature_seen",
     "/log/eggs_boxed", "/log/eggs_ordered", "/log/egg_rule", "/log/contact", "/log/birds_died",
     "/settings/holding", "/settings/places/change?name=long%20pen",
     "/log/eggs_collected", "/log/eggs_set", "/log/care_rule", "/journal", "/journal/{entry}",
     "/journal/{entry}/correct", "/kept", "/people", "/no-signal", "/no-such-page",
-    "/brooding?room=18&box=80x60x45&watts=90&price=0.2",
+    "/breeding/board", "/breeding/rotation", "/breeding/board/cards",
+    "/brooding?room=18&box=80x60x45&watts=90&price=0.2", "/breeding/keep?ahead=yes",
 )  # fmt: skip
 # color-contrast-enhanced is 7:1 (WCAG 2.2, 1.4.6); axe leaves it out unless asked.
 RUN = """() => axe.run(document, {

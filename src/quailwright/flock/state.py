@@ -107,7 +107,8 @@ class Change:
 
     `why` is a key of `Group.came` or `Group.gone`, or "sexed", which takes chicks and gives hens
     and cocks. `oldest` and `youngest` are the hatching days of birds that came, where known;
-    `other` is the group that moved birds came from or went to, `since` when they came to it.
+    `other` is the group that moved birds came from or went to, `since` when they came to it;
+    `hatch` or `source` is where birds that are new to the flock come from, where told.
     """
 
     day: date
@@ -117,6 +118,8 @@ class Change:
     youngest: date | None = None
     other: str = ""
     since: date | None = None
+    hatch: str = ""
+    source: str = ""
 
 
 @dataclass(slots=True)
@@ -135,6 +138,7 @@ class Group:
 
     Every bird that came in is alive, gone, or a counted difference:
     `came["in"] + came["moved_in"] + came["found"] == alive + gone` where `found` is signed.
+    `lived` tells from which day on it lived where.
     """
 
     name: str
@@ -150,6 +154,7 @@ class Group:
     deaths: list[Death] = field(default_factory=list)
     changes: list[Change] = field(default_factory=list)
     weighings: list[Weighing] = field(default_factory=list)
+    lived: list[tuple[date, str]] = field(default_factory=list)
     sexed_on: date | None = None
     weighed_on: date | None = None
     counted_on: date | None = None
@@ -226,7 +231,8 @@ class EggLot:
     """Eggs of one group laid on one day. `collected + found == on_hand + out + set_to_hatch`.
 
     They were counted `counts` times that day, the most at once being `largest_count`. `boxed` of
-    those on hand are in boxes; `place` is where the group lived when they were gathered.
+    those on hand are in boxes; `place` is where the group lived when they were gathered;
+    `weighed` of them came to `weighed_g` together.
     """
 
     laid: date
@@ -240,6 +246,8 @@ class EggLot:
     largest_count: int = 0
     boxed: int = 0
     place: str = ""
+    weighed: int = 0
+    weighed_g: float = 0.0
 
     @property
     def on_hand(self) -> int:
@@ -596,6 +604,8 @@ class Flock:
     birds: dict[str, RingedBird] = field(default_factory=dict)
     pairings: dict[str, kinds.Pairing] = field(default_factory=dict)
     paired: list[tuple[date, kinds.Pairing]] = field(default_factory=list)
+    named: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    """By ring, logged or not: the birds that were ever logged as its chicks."""
     differences: list[Difference] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
     plan: AcceptedPlan | None = None

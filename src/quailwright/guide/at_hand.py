@@ -7,7 +7,7 @@ from typing import Any
 
 from quailwright.flock.state import CLASSES, Flock, Group, Hatch
 from quailwright.guide.occasions import may_lay, turns_until
-from quailwright.journal.entries import Role
+from quailwright.journal.entries import Role, Sex
 from quailwright.language import mark, say
 
 
@@ -100,6 +100,7 @@ _ASKED_FIRST: dict[str, tuple[str, ...]] = {
     "birds_counted": CLASSES,
     "birds_weighed": ("birds", "total_g", "weights_g"),
     "eggs_opened": ("infertile", "early", "middle", "late", "pipped", "contaminated"),
+    "bird": ("group", "sire", "dam", "hatched_on"),
     "care_rule": ("silenced", "place", "every_days"),
 }
 
@@ -126,20 +127,34 @@ def known_names(flock: Flock, kind: str) -> dict[str, list[str]]:
     open_hatches = [hatch.name for hatch in flock.hatches_open()][::-1]
     groups = [group.name for group in flock.groups_alive()]
     birds = [bird.name for bird in flock.birds.values() if bird.left is None]
+    cocks = [name for name in birds if flock.birds[name].sex == "cock"]
+    hens = [name for name in birds if flock.birds[name].sex == "hen"]
     return {
         "place": places,
         "pen": [place.name for place in flock.in_walking_order() if place.role == "pen"],
-        "hatch": [] if kind == "eggs_set" else open_hatches,
+        "hatch": []
+        if kind == "eggs_set"
+        else list(flock.hatches)[::-1]
+        if kind == "bird"
+        else open_hatches,
         "group": groups,
         "to_group": groups,
         "source": list(flock.sources),
         "feed": _feeds(flock),
         "instrument": list(flock.instruments),
-        "bird": birds,
-        "sire": [name for name in birds if flock.birds[name].sex == "cock"],
-        "dam": [name for name in birds if flock.birds[name].sex == "hen"],
+        "bird": hens if kind == "hen_laid" else birds,
+        "sire": _parents(flock, "cock"),
+        "dam": _parents(flock, "hen"),
+        "cocks": cocks,
+        "hens": hens,
         "category": sorted({payment.category for payment in flock.payments}),
     }
+
+
+def _parents(flock: Flock, sex: Sex) -> list[str]:
+    """Ringed birds of a sex, those that live first."""
+    some = [bird for bird in flock.birds.values() if bird.sex == sex]
+    return [bird.name for bird in sorted(some, key=lambda bird: bird.left is not None)]
 
 
 def _feeds(flock: Flock) -> list[str]:

@@ -55,6 +55,8 @@ def solve(
     nodes: int | None = None,
     start: Mapping[int, float] | None = None,
     progress: Callable[[float, float], None] | None = None,
+    curved: Array | None = None,
+    at_once: bool = False,
 ) -> Solution:
     """Solves a programme.
 
@@ -64,15 +66,20 @@ def solve(
         nodes: branches after which the best so far is taken; unlike time, the same every time.
         start: values of some columns to begin from.
         progress: called with (best cost, gap) when a better solution is found.
+        curved: Q, (columns, columns), symmetric and nowhere below nothing: half of x'Qx is added
+            to the cost. No column may be whole then.
+        at_once: it is done before anybody could want to stop it, and needs no thread of its own.
     """
     highs = _quiet_solver()
     highs.setOptionValue("mip_rel_gap", gap)
     highs.setOptionValue("time_limit", seconds)
     highs.setOptionValue("random_seed", 1)
-    highs.HandleKeyboardInterrupt = True  # lets `cancelSolve` work
+    highs.HandleKeyboardInterrupt = not at_once  # lets `cancelSolve` work
     if nodes is not None:
         highs.setOptionValue("mip_max_nodes", nodes)
     highs.passModel(as_model(program))
+    if curved is not None:
+        _bend(highs, curved)
     if start:
         highs.setSolution(len(start), np.array(list(start)), np.array(list(start.values())))
     if progress is not None:
@@ -84,6 +91,9 @@ def solve(
                 tell(float(out.objective_function_value), float(out.mip_gap))
 
         highs.cbMipImprovingSolution.subscribe(improved)
+    if at_once:
+        highs.run()
+        return _solution(highs, program)
     stopped = _run(highs)
     found = _solution(highs, program)
     return replace(found, ended="stopped") if stopped else found
@@ -143,6 +153,22 @@ def as_model(program: Program) -> highspy.HighsLp:
     kinds = (highspy.HighsVarType.kContinuous, highspy.HighsVarType.kInteger)
     lp.integrality_ = [kinds[whole] for whole in program.whole]
     return lp
+
+
+def _bend(highs: highspy.Highs, curved: Array) -> None:
+    """Adds half of x'Qx: the solver takes the lower half of Q, column by column."""
+    n = len(curved)
+    rows, columns = np.tril_indices(n)
+    order = np.lexsort((rows, columns))
+    starts = np.concatenate(([0], np.cumsum(np.arange(n, 0, -1))[:-1]))
+    highs.passHessian(
+        n,
+        len(rows),
+        int(highspy.HessianFormat.kTriangular),
+        starts.astype(np.int32),
+        rows[order].astype(np.int32),
+        curved[rows[order], columns[order]],
+    )
 
 
 def _bounds(values: list[float]) -> Array:

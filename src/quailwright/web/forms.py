@@ -16,6 +16,7 @@ _LOGGED_BEFORE = ("hatch", "group", "bird", "sire", "dam")
 """Fields whose name must stand in the journal already."""
 _AT_KNOWN_PLACES = ("water_given",)
 """Kinds that tell of a pen's birds: at a place that nobody knows they would tell nothing."""
+_MOST_TO_TICK = 40
 _NEVER = ("id", "at", "by", "force")
 
 
@@ -34,6 +35,19 @@ class Field:
         """What may be chosen, where nothing else may stand; the value so far among it."""
         known = self.note.choices or (self.names if self.only_known else ())
         return known if not known or self.value in (*known, "") else (self.value, *known)
+
+    @property
+    def to_tick(self) -> tuple[str, ...]:
+        """Names to tick, where several may be meant and so few are known that all can be shown."""
+        known = self.names if self.note.takes == "names" else ()
+        typed = [one.strip() for one in self.value.split(",")]
+        fits = 0 < len(known) <= _MOST_TO_TICK and set(typed) - {""} <= set(known)
+        return known if fits else ()
+
+    @property
+    def ticked(self) -> tuple[str, ...]:
+        """Those ticked so far."""
+        return tuple(one.strip() for one in self.value.split(","))
 
     @property
     def meaning(self) -> str:
@@ -90,7 +104,7 @@ def form_of(
             and note.name != kind
             and (
                 note.name in _LOGGED_BEFORE
-                or (asks is not None and note.name == "feed")
+                or (asks is not None and note.name in ("feed", "pen"))
                 or (kind in _AT_KNOWN_PLACES and note.name == "place")
             ),
         )
@@ -119,11 +133,21 @@ def form_of(
 
 
 def typed_fields(form: FormData) -> dict[str, str]:
-    """What was typed, without what belongs to the page; an empty field was left out."""
+    """What was typed, without what belongs to the page; an empty field was left out.
+
+    Of names ticked in one field all, by commas.
+    """
     typed = {
-        name: value.strip()
-        for name, value in form.items()
-        if isinstance(value, str) and value.strip() and name not in _OF_OURS
+        name: ", ".join(values)
+        for name in form
+        if name not in _OF_OURS
+        and (
+            values := [
+                value.strip()
+                for value in form.getlist(name)
+                if isinstance(value, str) and value.strip()
+            ]
+        )
     }
     day, clock = (str(form.get(name, "")).strip() for name in ("day", "clock"))
     at = f"{day or 'today'} {clock}" if clock else day

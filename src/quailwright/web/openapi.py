@@ -38,6 +38,15 @@ from quailwright.exchange.json_types import (
     TodayShape,
     Written,
 )
+from quailwright.exchange.keep_shape import GainShape, KeepShape
+from quailwright.exchange.lines_shape import (
+    BirdInbreeding,
+    BirdKinship,
+    FamilyShape,
+    LinesShape,
+)
+from quailwright.exchange.matings_shape import MatingsShape
+from quailwright.exchange.rotation_shape import RotationShape
 from quailwright.exchange.sitter_shape import SitterShape
 from quailwright.exchange.store_told import EggStore
 from quailwright.flock.standing import Standing
@@ -57,6 +66,7 @@ PATTERNS = {
 is left out and not what is let in: programs that draw texts take minutes to list the latter."""
 _LISTS = {
     "EntryList": "Entry", "Extents": "ExtentShape", "Rules": "RuleShape", "Scores": "ScoreShape",
+    "Inbreedings": "BirdInbreeding", "Kinships": "BirdKinship",
 }  # fmt: skip
 _REFUSED = {
     HTTPStatus.UNAUTHORIZED: "Nobody is signed in.",
@@ -108,9 +118,12 @@ def document(app: FastAPI) -> dict[str, Any]:
     types += [CostsShape, FeedShape, SignsShape]
     types += [BroodingShape]
     types += [LightShape]
+    types += [BirdInbreeding, BirdKinship, LinesShape, FamilyShape]
     types += [EggStore]
     types += [CrossShape, HiddenShape, ColoursShape]
     types += [SitterShape]
+    types += [MatingsShape, RotationShape]
+    types += [KeepShape, GainShape]
     types += [FeedRequest, RationShape, BlendShape]
     types += [HousingShape, ManureShape]
     types += [ExtentShape, ReadingsTaken, ReadingsSeries, ReadingsReport, JournalCheck, ScoreShape]

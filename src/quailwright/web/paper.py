@@ -108,14 +108,14 @@ def cards(request: Request, home: AtHome, who: Reader) -> Response:
         who,
         "paper_places.html",
         cards=told,
-        codes={name: _code(f"{base}places/{in_path(name)}") for name in names},
+        codes={name: place_code(f"{base}places/{in_path(name)}") for name in names},
         only_here=request.url.hostname in {host.strip("[]") for host in LOOPBACK},
         on=on,
         units=units_of(flock),
     )
 
 
-def _code(address: str) -> Markup:
+def place_code(address: str) -> Markup:
     """A QR code (ISO/IEC 18004) as a drawing of its own: paths only, no styles."""
     code = segno.make(address, error="m", micro=False)
     return Markup(

@@ -84,7 +84,17 @@ def group(flock: Flock, entry: kinds.Group, day: date, forced: bool) -> None:
     _settle_in(group, entry.place, day, hatched_on, hatched_on)
     group.alive.add(coming)
     group.came["in"] += coming.total
-    group.changes.append(Change(day, "in", coming, hatched_on, hatched_on))
+    group.changes.append(
+        Change(
+            day,
+            "in",
+            coming,
+            hatched_on,
+            hatched_on,
+            hatch="" if hatch is None else hatch.name,
+            source=entry.source or "",
+        )
+    )
     if hatch is not None and hatch.name not in group.hatches:
         group.hatches.append(hatch.name)
     if entry.cost is not None:
@@ -104,6 +114,13 @@ def _settle_in(
         group.youngest = _pick(max, group.youngest, youngest)
     if group.place != place:
         group.place, group.placed = place, day
+    _lives(group, day)
+
+
+def _lives(group: Group, day: date) -> None:
+    """Notes where a group lives from this day on, if it did not live there before."""
+    if not group.lived or group.lived[-1][1] != group.place:
+        group.lived.append((day, group.place))
 
 
 def _pick(
@@ -149,6 +166,7 @@ def birds_moved(flock: Flock, entry: kinds.BirdsMoved, day: date, forced: bool) 
     place_of(flock, entry.place)
     if target is group:
         group.place, group.placed = entry.place, day
+        _lives(group, day)
         return
     name = entry.to_group or ""
     target = flock.groups.get(name)

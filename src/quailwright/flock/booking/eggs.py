@@ -53,6 +53,9 @@ def eggs_collected(flock: Flock, entry: kinds.EggsCollected, day: date, forced: 
     lot.counts += 1
     if entry.eggs > lot.largest_count:
         lot.largest_count = entry.eggs
+    if entry.total_g and entry.eggs:
+        lot.weighed += entry.eggs
+        lot.weighed_g += entry.total_g
     if lot.on_hand > 0:
         flock.stocked[key] = lot
 

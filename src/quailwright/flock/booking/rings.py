@@ -9,6 +9,7 @@ from quailwright.flock.booking.birds import (
     not_withheld_live,
 )
 from quailwright.flock.booking.known import bird_of, contradict, group_of, place_of
+from quailwright.flock.booking.parents import check_parents, note_parents
 from quailwright.flock.state import Birds, Death, Flock, Group, RingedBird
 from quailwright.journal import entries as kinds
 from quailwright.language import later
@@ -36,6 +37,8 @@ def bird(flock: Flock, entry: kinds.Bird, day: date, forced: bool) -> None:
             setattr(fresh, name, getattr(fresh, name) or getattr(known, name))
         fresh.left, fresh.left_on = known.left, known.left_on
         fresh.weights, fresh.laid = known.weights, known.laid
+    check_parents(flock, entry, fresh, known, forced)
+    note_parents(flock, fresh, known)
     flock.birds[entry.bird] = fresh
 
 

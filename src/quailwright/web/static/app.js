@@ -44,11 +44,20 @@ function valueOf(text, takes) {
   return text;
 }
 
+// A name to tick among several of one field.
+function isOneOf(input) {
+  return input.type === "checkbox" && input.dataset.takes === "names";
+}
+
 function entryOf(form) {
   const data = new FormData(form);
   const entry = { kind: form.dataset.entry, id: freshId(), at: moment(data) };
   if (document.body.dataset.by) entry.by = document.body.dataset.by;
   for (const input of form.elements) {
+    if (isOneOf(input)) {
+      if (input.checked) entry[input.name] = [...(entry[input.name] ?? []), input.value];
+      continue;
+    }
     const text = input.type === "checkbox" ? (input.checked ? "true" : "") : input.value?.trim();
     if (input.dataset.takes && text) entry[input.name] = valueOf(text, input.dataset.takes);
   }
@@ -63,7 +72,7 @@ function inWords(entry) {
   const said = Object.entries(entry).filter(([name]) => !ASIDE.includes(name));
   const words = said.map(([name, value]) => {
     const text = name === "task" ? value.replaceAll("_", " ") : Array.isArray(value) ? value.join(", ") : value;
-    if (COUNTED.includes(name)) return `${text} ${word(name)}`;
+    if (COUNTED.includes(name) && !Array.isArray(value)) return `${text} ${word(name)}`;
     return SAYS_ITSELF.includes(name) ? text : `${word(name)} ${text}`;
   });
   const kind = entry.kind === "care" ? say("task done") : word(entry.kind);
@@ -164,7 +173,8 @@ document.addEventListener("submit", async (event) => {
 function typeAgain(form, entry) {
   for (const input of form.querySelectorAll("[data-takes]")) {
     const value = entry[input.name];
-    if (input.type === "checkbox") input.checked = value === true;
+    if (isOneOf(input)) input.checked = value?.includes(input.value) ?? false;
+    else if (input.type === "checkbox") input.checked = value === true;
     else input.value = Array.isArray(value) ? value.join(", ") : (value ?? "");
   }
   history.replaceState(null, "", `#mends=${entry.id}`);
@@ -425,7 +435,8 @@ function fillFromAddress() {
   if (!form || !document.body.dataset.keptAt) return;
   const said = new URLSearchParams(location.search);
   for (const input of form.querySelectorAll("[data-takes]")) {
-    if (input.type === "checkbox") input.checked = said.get(input.name) === "true";
+    if (isOneOf(input)) input.checked = (said.get(input.name) ?? "").split(",").some((one) => one.trim() === input.value);
+    else if (input.type === "checkbox") input.checked = said.get(input.name) === "true";
     else input.value = said.get(input.name) ?? "";
   }
 }
