@@ -213,3 +213,19 @@ def test_young_birds_wait(quail: Quail) -> None:
     answer = quail("breeding", "matings", *ON)
     assert answer.code == 2
     assert "the first is old enough on" in answer.err
+
+
+def test_eggs_count_at_once_where_the_cock_ran_alone_with_these_hens(quail: Quail) -> None:
+    flock(quail, 1, 4, "2027-01-10")
+    pen = quail("breeding", "matings", *ON, "--json").json["pens"][0]
+    assert pen["sure_from"] == "2027-05-02"
+    assert pen["moved"] == []
+    assert "Eggs laid from today on are his." in quail("breeding", "matings", *ON).out
+
+
+def test_eggs_of_a_new_cock_wait_for_two_weeks(quail: Quail) -> None:
+    # Stored sperm: common practice among breeders, two weeks; Reddish et al. 1996: half is gone
+    # after 9.18 days at the longest.
+    families(quail)
+    told = quail("breeding", "matings", *ON, "--json").json
+    assert {pen["sure_from"] for pen in told["pens"]} == {"2027-05-16"}

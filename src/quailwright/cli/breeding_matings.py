@@ -243,7 +243,8 @@ def _show_rotation(told: "RotationPage") -> None:
     for sentence in told.moves:
         _wrapped(sentence)
     show.heading(say("Inbreeding ahead"))
-    _wrapped(told.ahead_says)
+    for sentence in told.ahead_says:
+        _wrapped(sentence)
     show.table(
         (say("generation"), say("rotation"), say("all in one pen"), say("each pen to itself")),
         [(row.number, row.rotation, row.one_pen, row.closed) for row in told.ahead],

@@ -93,7 +93,7 @@ class RotationPage:
     start: list[StartRow]
     steps: list[str]
     turns: list[TurnRow]
-    ahead_says: str
+    ahead_says: list[str]
     ahead: list[AheadRow]
     pens_says: str
     pens: list[PensRow]
@@ -113,7 +113,7 @@ class RotationPage:
     def said(self) -> list[str]:
         """All sentences."""
         return [
-            self.summary, *self.findings, *self.steps, self.ahead_says, self.pens_says,
+            self.summary, *self.findings, *self.steps, *self.ahead_says, self.pens_says,
             *self.blood_says, *self.notes,
         ]  # fmt: skip
 
@@ -308,18 +308,48 @@ def _turn(turn: Turn, found: Rotation) -> TurnRow:
     )
 
 
-def _ahead_says(found: Rotation) -> str:
+def _ahead_says(found: Rotation) -> list[str]:
     last = found.ask.generations
-    return say_many(
-        "In {n} generation chicks are {rotated:.0%} inbred with rotation, {mixed:.0%} all in one "
-        "pen, {closed:.0%} where each pen keeps to itself.",
-        "In {n} generations chicks are {rotated:.0%} inbred with rotation, {mixed:.0%} all in one "
-        "pen, {closed:.0%} where each pen keeps to itself.",
-        last,
-        rotated=found.plain[-1],
-        mixed=found.mixed[-1],
-        closed=found.closed[-1],
-    )
+    said = [
+        say_many(
+            "In {n} generation chicks are {rotated:.0%} inbred with rotation, {mixed:.0%} all in "
+            "one pen, {closed:.0%} where each pen keeps to itself.",
+            "In {n} generations chicks are {rotated:.0%} inbred with rotation, {mixed:.0%} all in "
+            "one pen, {closed:.0%} where each pen keeps to itself.",
+            last,
+            rotated=found.plain[-1],
+            mixed=found.mixed[-1],
+            closed=found.closed[-1],
+        )
+    ]
+    if found.overtakes is None or found.overtakes > 1:
+        said.append(
+            say(
+                "Rotation costs here: neighbours are kin. One pen has less inbreeding in all 40 "
+                "generations looked at, if every cock there fathers alike, which they do not."
+            )
+            if found.overtakes is None
+            else say(
+                "At first rotation may cost: neighbours are kin. From generation {n} on its chicks "
+                "are less inbred than those of one pen, even if every cock there fathered alike.",
+                n=found.overtakes,
+            )
+        )
+    other = found.rotated if found.ask.cyclic else found.cyclic
+    if other[-1] < found.plain[-1] - _NOTABLE:
+        said.append(
+            say("Moving sons one pen each time comes to {share:.0%}.", share=other[-1])
+            if found.ask.cyclic
+            else say(
+                "Moving sons one pen, then two, then three comes to {share:.0%}: better with as "
+                "many pens as these, if you keep note of whose turn it is.",
+                share=other[-1],
+            )
+        )
+    return said
+
+
+_NOTABLE = 0.005
 
 
 def _pens_says(found: Rotation) -> str:

@@ -20,6 +20,7 @@ class RotationShape(TypedDict):
     effective_size_one_pen: float | None
     rise: float
     rise_one_pen: float
+    better_from_generation: int | None
     census_size_now: float
     census_size: float
     by_pens: list[dict[str, Any]]
@@ -72,6 +73,7 @@ def rotation_shape(found: Rotation, told: RotationPage) -> RotationShape:
         "effective_size_one_pen": _size(found.mixed_size),
         "rise": round(found.rise, 6),
         "rise_one_pen": round(found.mixed_rise, 6),
+        "better_from_generation": found.overtakes,
         "census_size_now": round(found.census_now, 3),
         "census_size": round(found.census, 3),
         "by_pens": [

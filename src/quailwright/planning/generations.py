@@ -41,7 +41,7 @@ def next_kinship(kinship: Array, parents: Parents) -> Array:
 
 def chicks_inbreeding(kinship: Array, parents: Parents) -> Array:
     """Inbreeding expected of each bird of the next generation, (k,): its parents' kinship."""
-    found: Array = np.einsum("ij,jk,ik->i", parents.fathers, kinship, parents.mothers)
+    found: Array = ((parents.fathers @ kinship) * parents.mothers).sum(1)
     return found
 
 

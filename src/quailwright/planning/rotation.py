@@ -156,6 +156,8 @@ class Rotation:
         rotated, cyclic, mixed, closed: inbreeding of the chicks of each generation, from the first:
             sons moving one pen, or 1, 2, 3, ... pens; all in one pen; each pen by itself.
         rise, mixed_rise: per generation, in the long run.
+        overtakes: the generation from which on its chicks are less inbred than all in one pen,
+            for good; 1: always, None: not in the 40 looked at.
         census_now, census: 4 x cocks x hens / (cocks + hens) of the birds as they are and as mated.
         new_blood: as asked for, or every 1 to 6 generations.
     """
@@ -173,6 +175,7 @@ class Rotation:
     closed: Array
     rise: float
     mixed_rise: float
+    overtakes: int | None
     census_now: float
     census: float
     compared: tuple[PensCompared, ...]
@@ -245,9 +248,8 @@ def rotation(flock: Flock, on: date, ask: RotationAsk, lines: Lines | None = Non
     sizes = [len(pen.hens) for pen in start.pens]
     kinship = _kinship(lines, start)
     schemes = _schemes(sizes)
-    ahead = {
-        name: inbreeding_ahead(kinship, scheme, ask.generations) for name, scheme in schemes.items()
-    }
+    far = {name: inbreeding_ahead(kinship, scheme, _LONG) for name, scheme in schemes.items()}
+    ahead = {name: inbreeding[: ask.generations] for name, inbreeding in far.items()}
     chosen = "cyclic" if ask.cyclic else "rotated"
     return Rotation(
         on,
@@ -263,6 +265,7 @@ def rotation(flock: Flock, on: date, ask: RotationAsk, lines: Lines | None = Non
         ahead["closed"],
         _long_rise(schemes[chosen], sizes),
         _long_rise(schemes["mixed"], sizes),
+        _overtakes(far[chosen], far["mixed"]),
         float(census(len(cocks), len(hens))),
         float(census(len(sizes), sum(sizes))),
         _compared(max(1, round(sum(sizes) / len(sizes))), ask),
@@ -335,6 +338,12 @@ def _long_rise(scheme: Scheme, sizes: Sequence[int]) -> float:
     ahead = inbreeding_ahead(unrelated(sum(sizes) + len(sizes)), scheme, _LONG)
     turn = max(1, len(sizes) - 1)
     return max(0.0, rise_per_generation(ahead, turn * max(1, 12 // turn)))
+
+
+def _overtakes(ours: Array, theirs: Array) -> int | None:
+    behind = np.flatnonzero(ours > theirs + 1e-12)
+    last = int(behind[-1]) + 1 if len(behind) else 0
+    return last + 1 if last < len(ours) else None
 
 
 def _crowds(cocks: Sequence[Candidate], hens: Sequence[Candidate]) -> tuple[Crowd, ...]:
