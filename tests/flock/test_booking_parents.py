@@ -142,3 +142,23 @@ def test_no_order_of_arrival_makes_a_circle(some: list[dict[str, Any]], order: A
     for name in flock.birds:
         up(name, ())
     assert len(lines_of(flock).members) >= len(flock.birds)
+
+
+@settings(max_examples=60)
+@given(st.lists(st.tuples(st.integers(0, 7), st.integers(0, 7)), max_size=30))
+def test_exactly_those_parents_are_refused_that_close_a_circle(
+    pairs: list[tuple[int, int]],
+) -> None:
+    record = Record([])
+    parents: dict[int, int] = {}
+    for n, (bird, sire) in enumerate(pairs):
+        entry = made("bird", "2027-05-01T10:00Z", id=uid(n), bird=f"b{bird}", sex="cock",
+                     sire=f"b{sire}")  # fmt: skip
+        line = [sire]
+        while line[-1] in parents and line[-1] != bird:
+            line.append(parents[line[-1]])
+        if line[-1] == bird:
+            assert refusals(Record(record.entries), [entry])
+        else:
+            parents[bird] = sire
+            assert not refusals(record, [entry])

@@ -606,6 +606,8 @@ class Flock:
     paired: list[tuple[date, kinds.Pairing]] = field(default_factory=list)
     named: dict[str, tuple[str, ...]] = field(default_factory=dict)
     """By ring, logged or not: the birds that were ever logged as its chicks."""
+    ranks: dict[str, int] = field(default_factory=dict, compare=False)
+    """By ring: a number smaller than those of its chicks, so that circles are found at once."""
     differences: list[Difference] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
     plan: AcceptedPlan | None = None

@@ -5,7 +5,7 @@ their order of arrival), the parent that closes it counts as not known; so does 
 own parent, and one named as both. All else that cannot be is kept as told until it is mended.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from datetime import date
 
 from quailwright.flock.booking.known import contradict
@@ -50,8 +50,7 @@ def check_parents(
     _sexes(flock, entry, fresh, known, forced)
     if entry.sire or entry.dam or entry.hatched_on or entry.hatch:
         _ages(flock, entry, fresh, forced)
-    if flock.named.get(fresh.name):
-        _circles(flock, entry, fresh, forced)
+    _circles(flock, entry, fresh, forced)
 
 
 def note_parents(flock: Flock, fresh: RingedBird, known: RingedBird | None) -> None:
@@ -171,9 +170,9 @@ def _too_young_told(parent: str, parent_on: date, chick: str, chick_on: date) ->
 
 def _circles(flock: Flock, entry: kinds.Bird, fresh: RingedBird, forced: bool) -> None:
     for role, name in (("sire", fresh.sire), ("dam", fresh.dam)):
-        path = _path_up(flock, name, fresh.name)
-        if path is None:
+        if name is None or not _closes(flock, name, fresh.name):
             continue
+        path = _path_up(flock, name, fresh.name) or []
         shown = path if len(path) <= _MOST_SHOWN else [*path[: _MOST_SHOWN - 1], "...", path[-1]]
         what = later(
             "{bird} would be its own ancestor: {parent}, named as its parent, descends from it "
@@ -184,6 +183,60 @@ def _circles(flock: Flock, entry: kinds.Bird, fresh: RingedBird, forced: bool) -
         )
         contradict(flock, entry, forced, role, what, _MEND_RING)
         setattr(fresh, role, None)
+
+
+def _closes(flock: Flock, parent: str, bird: str) -> bool:
+    """Whether the bird is an ancestor of its parent already; if not, ranks the one below the other.
+
+    Only birds ranked between the two are looked at, so that a large pedigree logged in any order
+    is checked in seconds. Any ranks in which parents stand below their chicks will do.
+
+    Source: Pearce and Kelly 2006, A dynamic topological sort algorithm for directed acyclic graphs,
+    ACM J Exp Algorithmics 11:1.7 (from memory).
+    """
+    ranks = flock.ranks
+    if bird not in ranks:
+        ranks.setdefault(parent, len(ranks))
+        ranks[bird] = len(ranks)
+        return False
+    if parent not in ranks:
+        ranks[parent] = -len(ranks)
+        return False
+    low, high = ranks[bird], ranks[parent]
+    if high < low:
+        return False
+    below = _reached(flock, bird, lambda one: _chicks_of(flock, one), lambda at: at <= high)
+    if parent in below:
+        return True
+    above = _reached(flock, parent, lambda one: _parents_of(flock, one), lambda at: at >= low)
+    order = [*sorted(above, key=ranks.__getitem__), *sorted(below, key=ranks.__getitem__)]
+    for name, rank in zip(order, sorted(ranks[name] for name in order), strict=True):
+        ranks[name] = rank
+    return False
+
+
+def _reached(
+    flock: Flock, start: str, on: Callable[[str], Iterable[str]], fits: Callable[[int], bool]
+) -> set[str]:
+    found, ahead = {start}, [start]
+    while ahead:
+        for name in on(ahead.pop()):
+            if name not in found and fits(flock.ranks[name]):
+                found.add(name)
+                ahead.append(name)
+    return found
+
+
+def _chicks_of(flock: Flock, name: str) -> Iterator[str]:
+    for chick in flock.named.get(name, ()):
+        if name in (flock.birds[chick].sire, flock.birds[chick].dam):
+            yield chick
+
+
+def _parents_of(flock: Flock, name: str) -> Iterator[str]:
+    bird = flock.birds.get(name)
+    if bird is not None:
+        yield from (parent for parent in (bird.sire, bird.dam) if parent is not None)
 
 
 def _path_up(flock: Flock, start: str | None, goal: str) -> list[str] | None:
