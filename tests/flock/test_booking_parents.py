@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.makers import made, uid
 
+from quailwright.flock.booking import parents
 from quailwright.flock.fold import Record, fold, refusals
 from quailwright.flock.pedigree import lines_of
 from quailwright.journal.entries import Entry
@@ -162,3 +163,18 @@ def test_exactly_those_parents_are_refused_that_close_a_circle(
         else:
             parents[bird] = sire
             assert not refusals(record, [entry])
+
+
+def test_chicks_logged_before_their_parents_cost_no_search(monkeypatch: pytest.MonkeyPatch) -> None:
+    # All on one day with random ids, as a pedigree comes in from elsewhere: without ranks made
+    # ahead, looking for circles grows with the square of the birds.
+    def searched(*_: object) -> set[str]:
+        raise AssertionError("a circle was looked for")
+
+    monkeypatch.setattr(parents, "_reached", searched)
+    flock = fold(
+        made("bird", "2027-05-01", id=uid(999 - n), bird=f"b{n}", sex="cock", sire=f"b{n // 2}")
+        for n in range(1, 400)
+    )
+    assert len(flock.birds) == 399
+    assert not flock.findings

@@ -15,6 +15,7 @@ from datetime import date, datetime
 from operator import itemgetter
 
 from quailwright.flock.booking import BOOKINGS, Refused
+from quailwright.flock.booking.parents import rank_ahead
 from quailwright.flock.corrections import corrections, retracts_nothing
 from quailwright.flock.state import Flock
 from quailwright.journal.entries import (
@@ -168,6 +169,7 @@ def book(flock: Flock, keyed: Sequence[Keyed]) -> bool:
     after the others of its moment. One with a date alone happened some time that day: it is
     tried again until the day is over.
     """
+    rank_ahead(flock, (entry for _, entry in keyed))
     waiting: list[Keyed] = []
     settled = True
     before = keyed[0][0] if keyed else None

@@ -6,7 +6,9 @@ own parent, and one named as both. All else that cannot be is kept as told until
 """
 
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import suppress
 from datetime import date
+from graphlib import CycleError, TopologicalSorter
 
 from quailwright.flock.booking.known import contradict
 from quailwright.flock.state import Flock, RingedBird
@@ -51,6 +53,27 @@ def check_parents(
     if entry.sire or entry.dam or entry.hatched_on or entry.hatch:
         _ages(flock, entry, fresh, forced)
     _circles(flock, entry, fresh, forced)
+
+
+def rank_ahead(flock: Flock, entries: Iterable[kinds.Entry]) -> None:
+    """Ranks all birds of the first entries at once, each above its parents.
+
+    So none must move when entries come in an order in which chicks stand before their parents.
+    Birds of a circle get no rank here; the entry that closes it is found when it is booked.
+    """
+    if flock.ranks:
+        return
+    ahead: TopologicalSorter[str] = TopologicalSorter()
+    for entry in entries:
+        if type(entry) is kinds.Bird:
+            ahead.add(entry.bird, *filter(None, (entry.sire, entry.dam)))
+    with suppress(CycleError):
+        ahead.prepare()
+    while ahead.is_active():
+        ready = ahead.get_ready()
+        for name in ready:
+            flock.ranks[name] = len(flock.ranks)
+        ahead.done(*ready)
 
 
 def note_parents(flock: Flock, fresh: RingedBird, known: RingedBird | None) -> None:
