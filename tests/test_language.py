@@ -36,6 +36,7 @@ from quailwright.guide.cautions import all_cautions
 from quailwright.guide.rules import printed_rules
 from quailwright.husbandry import facts
 from quailwright.husbandry.ingredients import ingredients
+from quailwright.husbandry.plumage.table import loci
 from quailwright.husbandry.requirements import BASE
 from quailwright.journal.checks import field_notes
 from quailwright.journal.entries import Entry, as_dict, kind_of
@@ -437,6 +438,7 @@ def _own_words(entries: Iterable[Entry], typed: Iterable[str] = ()) -> "re.Patte
     keys = facts.keys()
     found = {row.source for key in keys for row in facts.rows(key) if row.source}
     found |= {each.source for each in all_cautions() if each.source}
+    found |= {locus.source for locus in loci().values() if locus.source}
     found |= {*printed_rules(), *typed}
     for entry in entries:
         chosen = {note.name for note in field_notes(kind_of(entry)) if note.choices}
