@@ -15,9 +15,9 @@ from quailwright.flock.individuals import (
     Stay,
     individuals_of,
 )
-from quailwright.flock.pens import Odds, Pens, is_grown
+from quailwright.flock.pens import Odds, Pens, Ran, is_grown, summed
 from quailwright.flock.state import Flock, RingedBird
-from quailwright.husbandry.inheritance.pedigree import Chances, Pedigree
+from quailwright.husbandry.inheritance.pedigree import Chances, Mates, Pedigree
 from quailwright.journal.entries import Sex
 from quailwright.language import later, later_many, mark, say
 
@@ -127,9 +127,25 @@ class _Parents:
     fathers: Odds
     mothers: Odds
     source: str | None = None
+    together: tuple[Ran, ...] = ()
 
 
 _UNKNOWN = _Parents({}, {})
+
+
+def _knowing(told: _Parents, sire: Individual | None, dam: Individual | None) -> _Parents:
+    """Who may be the other parent, where one is known: those that ran with it, if any did."""
+    ran_with = [
+        ran._replace(share=ran.share * chance)
+        for ran in told.together
+        if (chance := (1.0 if sire is None else ran.fathers.get(sire, 0.0))
+            * (1.0 if dam is None else ran.mothers.get(dam, 0.0)))
+    ]  # fmt: skip
+    total = sum(ran.share for ran in ran_with)
+    if not total:
+        return _Parents(told.fathers, told.mothers, told.source)
+    fathers, mothers = summed(ran._replace(share=ran.share / total) for ran in ran_with)
+    return _Parents(fathers, mothers, told.source)
 
 
 class _Told:
@@ -260,6 +276,9 @@ class _Told:
         if ring is None:
             return told
         sire, dam = self.parent(ring.sire), self.parent(ring.dam)
+        if sire is None and dam is None:
+            return told
+        told = _knowing(told, sire, dam)
         return _Parents(
             told.fathers if sire is None else {sire: 1.0},
             told.mothers if dam is None else {dam: 1.0},
@@ -271,15 +290,12 @@ class _Told:
             return _UNKNOWN
         if len(origins) == 1:
             return self._of_origin(next(iter(origins)))
-        fathers: defaultdict[Individual, float] = defaultdict(float)
-        mothers: defaultdict[Individual, float] = defaultdict(float)
-        for origin, share in origins.items():
-            found = self._of_origin(origin)
-            for bird, chance in found.fathers.items():
-                fathers[bird] += share * chance
-            for bird, chance in found.mothers.items():
-                mothers[bird] += share * chance
-        return _Parents(dict(fathers), dict(mothers))
+        together = [
+            ran._replace(share=share * ran.share)
+            for origin, share in origins.items()
+            for ran in self._of_origin(origin).together
+        ]
+        return _Parents(*summed(together), None, tuple(together))
 
     def _of_origin(self, origin: Origin) -> _Parents:
         if origin.hatch not in self.flock.hatches:
@@ -289,7 +305,10 @@ class _Told:
             source = next(iter(found.sources), None) if len(found.sources) == 1 else None
             whole = not found.mothers and not found.fathers
             self._of_hatch[origin.hatch] = _Parents(
-                found.fathers, found.mothers, (source or None) if whole else None
+                found.fathers,
+                found.mothers,
+                (source or None) if whole else None,
+                found.together,
             )
         return self._of_hatch[origin.hatch]
 
@@ -312,7 +331,9 @@ class _Told:
         members: list[Member] = []
         numbers: Counter[tuple[str, Sex]] = Counter()
         shared: dict[int, tuple[Chances, Chances]] = {}
-        for bird in order:
+        mates: dict[int, tuple[Mates, ...]] = {}
+        of_mates: dict[int, tuple[Mates, ...]] = {}
+        for at, bird in enumerate(order):
             parents = found[bird]
             chances = shared.get(id(parents))
             if chances is None:
@@ -321,6 +342,17 @@ class _Told:
                     {places[parent]: chance for parent, chance in parents.mothers.items()},
                 )
                 shared[id(parents)] = chances
+                if len(parents.together) > 1:
+                    of_mates[id(parents)] = tuple(
+                        Mates(
+                            ran.share,
+                            {places[cock]: chance for cock, chance in ran.fathers.items()},
+                            {places[hen]: chance for hen, chance in ran.mothers.items()},
+                        )
+                        for ran in parents.together
+                    )
+            if id(parents) in of_mates:
+                mates[at] = of_mates[id(parents)]
             fathers.append(chances[0])
             mothers.append(chances[1])
             members.append(
@@ -337,7 +369,7 @@ class _Told:
             )
         self.at = places
         rings = {bird.ring: at for bird, at in places.items() if bird.ring}
-        lines = Lines(Pedigree(fathers, mothers), tuple(members), (), rings, self)
+        lines = Lines(Pedigree(fathers, mothers, mates), tuple(members), (), rings, self)
         return replace(lines, problems=(*self.problems, *self._not_known(lines)))
 
     def running(self) -> tuple[Running, ...]:
