@@ -264,6 +264,18 @@ def test_old_and_new_birds_leave_a_group_alike() -> None:
     assert all(cock.source is not None for cock in cocks)
 
 
+def test_more_rings_than_birds_of_a_group_are_said() -> None:
+    log = Log()("group", "2027-01-01", group="south", place="pen A", hens=3, cocks=1)
+    for ring in ("Ada", "Bea", "Cleo"):
+        log("bird", "2027-01-01", bird=ring, sex="hen", group="south")
+    assert not any("some may be gone" in said for said in log.lines.problems)
+    log("birds_died", "2027-01-05", group="south", hens=1)
+    assert any(
+        "3 ringed hens are logged as living in south, but it counts 2: some may be gone" in said
+        for said in log.lines.problems
+    )
+
+
 def test_a_pairing_that_cannot_be_is_said() -> None:
     log = Log()("group", "2027-01-01", group="south", place="pen A", hens=3, cocks=1)
     log("bird", "2027-01-01", bird="Ada", sex="hen", group="south")

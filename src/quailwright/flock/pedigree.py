@@ -439,6 +439,7 @@ class _Told:
                 len(gone),
                 birds=_listed(gone),
             )
+        yield from self._more_rings_than_birds()
         unknown, sources = 0, Counter[str]()
         for at in lines.alive:
             if lines.pedigree.fathers[at] or lines.pedigree.mothers[at]:
@@ -472,6 +473,22 @@ class _Told:
                     group=group.name,
                     most=MOST_APART,
                 )
+
+    def _more_rings_than_birds(self) -> Iterator[str]:
+        """Sentences on groups with more living ringed birds than they count."""
+        rings = Counter(
+            (ring.group, ring.sex)
+            for ring in self.flock.birds.values()
+            if ring.group and self.alive(self.by_ring[ring.name])
+        )
+        for group in self.flock.groups_alive():
+            there = group.alive
+            for sentence, ringed, counted in (
+                (_MORE_HENS, rings[group.name, "hen"], there.hens + there.chicks),
+                (_MORE_COCKS, rings[group.name, "cock"], there.cocks + there.chicks),
+            ):
+                if ringed > counted:
+                    yield later(sentence, group=group.name, ringed=ringed, counted=counted)
 
     def _pairings_wrong(self) -> Iterator[str]:
         """Sentences on rings that the pairings of today name and that cannot be there."""
@@ -507,6 +524,14 @@ _NO_FATHER = mark(
 _NO_MOTHER = mark(
     "{parent} is named as the mother of {bird}, but no bird {parent} is logged: it is taken as "
     "unrelated to all others. Log it: bird bird={parent} sex=hen; or mend the ring."
+)
+_MORE_HENS = mark(
+    "{ringed} ringed hens are logged as living in {group}, but it counts {counted}: some may be "
+    "gone. Log bird_left for those, or the group they live in now."
+)
+_MORE_COCKS = mark(
+    "{ringed} ringed cocks are logged as living in {group}, but it counts {counted}: some may be "
+    "gone. Log bird_left for those, or the group they live in now."
 )
 _MOST_LISTED = 5
 
