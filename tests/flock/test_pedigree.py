@@ -264,6 +264,15 @@ def test_old_and_new_birds_leave_a_group_alike() -> None:
     assert all(cock.source is not None for cock in cocks)
 
 
+def test_many_parents_nobody_logged_are_counted() -> None:
+    log = Log()
+    for n in range(9):
+        log("bird", "2027-01-01", bird=f"k{n}", sex="hen", sire=f"s{n}")
+    said = log.lines.problems
+    assert sum("is logged: it is taken as unrelated" in each for each in said) == 5
+    assert any("4 more parents are named that nobody logged" in each for each in said)
+
+
 def test_more_rings_than_birds_of_a_group_are_said() -> None:
     log = Log()("group", "2027-01-01", group="south", place="pen A", hens=3, cocks=1)
     for ring in ("Ada", "Bea", "Cleo"):

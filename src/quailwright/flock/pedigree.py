@@ -215,7 +215,17 @@ class _Told:
                 if name and name not in self.by_ring and name not in self.outside:
                     made = Individual("cock" if sex == "cock" else "hen", ring=name, left=date.min)
                     self.outside[name] = made
-                    self.problems.append(later(sentence, parent=name, bird=ring.name))
+                    if len(self.outside) <= _MOST_LISTED:
+                        self.problems.append(later(sentence, parent=name, bird=ring.name))
+        if len(self.outside) > _MOST_LISTED:
+            self.problems.append(
+                later_many(
+                    "{n} more parent is named that nobody logged: it is taken as unrelated too.",
+                    "{n} more parents are named that nobody logged: they are taken as unrelated "
+                    "too.",
+                    len(self.outside) - _MOST_LISTED,
+                )
+            )
 
     def parent(self, name: str | None) -> Individual | None:
         """The bird of a ring, logged or only named."""
