@@ -96,31 +96,32 @@ def known_birds(lines: Lines, ask: Ask) -> None:
 def some_of_each(
     cocks: Sequence[Candidate], hens: Sequence[Candidate], out: Sequence[LeftOut]
 ) -> None:
-    for some, sex, none, waits, apart in (
+    for some, sex, none, waits in (
         (
             cocks, "cock",
             mark("No cock here may breed yet. Log one with its ring: quailwright log bird ..."),
             mark("No cock here may breed yet: the first is old enough on {day}."),
-            mark("No cock here may breed yet: the last day of quarantine is {day}."),
         ),
         (
             hens, "hen",
             mark("No hen here may breed yet. Log one with its ring: quailwright log bird ..."),
             mark("No hen here may breed yet: the first is old enough on {day}."),
-            mark("No hen here may breed yet: the last day of quarantine is {day}."),
         ),
     ):  # fmt: skip
         if some:
             continue
         ready = [
-            (left.until, waits if left.why == "young" else apart)
-            for left in out
-            if left.sex == sex and left.until is not None
+            (left.until, left.why) for left in out if left.sex == sex and left.until is not None
         ]
-        if ready:
-            day, why = min(ready)
-            raise BadInput(say(why, day=day))
-        raise BadInput(say(none))
+        if ready and min(ready)[1] == "quarantine":
+            raise BadInput(
+                say(
+                    "No bird of one sex here may breed yet: the first are in quarantine up to and "
+                    "on {day}.",
+                    day=min(ready)[0],
+                )
+            )
+        raise BadInput(say(waits, day=min(ready)[0]) if ready else say(none))
 
 
 def pair_of(
