@@ -77,6 +77,15 @@ def test_full_and_half_sibs_chicks(pen: Quail) -> None:
     assert family.out.count("father: Rex") == 2
 
 
+def test_parents_not_known_or_not_logged_are_said_with_the_list(pen: Quail) -> None:
+    log(pen, ("Ada", "hen", ""), ("Kim", "hen", "sire=Rex dam=Ada"))
+    said = " ".join(pen("breeding", "inbreeding", *ON).out.split())
+    assert "no bird Rex is logged: it is taken as unrelated to all others" in said
+    assert "are not known: they are taken as unrelated" in said
+    assert all(set(row) == {"bird", "inbreeding"}
+               for row in pen("breeding", "inbreeding", *ON, "--json").json)  # fmt: skip
+
+
 def test_nothing_logged_teaches(quail: Quail) -> None:
     quail("log", "holding", "name=home")
     assert "sire=Rex dam=Ada" in quail("breeding", "inbreeding").out

@@ -1,5 +1,6 @@
 """Parents that cannot be: refused with a sentence, and where insisted on kept and broken once."""
 
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -67,6 +68,29 @@ CASES = {
         "to chick: A, B, C).",
     ),
 }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("role", "days", "refused"), [("dam", 53, 0), ("dam", 54, 1), ("sire", 67, 0), ("sire", 68, 1)]
+)
+def test_a_parent_dead_before_the_egg_can_have_been_its(role: str, days: int, refused: int) -> None:
+    """35 days in store (Gonzalez-Redondo et al. 2023), 18.4 of incubation, 14 of stored seed."""
+    out = date(2027, 2, 1) + timedelta(days=days)
+    entries = [
+        made("bird", "2027-01-01", id=uid(0), bird="Al", sex="cock" if role == "sire" else "hen"),
+        made("bird_left", "2027-02-01", id=uid(1), bird="Al", use="died"),
+        made("bird", str(out), id=uid(2), bird="Kim", sex="hen", hatched_on=str(out),
+             **{role: "Al"}),
+    ]  # fmt: skip
+    found = refusals(Record(entries[:2]), entries[2:])
+    assert len(found) == refused
+    for finding in found:
+        assert "Al died on 2027-02-01, and is named as a parent of Kim" in finding.sentence
+    # The death told late: the chick is kept and the sentence stands with the lines.
+    late = lines_of(fold([entries[0], entries[2], entries[1]])).problems
+    assert any("too late, however long its egg was kept" in said for said in late) == bool(refused)
+    sold = [entries[0], made("bird_left", "2027-02-01", id=uid(1), bird="Al", use="sold")]
+    assert not refusals(Record(sold), entries[2:])
 
 
 @pytest.mark.parametrize("case", CASES)

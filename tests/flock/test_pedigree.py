@@ -202,6 +202,30 @@ def test_a_hatch_of_several_groups_and_a_source_by_share_of_eggs() -> None:
     }  # fmt: skip
 
 
+def test_eggs_of_two_pens_in_one_hatch_are_each_of_its_own_pen() -> None:
+    """Rex over his daughters, and strangers in pen B: half of the chicks are inbred by a quarter,
+    the others not; nobody is of a cock of one pen and a hen of the other."""
+    log = Log()("group", "2027-01-01", group="a", place="pen A", hens=3, cocks=1)
+    log("group", "2027-01-01", group="b", place="pen B", hens=3, cocks=1)
+    log("bird", "2027-01-01", bird="Rex", sex="cock", group="a")
+    for n in range(3):
+        log("bird", "2027-01-01", bird=f"Ada{n}", sex="hen", sire="Rex", dam=f"Bea{n}", group="a")
+    for group in "ab":
+        log("eggs_set", "2027-02-06", hatch="may", group=group, eggs=10, place="box",
+            laid_from="2027-02-05", laid_to="2027-02-05")  # fmt: skip
+    log("chicks_hatched", "2027-02-23", hatch="may", chicks=20)
+    log("group", "2027-02-23", group="may", place="brooder", hatch="may")
+    lines = log.lines
+    found = inbreeding(lines.pedigree)
+    assert found[of_group(lines, "may")] == pytest.approx(0.25 / 2)
+    log("bird", "2027-02-24", bird="Kim", sex="hen", sire="Rex", hatch="may", group="may")
+    lines = log.lines
+    kim = lines.places["Kim"]
+    mothers = {lines.members[at].name for at in lines.pedigree.mothers[kim]}
+    assert mothers == {"Ada0", "Ada1", "Ada2"}
+    assert inbreeding(lines.pedigree)[kim] == pytest.approx(0.25)
+
+
 def test_what_the_record_does_not_tell_is_said_once() -> None:
     log = Log()("group", "2027-01-01", group="south", place="pen A", hens=3, source="creek")
     log("group", "2027-01-01", group="north", place="pen B", hens=2, cocks=1)
@@ -238,6 +262,27 @@ def test_old_and_new_birds_leave_a_group_alike() -> None:
     cocks = [lines.members[at] for at in of_group(lines, "south", "cock")]
     assert len(cocks) == 2
     assert all(cock.source is not None for cock in cocks)
+
+
+def test_many_parents_nobody_logged_are_counted() -> None:
+    log = Log()
+    for n in range(9):
+        log("bird", "2027-01-01", bird=f"k{n}", sex="hen", sire=f"s{n}")
+    said = log.lines.problems
+    assert sum("is logged: it is taken as unrelated" in each for each in said) == 5
+    assert any("4 more parents are named that nobody logged" in each for each in said)
+
+
+def test_more_rings_than_birds_of_a_group_are_said() -> None:
+    log = Log()("group", "2027-01-01", group="south", place="pen A", hens=3, cocks=1)
+    for ring in ("Ada", "Bea", "Cleo"):
+        log("bird", "2027-01-01", bird=ring, sex="hen", group="south")
+    assert not any("some may be gone" in said for said in log.lines.problems)
+    log("birds_died", "2027-01-05", group="south", hens=1)
+    assert any(
+        "3 ringed hens are logged as living in south, but it counts 2: some may be gone" in said
+        for said in log.lines.problems
+    )
 
 
 def test_a_pairing_that_cannot_be_is_said() -> None:

@@ -105,7 +105,7 @@ def pens(draw: st.DrawFn) -> Pedigree:
             some = [other for other in fitting if draw(st.booleans())][-3:]
             unknown = draw(st.booleans())
             parents[sex].append({other: 1 / (len(some) + unknown) for other in some})
-    return Pedigree(*parents)
+    return Pedigree(parents[0], parents[1])
 
 
 @settings(max_examples=20)

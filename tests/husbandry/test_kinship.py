@@ -19,7 +19,7 @@ from quailwright.husbandry.inheritance.kinship import (
     relationships,
     z_kinship,
 )
-from quailwright.husbandry.inheritance.pedigree import Chances, Pedigree
+from quailwright.husbandry.inheritance.pedigree import Chances, Mates, Pedigree
 
 Array = NDArray[np.float64]
 DATA = Path(__file__).parent / "data"
@@ -192,7 +192,7 @@ def pedigrees(draw: st.DrawFn, most: int = 3) -> Pedigree:
             unknown = draw(st.integers(0, 2)) if most > 1 else 0
             whole = sum(weights) + unknown
             parents[sex].append({n: w / whole for n, w in zip(names, weights, strict=True)})
-    return Pedigree(*parents)
+    return Pedigree(parents[0], parents[1])
 
 
 @settings(max_examples=25)
@@ -246,15 +246,69 @@ def test_another_order_of_the_birds_changes_nothing(pedigree: Pedigree, random: 
         order.append(random.choice(ready))
         waiting.remove(order[-1])
     at = {bird: place for place, bird in enumerate(order)}
-    moved = Pedigree(
-        *(
-            [{at[p]: chance for p, chance in parents[bird].items()} for bird in order]
-            for parents in (pedigree.fathers, pedigree.mothers)
-        )
+    fathers, mothers = (
+        [{at[p]: chance for p, chance in parents[bird].items()} for bird in order]
+        for parents in (pedigree.fathers, pedigree.mothers)
     )
+    moved = Pedigree(fathers, mothers)
     assert (
         np.abs(relationships(moved) - relationships(pedigree)[np.ix_(order, order)]).max() < 1e-12
     )
+
+
+@settings(max_examples=20)
+@given(pedigrees(), st.randoms(use_true_random=False))
+def test_fathers_and_mothers_that_ran_together_keep_the_plain_rule(
+    pedigree: Pedigree, random: Random
+) -> None:
+    """The same with each bird either of some pair of pens, each with cocks and hens of its own."""
+    fathers, mothers, mates = list(pedigree.fathers), list(pedigree.mothers), {}
+    for bird in range(2, len(pedigree)):
+        share = random.choice([0.25, 0.5])
+        pens = tuple(
+            Mates(part, *({random.randrange(sex, bird, 2): 1.0} for sex in (0, 1)))
+            for part in (share, 1 - share)
+        )
+        for parents, summed in ((fathers, [p.fathers for p in pens]),
+                                (mothers, [p.mothers for p in pens])):  # fmt: skip
+            parents[bird] = {}
+            for part, some in zip((share, 1 - share), summed, strict=True):
+                for parent in some:
+                    parents[bird] = {**parents[bird], parent: parents[bird].get(parent, 0) + part}
+        mates[bird] = pens
+    told = Pedigree(fathers, mothers, mates)
+    n = len(told)
+    plain = np.eye(n)
+    for bird in range(n):
+        row = sum(
+            chance * plain[parent] / 2
+            for parents in (fathers[bird], mothers[bird])
+            for parent, chance in parents.items()
+        )
+        plain[bird, :bird] = plain[:bird, bird] = np.broadcast_to(row, n)[:bird]
+        if bird in mates:
+            plain[bird, bird] = 1 + sum(
+                some.share * plain[next(iter(some.fathers)), next(iter(some.mothers))] / 2
+                for some in mates[bird]
+            )
+        elif fathers[bird] and mothers[bird]:
+            plain[bird, bird] = 1 + sum(
+                c * d * plain[f, m] / 2
+                for f, c in fathers[bird].items()
+                for m, d in mothers[bird].items()
+            )
+    wanted = np.arange(n)
+    for way in frontier.ways_through(told, wanted):
+        for walk in (frontier.in_a_square, frontier.in_rows):
+            found = walk(told, wanted, way)
+            assert found.inbreeding == pytest.approx(np.diag(plain) - 1, abs=1e-12)
+            assert np.abs(found.related - plain).max() < 1e-12
+    assert np.abs(plain @ inverse(told).toarray() - np.eye(n)).max() < 1e-9
+
+
+def test_mates_of_other_parents_are_refused() -> None:
+    with pytest.raises(ValueError, match="other parents"):
+        Pedigree([{}, {}, {0: 1.0}], [{}, {}, {1: 1.0}], {2: (Mates(1.0, {0: 1.0}, {}),)})
 
 
 def test_more_birds_than_a_batch_and_short_lived_parents() -> None:

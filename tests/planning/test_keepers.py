@@ -4,12 +4,13 @@ import math
 from datetime import timedelta
 from functools import cache
 
+import msgspec
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from tests.flock.journals import DAYS, journals
 from tests.makers import made
-from tests.planning.breeders import ON, breeders
+from tests.planning.breeders import HATCHED, ON, breeders
 
 from quailwright.flock.fold import fold
 from quailwright.flock.pedigree import lines_of
@@ -148,6 +149,37 @@ def test_weights_are_told_as_of_one_age_and_what_is_not_used_is_said() -> None:
     said = " ".join(done.left_out)
     assert "1 weighing is left out: weights are compared as of 4 weeks" in said
     assert "nobody told when that bird hatched" in said
+
+
+@pytest.mark.parametrize("mass_g", [1214, 400, 21])
+def test_a_slip_of_the_scale_is_left_out_and_said(mass_g: float) -> None:
+    """A slip of a digit made the bird the best of all, and the spread six times as wide."""
+    journal = [
+        msgspec.structs.replace(each, mass_g=mass_g)
+        if isinstance(each, kinds.BirdWeighed) and each.bird == "c000"
+        else each
+        for each in breeders()
+    ]
+    journal += [
+        made("hen_laid", str(ON), bird="d00", eggs=40, days=5),
+        made("hen_laid", str(ON), bird="d01", eggs=5, days=5, total_g=4600),
+    ]
+    flock = fold(journal, ON)
+    done = merits(flock, lines_of(flock), ON)
+    assert done.bases["weight"].own == 71
+    assert done.bases["weight"].sd < 22
+    assert max(one.value for one in done.performance.of("egg_weight")) < 14
+    assert max(one.value for one in done.performance.of("eggs")) <= 90
+    said = done.performance.left_out
+    assert sum("and is left out" in one or "and are left out" in one for one in said) == 3
+    assert any(f"c000: {mass_g} g on 2027-03-29 is far from" in one for one in said)
+
+
+def test_the_last_weighing_of_a_day_counts() -> None:
+    day = str(HATCHED + timedelta(days=28))
+    flock = fold([*breeders(), made("bird_weighed", day, bird="c000", mass_g=160)], ON)
+    done = merits(flock, lines_of(flock), ON).performance
+    assert next(one.value for one in done.of("weight") if one.of == "c000") == 160
 
 
 def test_a_record_of_weight_tells_of_eggs_through_the_genes() -> None:

@@ -141,6 +141,19 @@ def test_small_flocks_are_mated_as_the_best_of_all_choices() -> None:
     assert max(gaps) < 0.07
 
 
+@pytest.mark.parametrize("seed", range(8))
+def test_the_one_cock_of_three_that_goes_with_the_most_hens_is_found(seed: int) -> None:
+    """One pen and few cocks: near kin barred, the cock least kin to all need not be the best."""
+    related = herd(np.random.default_rng(seed), 4, 8)
+    barred = related / 2 >= 0.25
+    mating = Mating(related, np.arange(8) < 3, (3,), 3, barred)
+    found = best_pairs(mating)
+    whole = sum(map(len, found.hens_of.values())) == 3
+    least = least_of_all(mating, None)
+    assert whole == (least < float("inf"))
+    assert not whole or found.cost <= least * 1.02
+
+
 @settings(max_examples=10, deadline=None)
 @given(st.integers(0, 10_000), st.integers(1, 3), st.integers(1, 9), st.booleans())
 def test_every_hen_once_pens_within_limits_refused_pairs_never(

@@ -58,10 +58,10 @@ def inbreeding(
 ) -> None:
     """How inbred each ringed bird is."""
     flock, _ = flock_on(ctx, flock_file, on)
-    from quailwright.exchange.lines_page import inbred_rows
+    from quailwright.exchange.lines_page import inbred_told
     from quailwright.exchange.lines_shape import inbreeding_shape
 
-    rows = inbred_rows(flock)
+    rows, problems = inbred_told(flock)
     if as_json:
         show.json_document(inbreeding_shape(rows))
         return
@@ -72,6 +72,10 @@ def inbreeding(
         (say("bird"), say("inbreeding"), say("as"), ""),
         [(row.bird, row.percent, row.words, "" if row.alive else say("gone")) for row in rows],
     )
+    if problems:
+        show.heading(say("To know"))
+        for sentence in problems:
+            _wrapped(sentence)
 
 
 @app.command("kinship", epilog=KINSHIP_EXAMPLES)

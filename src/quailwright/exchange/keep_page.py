@@ -9,6 +9,7 @@ from quailwright.exchange.keep_chart import KeepChart, keep_chart
 from quailwright.exchange.mating_words import inbreeding_words, number_typed, whole_typed
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
+from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.husbandry.inheritance.effective_size import rise
 from quailwright.husbandry.selection.traits import TRAITS, TraitName
 from quailwright.journal.findings import BadInput
@@ -23,6 +24,7 @@ from quailwright.planning.keepers import (
     default_goal,
     keepers,
 )
+from quailwright.planning.mating_birds import weeks_if_old
 from quailwright.planning.merit import Basis
 
 FIELDS = ("from", "cocks", "hens", *TRAITS)
@@ -346,6 +348,15 @@ def _card(found: Keepers, one: Ranked) -> Card:
         lines.append(say("Of {father} and {mother}.", father=father, mother=mother))
     elif father or mother:
         lines.append(say("Of {parent}; the other parent is not sure.", parent=father or mother))
+    weeks = weeks_if_old(one.member, found.on)
+    if weeks is not None:
+        lines.append(
+            say(
+                "He is {weeks:.0f} weeks old: past {old:.0f} weeks fertility is seen to fall.",
+                weeks=weeks,
+                old=facts.value("mating.cock_old_d") / DAYS_A_WEEK,
+            )
+        )
     if one.kept:
         verdict = say("keep")
     elif one.instead and one.member.sex == "cock":

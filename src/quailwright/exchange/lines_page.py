@@ -115,8 +115,13 @@ def percent(share: float) -> str:
 
 def inbred_rows(flock: Flock, living: bool = False) -> list[InbredRow]:
     """Ringed birds, the most inbred first; with `living` only those that live."""
+    return inbred_told(flock, living)[0]
+
+
+def inbred_told(flock: Flock, living: bool = False) -> tuple[list[InbredRow], list[str]]:
+    """As `inbred_rows`, and the sentences on parents that are not known, not logged or wrong."""
     lines, found = inbred(flock)
-    return _rows(lines, found, living)
+    return _rows(lines, found, living), [say(problem) for problem in lines.problems]
 
 
 def _rows(lines: Lines, found: dict[str, float], living: bool) -> list[InbredRow]:

@@ -7,6 +7,7 @@ from datetime import date, datetime
 
 import msgspec
 
+from quailwright.exchange.keep_page import weight_alone
 from quailwright.exchange.mating_words import (
     bird_words,
     in_a_row,
@@ -264,7 +265,7 @@ def matings_page(flock: Flock, on: date, ask: Ask) -> tuple[Plan, MatingsPage]:
         _left(plan),
         _choices(plan),
         _warnings(plan),
-        _notes(plan),
+        [*_notes(plan), *([weight_alone()] if ask.by == "weight" else ())],
         not all(bird.ringed for bird in birds),
     )
 

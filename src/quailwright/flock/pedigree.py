@@ -15,9 +15,9 @@ from quailwright.flock.individuals import (
     Stay,
     individuals_of,
 )
-from quailwright.flock.pens import Odds, Pens, is_grown
+from quailwright.flock.pens import Odds, Pens, Ran, is_grown, summed
 from quailwright.flock.state import Flock, RingedBird
-from quailwright.husbandry.inheritance.pedigree import Chances, Pedigree
+from quailwright.husbandry.inheritance.pedigree import Chances, Mates, Pedigree
 from quailwright.journal.entries import Sex
 from quailwright.language import later, later_many, mark, say
 
@@ -127,9 +127,25 @@ class _Parents:
     fathers: Odds
     mothers: Odds
     source: str | None = None
+    together: tuple[Ran, ...] = ()
 
 
 _UNKNOWN = _Parents({}, {})
+
+
+def _knowing(told: _Parents, sire: Individual | None, dam: Individual | None) -> _Parents:
+    """Who may be the other parent, where one is known: those that ran with it, if any did."""
+    ran_with = [
+        ran._replace(share=ran.share * chance)
+        for ran in told.together
+        if (chance := (1.0 if sire is None else ran.fathers.get(sire, 0.0))
+            * (1.0 if dam is None else ran.mothers.get(dam, 0.0)))
+    ]  # fmt: skip
+    total = sum(ran.share for ran in ran_with)
+    if not total:
+        return _Parents(told.fathers, told.mothers, told.source)
+    fathers, mothers = summed(ran._replace(share=ran.share / total) for ran in ran_with)
+    return _Parents(fathers, mothers, told.source)
 
 
 class _Told:
@@ -199,7 +215,17 @@ class _Told:
                 if name and name not in self.by_ring and name not in self.outside:
                     made = Individual("cock" if sex == "cock" else "hen", ring=name, left=date.min)
                     self.outside[name] = made
-                    self.problems.append(later(sentence, parent=name, bird=ring.name))
+                    if len(self.outside) <= _MOST_LISTED:
+                        self.problems.append(later(sentence, parent=name, bird=ring.name))
+        if len(self.outside) > _MOST_LISTED:
+            self.problems.append(
+                later_many(
+                    "{n} more parent is named that nobody logged: it is taken as unrelated too.",
+                    "{n} more parents are named that nobody logged: they are taken as unrelated "
+                    "too.",
+                    len(self.outside) - _MOST_LISTED,
+                )
+            )
 
     def parent(self, name: str | None) -> Individual | None:
         """The bird of a ring, logged or only named."""
@@ -260,6 +286,9 @@ class _Told:
         if ring is None:
             return told
         sire, dam = self.parent(ring.sire), self.parent(ring.dam)
+        if sire is None and dam is None:
+            return told
+        told = _knowing(told, sire, dam)
         return _Parents(
             told.fathers if sire is None else {sire: 1.0},
             told.mothers if dam is None else {dam: 1.0},
@@ -271,15 +300,12 @@ class _Told:
             return _UNKNOWN
         if len(origins) == 1:
             return self._of_origin(next(iter(origins)))
-        fathers: defaultdict[Individual, float] = defaultdict(float)
-        mothers: defaultdict[Individual, float] = defaultdict(float)
-        for origin, share in origins.items():
-            found = self._of_origin(origin)
-            for bird, chance in found.fathers.items():
-                fathers[bird] += share * chance
-            for bird, chance in found.mothers.items():
-                mothers[bird] += share * chance
-        return _Parents(dict(fathers), dict(mothers))
+        together = [
+            ran._replace(share=share * ran.share)
+            for origin, share in origins.items()
+            for ran in self._of_origin(origin).together
+        ]
+        return _Parents(*summed(together), None, tuple(together))
 
     def _of_origin(self, origin: Origin) -> _Parents:
         if origin.hatch not in self.flock.hatches:
@@ -289,7 +315,10 @@ class _Told:
             source = next(iter(found.sources), None) if len(found.sources) == 1 else None
             whole = not found.mothers and not found.fathers
             self._of_hatch[origin.hatch] = _Parents(
-                found.fathers, found.mothers, (source or None) if whole else None
+                found.fathers,
+                found.mothers,
+                (source or None) if whole else None,
+                found.together,
             )
         return self._of_hatch[origin.hatch]
 
@@ -312,7 +341,9 @@ class _Told:
         members: list[Member] = []
         numbers: Counter[tuple[str, Sex]] = Counter()
         shared: dict[int, tuple[Chances, Chances]] = {}
-        for bird in order:
+        mates: dict[int, tuple[Mates, ...]] = {}
+        of_mates: dict[int, tuple[Mates, ...]] = {}
+        for at, bird in enumerate(order):
             parents = found[bird]
             chances = shared.get(id(parents))
             if chances is None:
@@ -321,6 +352,17 @@ class _Told:
                     {places[parent]: chance for parent, chance in parents.mothers.items()},
                 )
                 shared[id(parents)] = chances
+                if len(parents.together) > 1:
+                    of_mates[id(parents)] = tuple(
+                        Mates(
+                            ran.share,
+                            {places[cock]: chance for cock, chance in ran.fathers.items()},
+                            {places[hen]: chance for hen, chance in ran.mothers.items()},
+                        )
+                        for ran in parents.together
+                    )
+            if id(parents) in of_mates:
+                mates[at] = of_mates[id(parents)]
             fathers.append(chances[0])
             mothers.append(chances[1])
             members.append(
@@ -337,7 +379,7 @@ class _Told:
             )
         self.at = places
         rings = {bird.ring: at for bird, at in places.items() if bird.ring}
-        lines = Lines(Pedigree(fathers, mothers), tuple(members), (), rings, self)
+        lines = Lines(Pedigree(fathers, mothers, mates), tuple(members), (), rings, self)
         return replace(lines, problems=(*self.problems, *self._not_known(lines)))
 
     def running(self) -> tuple[Running, ...]:
@@ -407,6 +449,7 @@ class _Told:
                 len(gone),
                 birds=_listed(gone),
             )
+        yield from self._more_rings_than_birds()
         unknown, sources = 0, Counter[str]()
         for at in lines.alive:
             if lines.pedigree.fathers[at] or lines.pedigree.mothers[at]:
@@ -440,6 +483,22 @@ class _Told:
                     group=group.name,
                     most=MOST_APART,
                 )
+
+    def _more_rings_than_birds(self) -> Iterator[str]:
+        """Sentences on groups with more living ringed birds than they count."""
+        rings = Counter(
+            (ring.group, ring.sex)
+            for ring in self.flock.birds.values()
+            if ring.group and self.alive(self.by_ring[ring.name])
+        )
+        for group in self.flock.groups_alive():
+            there = group.alive
+            for sentence, ringed, counted in (
+                (_MORE_HENS, rings[group.name, "hen"], there.hens + there.chicks),
+                (_MORE_COCKS, rings[group.name, "cock"], there.cocks + there.chicks),
+            ):
+                if ringed > counted:
+                    yield later(sentence, group=group.name, ringed=ringed, counted=counted)
 
     def _pairings_wrong(self) -> Iterator[str]:
         """Sentences on rings that the pairings of today name and that cannot be there."""
@@ -475,6 +534,14 @@ _NO_FATHER = mark(
 _NO_MOTHER = mark(
     "{parent} is named as the mother of {bird}, but no bird {parent} is logged: it is taken as "
     "unrelated to all others. Log it: bird bird={parent} sex=hen; or mend the ring."
+)
+_MORE_HENS = mark(
+    "{ringed} ringed hens are logged as living in {group}, but it counts {counted}: some may be "
+    "gone. Log bird_left for those, or the group they live in now."
+)
+_MORE_COCKS = mark(
+    "{ringed} ringed cocks are logged as living in {group}, but it counts {counted}: some may be "
+    "gone. Log bird_left for those, or the group they live in now."
 )
 _MOST_LISTED = 5
 

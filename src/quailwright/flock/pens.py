@@ -1,11 +1,12 @@
 """Who ran with whom: the cocks and hens of each pen by day, and whose chicks a hatch may hold."""
 
 from bisect import bisect_right
-from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from functools import cache, cached_property
+from typing import NamedTuple
 
 from quailwright.flock.individuals import MOST_APART, Individual, evenly
 from quailwright.flock.state import Clutch, Flock
@@ -56,17 +57,41 @@ def sure_after_d() -> int:
     return _LONGEST_D
 
 
+class Ran(NamedTuple):
+    """Cocks and hens that ran together, and the share of the eggs that are theirs.
+
+    The chances of fathers, and of mothers, come to 1, or less where some are not known.
+    """
+
+    share: float
+    fathers: Odds
+    mothers: Odds
+
+
 @dataclass(frozen=True)
 class HatchParents:
     """Whose chicks a hatch may hold.
 
-    `fathers` and `mothers` come to 1, less what is not known; `sources` are the shares of eggs
-    that came from elsewhere.
+    `together` are those that ran together; `fathers` and `mothers` their sums, which come to 1,
+    less what is not known; `sources` are the shares of eggs that came from elsewhere.
     """
 
     fathers: Odds
     mothers: Odds
     sources: dict[str, float]
+    together: tuple[Ran, ...] = ()
+
+
+def summed(together: Iterable[Ran]) -> tuple[Odds, Odds]:
+    """The chances of all fathers, and of all mothers."""
+    fathers: defaultdict[Individual, float] = defaultdict(float)
+    mothers: defaultdict[Individual, float] = defaultdict(float)
+    for ran in together:
+        for bird, chance in ran.fathers.items():
+            fathers[bird] += ran.share * chance
+        for bird, chance in ran.mothers.items():
+            mothers[bird] += ran.share * chance
+    return dict(fathers), dict(mothers)
 
 
 @dataclass
@@ -266,56 +291,54 @@ class Pens:
         found = self.flock.hatches[hatch]
         set_on = found.set_at.date()
         total = sum(clutch.eggs for clutch in found.clutches)
-        fathers: defaultdict[Individual, float] = defaultdict(float)
-        mothers: defaultdict[Individual, float] = defaultdict(float)
         sources: defaultdict[str, float] = defaultdict(float)
+        together: list[Ran] = []
         for clutch in found.clutches:
             share = clutch.eggs / total
             if clutch.group is None:
                 sources[clutch.source or ""] += share
                 continue
-            of_fathers, of_mothers = self._of_clutch(clutch, clutch.group, set_on)
-            for bird, chance in of_fathers.items():
-                fathers[bird] += share * chance
-            for bird, chance in of_mothers.items():
-                mothers[bird] += share * chance
-        return HatchParents(_most(fathers), _most(mothers), dict(sources))
+            together += (
+                ran._replace(share=share * ran.share)
+                for ran in self._of_clutch(clutch, clutch.group, set_on)
+            )
+        together = _likeliest(together)
+        return HatchParents(*summed(together), dict(sources), tuple(together))
 
-    def _of_clutch(self, clutch: Clutch, group: str, set_on: date) -> tuple[Odds, Odds]:
-        found = self._laid_on(group, lay_days(clutch, set_on))
+    def _of_clutch(self, clutch: Clutch, group: str, set_on: date) -> list[Ran]:
         # Eggs of before the record began are of the birds with which it begins.
-        return found if found[1] else self._laid_on(group, [set_on])
+        return self._laid_on(group, lay_days(clutch, set_on)) or self._laid_on(group, [set_on])
 
-    def _laid_on(self, group: str, days: Sequence[date]) -> tuple[Odds, Odds]:
-        fathers: defaultdict[Individual, float] = defaultdict(float)
-        mothers: defaultdict[Individual, float] = defaultdict(float)
+    def _laid_on(self, group: str, days: Sequence[date]) -> list[Ran]:
+        """Hens by the cocks that they had, each hen alike for each day that she was there."""
+        hens_of: defaultdict[tuple[tuple[Individual, float], ...], Odds] = defaultdict(dict)
         for day in days:
             hens = [bird for bird in self.hens_of(group, day) if self._may(bird, day)]
             some = list(_grown(dict.fromkeys(hens, 1.0), day))
-            for hen in some:
-                mothers[hen] += 1.0
-            for track, number in self._tracks(some, day).items():
-                for cock, chance in self.cocks_before(track, day).items():
-                    fathers[cock] += number * chance
-        laid = sum(mothers.values())
-        return (
-            {bird: weight / laid for bird, weight in fathers.items()},
-            {bird: weight / laid for bird, weight in mothers.items()},
-        )
+            for track, mates in self._tracks(some, day).items():
+                laid = hens_of[tuple(self.cocks_before(track, day).items())]
+                for hen in mates:
+                    laid[hen] = laid.get(hen, 0.0) + 1.0
+        total = sum(sum(laid.values()) for laid in hens_of.values())
+        return [
+            Ran(sum(laid.values()) / total, dict(fathers), _shares(laid))
+            for fathers, laid in hens_of.items()
+        ]
 
-    def _tracks(self, hens: Sequence[Individual], day: date) -> Counter[tuple[str | None, ...]]:
-        """Where hens were on a day and before it, and how many of them were there."""
-        alike: Counter[tuple[tuple[str, date, date], ...] | str] = Counter()
-        one_of: dict[tuple[tuple[str, date, date], ...] | str, Individual] = {}
+    def _tracks(
+        self, hens: Sequence[Individual], day: date
+    ) -> dict[tuple[str | None, ...], list[Individual]]:
+        """Where hens were on a day and before it, and which of them were there."""
+        alike: defaultdict[tuple[tuple[str, date, date], ...] | str, list[Individual]]
+        alike = defaultdict(list)
         for hen in hens:
             key = hen.ring or tuple((stay.group, stay.since, stay.until) for stay in hen.stays)
-            alike[key] += 1
-            one_of[key] = hen
-        found: Counter[tuple[str | None, ...]] = Counter()
-        for key, number in alike.items():
+            alike[key].append(hen)
+        found: defaultdict[tuple[str | None, ...], list[Individual]] = defaultdict(list)
+        for some in alike.values():
             days = range(len(stored_sperm()))
-            found[tuple(self.where(one_of[key], day - k * _DAY) for k in days)] += number
-        return found
+            found[tuple(self.where(some[0], day - k * _DAY) for k in days)] += some
+        return dict(found)
 
 
 def lay_days(clutch: Clutch, set_on: date) -> list[date]:
@@ -358,15 +381,25 @@ def _shares(weights: Odds) -> Odds:
     return {bird: weight / total for bird, weight in weights.items()}
 
 
-def _most(chances: Odds) -> Odds:
-    """The likeliest where there are too many to be told apart, with the same sum."""
-    if len(chances) <= MOST_APART:
+def _likeliest(together: Sequence[Ran]) -> list[Ran]:
+    """Those that ran together, of them the likeliest where there are too many to be told apart."""
+    total = sum(ran.share for ran in together)
+    found = []
+    for ran in together:
+        most = max(1, round(MOST_APART * ran.share / total))
+        found.append(Ran(ran.share, _most(ran.fathers, most), _most(ran.mothers, most)))
+    return found
+
+
+def _most(chances: Odds, most: int) -> Odds:
+    """The likeliest where there are more, with the same sum."""
+    if len(chances) <= most:
         return dict(chances)
     total = sum(chances.values())
     order = sorted(chances, key=lambda bird: -chances[bird])
-    least = chances[order[MOST_APART - 1]]
+    least = chances[order[most - 1]]
     sure = [bird for bird in order if chances[bird] > least]
     rest = [bird for bird in order if chances[bird] == least]
-    some = [*sure, *evenly(rest, MOST_APART - len(sure))]
+    some = [*sure, *evenly(rest, most - len(sure))]
     kept = sum(chances[bird] for bird in some)
     return {bird: chances[bird] * total / kept for bird in some}

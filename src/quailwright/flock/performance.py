@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
+from statistics import median
 from typing import Literal, get_args
 
 from quailwright.flock.cohorts import GroupHistory, group_history
@@ -13,7 +14,7 @@ from quailwright.flock.state import Flock, Group, RingedBird
 from quailwright.husbandry import facts, growth
 from quailwright.husbandry.selection.traits import TraitName
 from quailwright.journal.entries import Sex
-from quailwright.language import later_many
+from quailwright.language import later, later_many, mark
 
 WeightAge = Literal["young", "grown", "adult"]
 
@@ -84,6 +85,7 @@ def performance(flock: Flock, lines: Lines, on: date) -> Performance:
     hens, where none has a count of her own.
     """
     left_out: Counter[str] = Counter()
+    odd: list[str] = []
     seen = list(_weighings(flock, lines))
     age: WeightAge = max(
         get_args(WeightAge),
@@ -93,12 +95,12 @@ def performance(flock: Flock, lines: Lines, on: date) -> Performance:
         ),
     )
     measures = [
-        *_weights(flock, lines, seen, age, left_out),
-        *_own_eggs(flock, lines, left_out),
-        *_group_eggs(flock, lines, on, left_out),
+        *_weights(flock, lines, seen, age, left_out, odd),
+        *_own_eggs(flock, lines, left_out, odd),
+        *_group_eggs(flock, lines, on, left_out, odd),
     ]
     common = facts.value(f"selection.weight_age_{age}_d")
-    return Performance(tuple(measures), common, tuple(_said(left_out, age)))
+    return Performance(tuple(measures), common, (*_odd_said(odd), *_said(left_out, age)))
 
 
 def _hatched(flock: Flock, bird: RingedBird, lines: Lines) -> date | None:
@@ -153,7 +155,12 @@ def growth_sex(sex: Sex) -> Literal["hen", "cock", "chick"]:
 
 
 def _weights(
-    flock: Flock, lines: Lines, seen: list[_Seen], age: WeightAge, left_out: Counter[str]
+    flock: Flock,
+    lines: Lines,
+    seen: list[_Seen],
+    age: WeightAge,
+    left_out: Counter[str],
+    odd: list[str],
 ) -> Iterator[Measure]:
     common = facts.value(f"selection.weight_age_{age}_d")
     own: dict[str, _Seen] = {}
@@ -175,13 +182,19 @@ def _weights(
             key = (each.group.name, each.sex)
             if key not in of_groups or _nearer(each, of_groups[key], common):
                 of_groups[key] = each
+    like_of = {
+        name: ("hatch", each.bird.hatch or str(_hatched(flock, each.bird, lines)), each.sex)
+        for name, each in own.items()
+        if each.bird is not None
+    }
+    middles = _middles([(like_of[name], _at_age(each, common)) for name, each in own.items()])
     for name, each in own.items():
-        assert each.bird is not None
-        born = _hatched(flock, each.bird, lines)
-        like = ("hatch", each.bird.hatch or str(born), each.sex)
-        yield Measure(
-            "weight", _at_age(each, common), (lines.places[name],), like, 1, 1, True, name
-        )
+        value, like = _at_age(each, common), like_of[name]
+        usual = middles.get(like)
+        if _is_odd(value, usual, "weight_odd_hatch") or _odd_weight(each, value, common):
+            odd.append(later(_ODD_WEIGHT, of=name, g=each.mass_g, day=each.day))
+            continue
+        yield Measure("weight", value, (lines.places[name],), like, 1, 1, True, name)
     of_both = {name for name, sex in of_groups if sex == "unknown"}
     for (name, sex), each in of_groups.items():
         if sex != "unknown" and name in of_both:
@@ -195,6 +208,8 @@ def _weights(
         )
         if any(one.bird is not None and one.bird.group == name for one in own.values()):
             left_out["group_of_own"] += 1
+        elif birds and _odd_weight(each, _at_age(each, common), common):
+            odd.append(later(_ODD_WEIGHT, of=name, g=each.mass_g, day=each.day))
         elif birds:
             yield Measure(
                 "weight", _at_age(each, common), birds, ("pens", sex), each.birds, 1, False, name
@@ -204,10 +219,33 @@ def _weights(
 def _nearer(one: _Seen, other: _Seen, age_d: float) -> bool:
     assert one.age_d is not None
     assert other.age_d is not None
-    return abs(one.age_d - age_d) < abs(other.age_d - age_d)
+    return abs(one.age_d - age_d) <= abs(other.age_d - age_d)  # The last of two as near.
 
 
-def _own_eggs(flock: Flock, lines: Lines, left_out: Counter[str]) -> Iterator[Measure]:
+def _middles(values: list[tuple[tuple[str, ...], float]]) -> dict[tuple[str, ...], float]:
+    """The median of birds of a hatch and sex, where there are enough to tell."""
+    by_like: dict[tuple[str, ...], list[float]] = {}
+    for like, value in values:
+        by_like.setdefault(like, []).append(value)
+    least = facts.value("selection.least_contemporaries")
+    return {like: median(some) for like, some in by_like.items() if len(some) >= least}
+
+
+def _is_odd(value: float, usual: float | None, key: str) -> bool:
+    """Whether a value is so far from what is usual that it is a slip of the pen, or a sick bird."""
+    limits = facts.figure(f"selection.{key}")
+    assert limits.low is not None
+    assert limits.high is not None
+    return usual is not None and not limits.low * usual <= value <= limits.high * usual
+
+
+def _odd_weight(each: _Seen, value: float, common: float) -> bool:
+    return _is_odd(value, growth.mass_g(common, growth_sex(each.sex)), "weight_odd")
+
+
+def _own_eggs(
+    flock: Flock, lines: Lines, left_out: Counter[str], odd: list[str]
+) -> Iterator[Measure]:
     grown_d = facts.value("selection.eggs_from_age_d")
     over_d = facts.value("selection.eggs_over_d")
     for bird in flock.birds.values():
@@ -217,9 +255,16 @@ def _own_eggs(flock: Flock, lines: Lines, left_out: Counter[str]) -> Iterator[Me
         eggs = days = weighed = 0
         total_g = 0.0
         for day, laid in bird.laid:
+            if laid.eggs > laid.days + 1:
+                odd.append(later(_ODD_COUNT, of=bird.name, n=laid.eggs, days=laid.days, day=day))
+                continue
             if laid.total_g and laid.eggs:
-                weighed += laid.eggs
-                total_g += laid.total_g
+                if _odd_egg(laid.total_g / laid.eggs):
+                    each_g = laid.total_g / laid.eggs
+                    odd.append(later(_ODD_EGGS, of=bird.name, g=each_g, day=day))
+                else:
+                    weighed += laid.eggs
+                    total_g += laid.total_g
             begun = day - timedelta(days=laid.days - 1)
             if born is not None and (begun - born).days < grown_d:
                 left_out["not_grown"] += 1
@@ -234,7 +279,13 @@ def _own_eggs(flock: Flock, lines: Lines, left_out: Counter[str]) -> Iterator[Me
             yield Measure("egg_weight", total_g / weighed, place, like, 1, weighed, True, bird.name)
 
 
-def _group_eggs(flock: Flock, lines: Lines, on: date, left_out: Counter[str]) -> Iterator[Measure]:
+def _odd_egg(mass_g: float) -> bool:
+    return _is_odd(mass_g, facts.value("laying.egg_mass_g"), "egg_weight_odd")
+
+
+def _group_eggs(
+    flock: Flock, lines: Lines, on: date, left_out: Counter[str], odd: list[str]
+) -> Iterator[Measure]:
     since = on - timedelta(days=facts.value("selection.eggs_group_days"))
     over_d = facts.value("selection.eggs_over_d")
     counted = laid_days(flock, since, on)
@@ -263,6 +314,11 @@ def _group_eggs(flock: Flock, lines: Lines, on: date, left_out: Counter[str]) ->
             lot for lot in flock.lots.values()
             if lot.group == group.name and lot.weighed and since <= lot.laid <= on
         ]  # fmt: skip
+        for lot in lots:
+            if _odd_egg(lot.weighed_g / lot.weighed):
+                each_g = lot.weighed_g / lot.weighed
+                odd.append(later(_ODD_EGGS, of=group.name, g=each_g, day=lot.laid))
+        lots = [lot for lot in lots if not _odd_egg(lot.weighed_g / lot.weighed)]
         weighed = sum(lot.weighed for lot in lots)
         if weighed:
             yield Measure(
@@ -295,6 +351,31 @@ def _laying(history: GroupHistory, day: date) -> float:
                 return 0.0
             return sum(hens for _, hens in ages)
     return 0.0
+
+
+_ODD_WEIGHT = mark(
+    "{of}: {g:.0f} g on {day} is far from what such birds weigh, and is left out. Correct it in "
+    "the journal, or weigh again; a bird that is truly so light or heavy is no breeder."
+)
+_ODD_COUNT = mark(
+    "{of}: {n} eggs in {days} days, up to {day}, are more than a hen lays, and are left out. "
+    "Correct them in the journal."
+)
+_ODD_EGGS = mark(
+    "{of}: {g:.0f} g an egg on {day} is far from what an egg weighs, and is left out. Correct it "
+    "in the journal."
+)
+_MOST_ODD = 6
+
+
+def _odd_said(odd: list[str]) -> Iterator[str]:
+    yield from odd[:_MOST_ODD]
+    if len(odd) > _MOST_ODD:
+        yield later_many(
+            "{n} more record is as far from what is usual, and is left out.",
+            "{n} more records are as far from what is usual, and are left out.",
+            len(odd) - _MOST_ODD,
+        )
 
 
 def _said(left_out: Counter[str], age: WeightAge) -> Iterator[str]:

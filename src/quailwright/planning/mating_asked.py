@@ -110,8 +110,18 @@ def some_of_each(
     ):  # fmt: skip
         if some:
             continue
-        ready = [left.until for left in out if left.sex == sex and left.until is not None]
-        raise BadInput(say(waits, day=min(ready)) if ready else say(none))
+        ready = [
+            (left.until, left.why) for left in out if left.sex == sex and left.until is not None
+        ]
+        if ready and min(ready)[1] == "quarantine":
+            raise BadInput(
+                say(
+                    "No bird of one sex here may breed yet: the first are in quarantine up to and "
+                    "on {day}.",
+                    day=min(ready)[0],
+                )
+            )
+        raise BadInput(say(waits, day=min(ready)[0]) if ready else say(none))
 
 
 def pair_of(

@@ -60,6 +60,14 @@ class Candidate:
         return self.name if self.ringed else say(self.name)
 
 
+def weeks_if_old(member: Member, on: date) -> float | None:
+    """The age of a cock past his best [weeks]; None of all other birds."""
+    if member.sex != "cock" or member.hatched_on is None:
+        return None
+    age_d = (on - member.hatched_on).days
+    return age_d / DAYS_A_WEEK if age_d > facts.value("mating.cock_old_d") else None
+
+
 @dataclass(frozen=True, slots=True)
 class LeftOut:
     """A bird that is not mated, and why; `until`: the day on which that ends, where it does."""

@@ -1,7 +1,9 @@
 """From shares to whole birds: which cocks, which hens, and which hen goes with which cock."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +18,7 @@ Flags = NDArray[np.bool_]
 _SECONDS = 20.0
 _ROUNDS = 30
 _SWAPS = 500
+_MOST_CHOICES = 10
 _BETTER = 1e-10
 _TAKE_BARRED = 50.0
 _LEAVE_EMPTY = 20.0
@@ -208,7 +211,25 @@ def _starts(mating: Mating, wanted: float | None) -> list[dict[int, list[int]]]:
                     values=mating.values, wanted=wanted,
                 )
             )  # fmt: skip
-    return [_whole(mating, share) for share in shares]
+    found = [_whole(mating, share) for share in shares]
+    return [*found, *_each_choice_of_cocks(mating, found[-1])]
+
+
+def _each_choice_of_cocks(
+    mating: Mating, start: dict[int, list[int]]
+) -> list[dict[int, list[int]]]:
+    """Where few cocks leave few choices, one start for each, with the hens of another."""
+    everyone = np.flatnonzero(mating.cocks).tolist()
+    must = {cock for cock, _ in mating.together}
+    if math.comb(len(everyone), len(mating.rooms)) > _MOST_CHOICES:
+        return []
+    hens = [hen for mates in start.values() for hen in mates]
+    hens += [hen for hen in np.flatnonzero(~mating.cocks).tolist() if hen not in set(hens)]
+    return [
+        _paired(mating, cocks, hens[: mating.hens])
+        for cocks in combinations(everyone, len(mating.rooms))
+        if set(cocks) != set(start) and must <= set(cocks)
+    ]
 
 
 def _whole(mating: Mating, share: Array) -> dict[int, list[int]]:

@@ -11,14 +11,17 @@ from datetime import date
 from graphlib import CycleError, TopologicalSorter
 
 from quailwright.flock.booking.known import contradict
+from quailwright.flock.pens import sure_after_d
 from quailwright.flock.state import Flock, RingedBird
 from quailwright.husbandry import facts
+from quailwright.husbandry.incubation import hatch_day_range
 from quailwright.journal import entries as kinds
 from quailwright.language import Said, later
 
 _MEND_RING = later("Mend the ring, or log the bird again with its true parents.")
 _MEND_SEX = later("Mend the ring, or log the bird with its true sex.")
 _MEND_DAY = later("Mend the ring or the day: hatched_on, or the hatch.")
+_MEND_DEATH = later("Mend the ring, the hatching day, or the day on which the parent left.")
 _MOST_SHOWN = 6
 PARENT_FIELDS = ("sire", "dam", "sex", "hatched_on")
 """Fields that findings on parents name."""
@@ -159,6 +162,17 @@ def _ages(flock: Flock, entry: kinds.Bird, fresh: RingedBird, forced: bool) -> N
         if parent is not None and day is not None and _too_young(day, born):
             what = _too_young_told(parent.name, day, fresh.name, born)
             contradict(flock, entry, forced, role, what, _MEND_DAY)
+        elif parent is not None and _dead_too_long(parent, role, born):
+            what = later(
+                "{parent} died on {day}, and is named as a parent of {bird}, which hatched on "
+                "{chick_day}, {days} days later: too late, however long its egg was kept.",
+                parent=parent.name,
+                day=parent.left_on,
+                bird=fresh.name,
+                chick_day=born,
+                days=(born - parent.left_on).days if parent.left_on else 0,
+            )
+            contradict(flock, entry, forced, role, what, _MEND_DEATH)
     if entry.hatched_on is None and entry.hatch is None:
         return
     for chick, _ in _chicks(flock, fresh):
@@ -171,6 +185,19 @@ def _ages(flock: Flock, entry: kinds.Bird, fresh: RingedBird, forced: bool) -> N
 
 def _too_young(parent: date, chick: date) -> bool:
     return (chick - parent).days < facts.value("laying.breeds_from_d")
+
+
+def _dead_too_long(parent: RingedBird, role: str, chick: date) -> bool:
+    """Whether the egg was laid after a hen's death, or after the seed of a dead cock was spent.
+
+    Eggs hatch to the last day after as long in store as any were seen to. Birds sold, given or lost
+    live on elsewhere, so nothing is said of them.
+    """
+    if parent.left not in ("died", "processed") or parent.left_on is None:
+        return False
+    kept = facts.value("storage.longest_d") + hatch_day_range()[2]
+    seed = sure_after_d() if role == "sire" else 0
+    return (chick - parent.left_on).days > kept + seed
 
 
 def _too_young_told(parent: str, parent_on: date, chick: str, chick_on: date) -> Said:

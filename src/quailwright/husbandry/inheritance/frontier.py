@@ -8,13 +8,15 @@ all birds before), the shares that each has of its ancestors are kept, sparse ro
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array  # type: ignore[import-untyped]
 
-from quailwright.husbandry.inheritance.pedigree import Links, Pedigree, Places
+from quailwright.husbandry.inheritance.pedigree import Chances, Links, Mates, Pedigree, Places
 from quailwright.language import say
 
 Array = NDArray[np.float64]
@@ -174,6 +176,7 @@ def in_a_square(pedigree: Pedigree, wanted: Places, way: Way) -> Walked:
         for links in both:
             own = _of_one(links, inbred) if _single(links) else _sums(links, links, square, slot)
             mendelian[birds] -= own / 4
+        _together(pedigree, birds, inbred, mendelian, partial(_between, square, slot))
         kept = birds[way.last[birds] >= 0]
         halves = pedigree.halves[kept]
         shares = csr_array(
@@ -230,6 +233,54 @@ def _sums(one: Links, other: Links, square: Array, slot: Places) -> Array:
     return found
 
 
+def _together(
+    pedigree: Pedigree,
+    birds: Places,
+    inbred: Array,
+    mendelian: Array,
+    between: Callable[[Chances, Chances], float],
+) -> None:
+    """Where it is known who ran with whom, the inbreeding of these birds goes by that.
+
+    The relationship to all others is that of parents drawn apart, so that what the bird is more
+    or less inbred adds to its own variance alone.
+    """
+    found: dict[int, float] = {}
+    for bird in birds.tolist() if pedigree.mates else ():
+        mates: Sequence[Mates] | None = pedigree.mates.get(bird)
+        if mates is None:
+            continue
+        if id(mates) not in found:  # shared by all chicks of a hatch
+            found[id(mates)] = sum(
+                some.share * between(some.fathers, some.mothers) / 2 for some in mates
+            )
+        mendelian[bird] += found[id(mates)] - inbred[bird]
+        inbred[bird] = found[id(mates)]
+
+
+def _between(square: Array, slot: Places, fathers: Chances, mothers: Chances) -> float:
+    """The mean relationship of the one and the other."""
+    if not (fathers and mothers):
+        return 0.0
+    table = square[np.ix_(slot[list(fathers)], slot[list(mothers)])]
+    return float(np.array([*fathers.values()]) @ table @ np.array([*mothers.values()]))
+
+
+def _between_rows(
+    held: dict[int, tuple[NDArray[np.int32], Array]],
+    mendelian: Array,
+    fathers: Chances,
+    mothers: Chances,
+) -> float:
+    """As `_between`, from rows of shares."""
+    found = np.zeros((2, len(mendelian)))
+    for shares, parents in zip(found, (fathers, mothers), strict=True):
+        for parent, chance in parents.items():
+            places, values = held[parent]
+            shares[places] += chance * values
+    return float((found[0] * found[1]) @ mendelian)
+
+
 def in_rows(pedigree: Pedigree, wanted: Places, way: Way) -> Walked:
     """As `walked`; takes memory for each ancestor of each bird kept at a time."""
     n = len(pedigree)
@@ -251,6 +302,7 @@ def in_rows(pedigree: Pedigree, wanted: Places, way: Way) -> Walked:
             own = _of_one(links, inbred) if _single(links) else found.power(2) @ mendelian
             mendelian[birds] -= own / 4
         inbred[birds] = shares[0].multiply(shares[1]) @ mendelian / 2
+        _together(pedigree, birds, inbred, mendelian, partial(_between_rows, held, mendelian))
         mean = (shares[0] + shares[1]) / 2
         for at, bird in enumerate(birds.tolist()):
             if way.last[bird] >= 0:

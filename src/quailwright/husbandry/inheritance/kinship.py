@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from quailwright.husbandry.inheritance.pedigree import Chances, Pedigree, Places
+from quailwright.husbandry.inheritance.pedigree import Chances, Mates, Pedigree, Places
 from quailwright.language import say
 
 if TYPE_CHECKING:
@@ -110,7 +110,11 @@ def z_kinship(pedigree: Pedigree, cocks: NDArray[np.bool_]) -> Array:
         of_father, of_mother = _mean_row(fathers, found), _mean_row(mothers, found)
         row = (of_father + of_mother) / 2 if cock else of_father
         found[bird, :bird] = found[:bird, bird] = row[:bird]
-        alike = sum(chance * of_father[mother] for mother, chance in mothers.items())
+        alike = sum(
+            some.share * chance * _mean_row(some.fathers, found)[mother]
+            for some in pedigree.mates.get(bird, (Mates(1.0, fathers, mothers),))
+            for mother, chance in some.mothers.items()
+        )
         found[bird, bird] = (1 + alike) / 2 if cock else 1.0
     return found
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import chain
 from typing import TYPE_CHECKING, NamedTuple
@@ -26,6 +26,18 @@ chance of a parent of whom nothing is known, unrelated to all."""
 _ROUNDING = 1e-9
 
 
+class Mates(NamedTuple):
+    """Fathers and mothers that ran together: a bird is theirs with the chance `share`.
+
+    If it is, it has each of them with these chances, which come to 1 at most, the father drawn
+    apart from the mother.
+    """
+
+    share: float
+    fathers: Chances
+    mothers: Chances
+
+
 @dataclass(frozen=True)
 class Pedigree:
     """Birds in an order in which all possible parents stand before their chicks.
@@ -33,10 +45,14 @@ class Pedigree:
     Attributes:
         fathers: of each bird, who may be its father and with what chance. Empty: not known.
         mothers: the same of its mother.
+        mates: of birds of which it is known who ran with whom (eggs of several pens in one hatch),
+            those of each pen. Summed over them they make the bird's fathers and mothers. Birds
+            not named have father and mother drawn apart from each other.
     """
 
     fathers: Sequence[Chances]
     mothers: Sequence[Chances]
+    mates: Mapping[int, Sequence[Mates]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         """Raises ValueError where a chance is none, or a parent stands after its chick."""
@@ -50,6 +66,8 @@ class Pedigree:
                 raise ValueError(say("The chance of a parent is above 0."))
             if np.any(np.bincount(chicks, links.chances, len(self)) > 1 + _ROUNDING):
                 raise ValueError(say("The chances of all fathers come to 1 at most."))
+        if not all(_summed(self.fathers[n], self.mothers[n], few) for n, few in self.mates.items()):
+            raise ValueError(say("Mates are told of a bird that has other parents."))
 
     def __len__(self) -> int:
         return len(self.fathers)
@@ -85,6 +103,23 @@ class Pedigree:
             for links in (self.links_to_fathers, self.links_to_mothers)
         )
         return (fathers + mothers) / 2
+
+
+def _summed(fathers: Chances, mothers: Chances, mates: Sequence[Mates]) -> bool:
+    """Whether mates make these parents."""
+    for whole, parts in (
+        (fathers, [(some.share, some.fathers) for some in mates]),
+        (mothers, [(some.share, some.mothers) for some in mates]),
+    ):
+        found: dict[int, float] = {}
+        for share, part in parts:
+            for parent, chance in part.items():
+                found[parent] = found.get(parent, 0.0) + share * chance
+        if found.keys() != whole.keys() or any(
+            abs(found[parent] - chance) > _ROUNDING for parent, chance in whole.items()
+        ):
+            return False
+    return True
 
 
 class Links(NamedTuple):
