@@ -87,7 +87,7 @@ def _ring_founders(world: World) -> None:
 
 
 def _ring_second_cock(world: World) -> None:
-    hatch = hatch_of(world, scenario.RINGED_COCKS_OF)
+    hatch = hatch_of(world, scenario.SECOND_COCK_OF)
     group = world.groups[scenario.LONG_HENS]
     hatched_on = world.groups[hatch.brood].hatched_on
     _ring(world, scenario.SECOND_COCK, group, hatch, hatched_on)

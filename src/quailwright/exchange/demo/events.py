@@ -196,9 +196,8 @@ def _raise_goal(world: World) -> None:
 def _ring(world: World) -> None:
     """Some of the long pen's birds get rings, and one cock is put with four of the hens."""
     group = world.groups[scenario.LONG_HENS]
+    hatch = next(hatch for hatch in world.hatches if hatch.setting.hens_join == group.name)
     for ring in scenario.RINGS:
-        of = scenario.RINGED_HENS_OF if ring.sex == "hen" else scenario.RINGED_COCKS_OF
-        hatch = breeders.hatch_of(world, of)
         world.diary.write(
             kinds.Bird, bird=ring.name, sex=ring.sex, group=group.name, hatch=hatch.name,
             sire=ring.sire, dam=ring.dam, plumage=ring.plumage, genotype=ring.genotype,

@@ -156,16 +156,16 @@ RINGS = (
     Ring("L5", "hen", "spotted white"),
     Ring("L9", "cock", "silver", genotype="B/+"),
 )
-"""Of the long pen. The hens are of our own eggs, L4 and L5 of any of the first hens; the cock is of
-the neighbour's."""
+"""Of the long pen, all of our own eggs: of L4, L5 and L9 only the pen of their parents is known."""
 SECOND_COCK = Ring("L8", "cock", "brown")
+"""Of the neighbour's eggs."""
 RINGED_HEN, PAIR, YOUNG_RINGS = "L5", ("L9", "L1"), ("S1", "S2", "S3")
 PAIRED_HENS = ("L1", "L2", "L3", "L4")
 PAIRED_ANEW = ((50, SECOND_COCK.name), (6, PAIR[0]))
 """Days before the demo on which the four hens of the pair's pen got another cock, and which."""
 OLD_HENS_ALONE, YOUNG_HENS_ALONE, ALONE_D = 160, 30, 5
-RINGED_HENS_OF, RINGED_COCKS_OF, YOUNG_OF, CHICKS_OF = 2, 3, 4, 5
-"""Which of the settings the ringed birds of the long pen, the young ones and the chicks are of."""
+SECOND_COCK_OF, YOUNG_OF, CHICKS_OF = 3, 4, 5
+"""Which of the settings the second cock, the young ringed birds and the ringed chicks are of."""
 CHICKS_RINGED = 9
 YOUNG = (
     Ring("S1", "hen", "wild brown", *PAIR),
