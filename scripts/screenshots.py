@@ -43,6 +43,12 @@ PAGES = {
     "feed": "/feed",
     "housing": "/housing?standard=default",
     "manure": "/manure",
+    "breeding": "/breeding",
+    "family": "/breeding/family?bird=S12",
+    "board": "/breeding/board",
+    "rotation": "/breeding/rotation",
+    "keep": "/breeding/keep",
+    "cross": "/breeding/cross?cock=L8&hen=L2",
     "blend": (
         "/feed/blend?birds=grower&target.protein_pct=24&feed+1%2C+feed=crumbs"
         "&feed+1%2C+protein_pct=28&feed+1%2C+calcium_pct=1.1&feed+2%2C+feed=maize"
@@ -119,18 +125,22 @@ def sign_in_as_child(page: Page, address: str) -> None:
 
 
 def main() -> None:
-    """Takes every picture."""
-    folder = Path(sys.argv[1])
+    """Takes every picture; with names of pages after the folder, those pages' only."""
+    folder, named = Path(sys.argv[1]), sys.argv[2:]
     folder.mkdir(exist_ok=True)
     with tempfile.TemporaryDirectory() as scratch, sync_playwright() as driver:
         flock = str(Path(scratch) / "demo.sqlite")
         build_demo(flock, DAY, 1, MORNING)
         with pages_of(flock) as port, pages_of(with_child(flock), invented=False) as child_port:
-            take(driver, folder, f"http://localhost:{port}", f"http://localhost:{child_port}")
+            take(
+                driver, folder, f"http://localhost:{port}", f"http://localhost:{child_port}", named
+            )
 
 
-def take(driver: Playwright, folder: Path, address: str, child_address: str) -> None:
-    """Takes the pictures of a flock served there, and there to a child."""
+def take(
+    driver: Playwright, folder: Path, address: str, child_address: str, named: list[str]
+) -> None:
+    """Takes the pictures of a flock served there, and there to a child: all, or those named."""
     browser = driver.chromium.launch(
         executable_path=shutil.which("chromium"), args=["--no-sandbox"]
     )
@@ -143,9 +153,11 @@ def take(driver: Playwright, folder: Path, address: str, child_address: str) -> 
             service_workers="block",
         )
         page = phone.new_page()
-        for name, path in PAGES.items():
-            page.goto(address + path)
+        for name in named or PAGES:
+            page.goto(address + PAGES[name])
             page.screenshot(path=folder / f"{name}-{scheme}.png")
+        if named:
+            continue
         page.goto(address)
         open_pad(page)
         page.screenshot(path=folder / f"pad-{scheme}.png")

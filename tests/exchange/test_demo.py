@@ -15,6 +15,8 @@ import pytest
 
 from quailwright.exchange.demo import invented_entries, scenario
 from quailwright.flock.fold import fold
+from quailwright.flock.pedigree import lines_of
+from quailwright.flock.plumage import recorded
 from quailwright.flock.state import Flock, Group
 from quailwright.guide.signs import signs
 from quailwright.husbandry import facts
@@ -425,14 +427,53 @@ def test_ringed_birds_and_their_pair(on: date, seed: int) -> None:
     (pairing,) = flock.pairings.values()
     assert {flock.birds[ring].sex for ring in pairing.cocks} == {"cock"}
     assert {flock.birds[ring].sex for ring in pairing.hens} == {"hen"}
-    assert [bird.left for bird in flock.birds.values() if bird.left] == ["died"]
-    young = [bird for bird in flock.birds.values() if bird.sire]
-    assert young
-    assert all((bird.sire, bird.dam) == scenario.PAIR for bird in young)
+    left = Counter(bird.left for bird in flock.birds.values() if bird.left)
+    assert left == {"died": 1, "given": 1, "sold": 2}
+    first = [flock.birds[ring] for ring in scenario.YOUNG_RINGS]
+    assert all((bird.sire, bird.dam) == scenario.PAIR for bird in first)
     for group in flock.groups_alive():
         ringed = [b for b in flock.birds.values() if b.group == group.name and b.left is None]
         assert sum(bird.sex == "hen" for bird in ringed) <= group.alive.hens
         assert sum(bird.sex == "cock" for bird in ringed) <= group.alive.cocks
+        assert sum(bird.sex == "unknown" for bird in ringed) <= group.alive.chicks
+
+
+@each_demo
+def test_three_generations_have_rings_and_near_kin_share_a_pen(on: date, seed: int) -> None:
+    birds = stands(on, seed).birds
+    children = [bird for bird in birds.values() if bird.sire and bird.dam]
+    grandchildren = [bird for bird in children if bird.dam in {each.name for each in children}]
+    assert len(grandchildren) >= 8
+    assert {each.dam for each in children} <= birds.keys()
+    here = [b for b in grandchildren if b.group == scenario.SOUTH_HENS and b.left is None]
+    assert {bird.sex for bird in here} == {"hen", "cock"}
+    assert {bird.sire for bird in here} == {scenario.PAIR[0]}
+    assert len({bird.dam for bird in here}) >= 2
+    weighed = [(day, each) for each in grandchildren for day, _ in each.weights]
+    assert len(weighed) >= 5
+    assert {(day - as_date(str(each.hatched_on))).days for day, each in weighed} == {27}
+    assert sum(bool(bird.laid) for bird in birds.values()) >= 5
+
+
+@pytest.mark.parametrize("on", DATES, ids=str)
+def test_the_cock_of_the_pair_was_changed_a_week_ago(on: date) -> None:
+    """14 days: the longest that stored sperm was seen to last (see docs/breeding.md)."""
+    flock = stands(on, 1)
+    assert [entry.cocks for _, entry in flock.paired] == [["L9"], ["L8"], ["L9"]]
+    lines = lines_of(flock)
+    (long_pen,) = [run for run in lines.running if run.place == scenario.LONG_PEN]
+    assert long_pen.sure_from == on - timedelta(days=6) + timedelta(days=14)
+    assert not any("taken as gone" in problem for problem in lines.problems)
+
+
+@each_demo
+def test_the_colours_of_ringed_birds_are_known(on: date, seed: int) -> None:
+    birds = stands(on, seed).birds.values()
+    coloured = [bird for bird in birds if bird.plumage and bird.plumage != "spotted white"]
+    assert all(recorded(bird).known for bird in coloured)
+    assert [bird.genotype for bird in birds if bird.genotype] == ["B/+"]
+    of_two_silver = [b.plumage for b in birds if (b.sire, b.dam) == ("L9", "L3")]
+    assert "silver" in of_two_silver
 
 
 @each_demo

@@ -23,6 +23,7 @@ from quailwright.journal.store import open_store
 from quailwright.language import best_of, say, speaking
 from quailwright.web import (
     api,
+    api_breeding,
     api_readings,
     breeding_board,
     breeding_cross,
@@ -77,7 +78,7 @@ _KEPT_FOR_GOOD = "public, max-age=31536000, immutable"
 _ASKED_EACH_TIME = "private, no-cache"
 
 _SETTING_UP = (first_run, settings_pages, help_pages, languages, cautions)
-_FOR_SCRIPTS = (api, api_readings)
+_FOR_SCRIPTS = (api, api_breeding, api_readings)
 _FEED_AND_MONEY = (costs, feed_ahead, rations)
 _KEEPING = (signs, brooding, housing, light)
 _BREEDING = (breeding_lines, breeding_board, breeding_keep, breeding_cross)

@@ -8,8 +8,8 @@ from datetime import date, timedelta
 
 from numpy.random import Generator
 
-from quailwright.exchange.demo import chores, events, hatching, kitchen, lamp, scenario
-from quailwright.exchange.demo.diary import Diary, invented_ids
+from quailwright.exchange.demo import breeders, chores, events, hatching, kitchen, lamp, scenario
+from quailwright.exchange.demo.diary import Diary, in_order, invented_ids
 from quailwright.exchange.demo.world import World
 from quailwright.journal.entries import Entry
 
@@ -28,17 +28,20 @@ def invented_entries(on: date, rng: Generator) -> list[Entry]:
     """
     first_day = on - timedelta(days=scenario.FIRST_DAY)
     diary = Diary(scenario.ZONE, invented_ids(on, rng))
-    world = World(on, first_day, rng, diary, *events.weather_days(on))
+    (ring_rng,) = rng.spawn(1)
+    ring_book = Diary(scenario.ZONE, invented_ids(on, ring_rng))
+    world = World(on, first_day, rng, diary, ring_rng, ring_book, *events.weather_days(on))
     world.timer = lamp.planned(first_day, scenario.FIRST_DAY)
     while world.day < on:
         _live_a_day(world)
         world.day += timedelta(days=1)
-    return world.diary.in_order()
+    return in_order(diary, ring_book)
 
 
 def _live_a_day(world: World) -> None:
     diary = world.diary
     diary.turn_to(world.day)
+    breeders.open_book(world)
     world.writes_today, world.from_calendar = _record_kept(world)
 
     diary.by = world.someone()
@@ -58,6 +61,7 @@ def _live_a_day(world: World) -> None:
     chores.brooder_care(world, "midday")
     hatching.clean_up(world)
     events.of_the_day(world)
+    breeders.of_the_day(world)
     hatching.receive_eggs(world)
     chores.buy_feed(world)
 

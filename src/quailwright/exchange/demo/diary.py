@@ -33,7 +33,7 @@ class Diary:
     def __init__(self, zone_name: str, ids: Iterator[str]) -> None:
         self.entries: list[Entry] = []
         self.by = ""
-        self._zone_name = zone_name
+        self.zone_name = zone_name
         self._ids = ids
         self._day = date.min
         self._minute = 0
@@ -54,7 +54,7 @@ class Diary:
 
     def now(self) -> str:
         """The present moment as an entry says it, with the offset of the holding."""
-        clock = time(*divmod(self._minute, 60), tzinfo=zone(self._zone_name))
+        clock = time(*divmod(self._minute, 60), tzinfo=zone(self.zone_name))
         return datetime.combine(self._day, clock).isoformat(timespec="minutes")
 
     def write(self, kind: type[E], **fields: Any) -> E:
@@ -80,11 +80,13 @@ class Diary:
         self.entries.append(entry)
         return entry
 
-    def in_order(self) -> list[Entry]:
-        """All entries in the order in which they fold."""
-        keyed = [
-            (order_key(entry.at, RANK[type(entry)], entry.id, self._zone_name), entry)
-            for entry in self.entries
-        ]
-        keyed.sort(key=itemgetter(0))
-        return [entry for _, entry in keyed]
+
+def in_order(*diaries: Diary) -> list[Entry]:
+    """All entries of some diaries in the order in which they fold."""
+    keyed = [
+        (order_key(entry.at, RANK[type(entry)], entry.id, diary.zone_name), entry)
+        for diary in diaries
+        for entry in diary.entries
+    ]
+    keyed.sort(key=itemgetter(0))
+    return [entry for _, entry in keyed]

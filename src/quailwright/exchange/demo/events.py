@@ -4,7 +4,7 @@ from collections.abc import Callable
 from datetime import date, timedelta
 from math import ceil
 
-from quailwright.exchange.demo import scenario
+from quailwright.exchange.demo import breeders, scenario
 from quailwright.exchange.demo.birds import CLASSES, Group, weights_g
 from quailwright.exchange.demo.hatching import broods
 from quailwright.exchange.demo.world import World
@@ -137,8 +137,8 @@ def _join(world: World, brood: Group, pen: Group, hens: int, cocks: int, note: s
     pen.cocks += cocks
 
 
-def _sell(world: World, group: Group, hens: int) -> None:
-    income = hens * scenario.PRICE_PER_HEN
+def _sell(world: World, group: Group, hens: int, paid: float | None = None) -> None:
+    income = hens * scenario.PRICE_PER_HEN if paid is None else paid
     world.diary.write(kinds.BirdsOut, group=group.name, use="sold", hens=hens, income=income)
     group.hens -= hens
 
@@ -162,8 +162,10 @@ def _take_for_table(world: World, group: Group, share: float, stay: int) -> None
 
 def _sell_first_hens(world: World) -> None:
     first = world.groups[scenario.FIRST_HENS]
+    income = first.hens * scenario.PRICE_PER_HEN
+    breeders.part_with_founders(world)
     if first.hens:
-        _sell(world, first, first.hens)
+        _sell(world, first, first.hens, income)
     _give_cocks(world, first, first.cocks)
 
 
@@ -195,23 +197,24 @@ def _ring(world: World) -> None:
     """Some of the long pen's birds get rings, and one cock is put with four of the hens."""
     group = world.groups[scenario.LONG_HENS]
     hatch = next(hatch for hatch in world.hatches if hatch.setting.hens_join == group.name)
-    for ring, sex, plumage in scenario.RINGS:
+    for ring in scenario.RINGS:
         world.diary.write(
-            kinds.Bird, bird=ring, sex=sex, group=group.name, hatch=hatch.name,
-            plumage=plumage, hatched_on=world.groups[hatch.brood].hatched_on,
+            kinds.Bird, bird=ring.name, sex=ring.sex, group=group.name, hatch=hatch.name,
+            sire=ring.sire, dam=ring.dam, plumage=ring.plumage, genotype=ring.genotype,
+            hatched_on=world.groups[hatch.brood].hatched_on,
         )  # fmt: skip
-    cocks = [ring for ring, sex, _ in scenario.RINGS if sex == "cock"]
-    hens = [ring for ring, sex, _ in scenario.RINGS if sex == "hen"]
+    cocks = [ring.name for ring in scenario.RINGS if ring.sex == "cock"]
+    hens = [ring.name for ring in scenario.RINGS if ring.sex == "hen"]
     world.diary.write(kinds.Pairing, pen=group.place, cocks=cocks[:1], hens=hens[:4])
 
 
 def _weigh_ringed(world: World) -> None:
     age_d = world.groups[scenario.LONG_HENS].age_d(world.day)
-    for ring, sex, _ in scenario.RINGS:
-        mean_g = growth.mass_g(age_d, sex)
+    for ring in scenario.RINGS:
+        mean_g = growth.mass_g(age_d, "cock" if ring.sex == "cock" else "hen")
         spread_g = mean_g * facts.value("growth.between_bird_cv")
         mass_g = round(float(world.rng.normal(mean_g, spread_g)), 1)
-        world.diary.write(kinds.BirdWeighed, bird=ring, mass_g=mass_g)
+        world.diary.write(kinds.BirdWeighed, bird=ring.name, mass_g=mass_g)
 
 
 def _ringed_hen_dies(world: World) -> None:

@@ -127,15 +127,68 @@ TYPING_MISTAKE = 45
 WASH_EVERY_D = 45.0
 LATER_GOAL = {"eggs_per_week": 90.0, "table_birds_per_month": 3.0, "certainty": 0.8}
 SAMPLE_WEIGHED = 8
-RINGS: tuple[tuple[str, Literal["hen", "cock"], str], ...] = (
-    ("L1", "hen", "wild brown"),
-    ("L2", "hen", "wild brown"),
-    ("L3", "hen", "pale"),
-    ("L4", "hen", "wild brown"),
-    ("L5", "hen", "spotted white"),
-    ("L9", "cock", "wild brown"),
+
+
+@dataclass(frozen=True, slots=True)
+class Ring:
+    """A ringed bird: its colour in the keepers' words, its parents' rings, its genes if known."""
+
+    name: str
+    sex: Literal["hen", "cock", "unknown"]
+    plumage: str
+    sire: str | None = None
+    dam: str | None = None
+    genotype: str = ""
+
+
+KEEPS_THE_RINGS = "Mira"
+FOUNDERS_RINGED = 388
+FOUNDER_RINGS = (
+    Ring("F1", "cock", "wild brown"),
+    Ring("F2", "hen", "wild brown"),
+    Ring("F3", "hen", "silver"),
 )
+RINGS = (
+    Ring("L1", "hen", "wild brown", "F1", "F2"),
+    Ring("L2", "hen", "wild brown", "F1", "F3"),
+    Ring("L3", "hen", "silver", "F1", "F3"),
+    Ring("L4", "hen", "wild brown"),
+    Ring("L5", "hen", "spotted white"),
+    Ring("L9", "cock", "silver", genotype="B/+"),
+)
+"""Of the long pen, all of our own eggs: of L4, L5 and L9 only the pen of their parents is known."""
+SECOND_COCK = Ring("L8", "cock", "brown")
+"""Of the neighbour's eggs."""
 RINGED_HEN, PAIR, YOUNG_RINGS = "L5", ("L9", "L1"), ("S1", "S2", "S3")
+PAIRED_HENS = ("L1", "L2", "L3", "L4")
+PAIRED_ANEW = ((50, SECOND_COCK.name), (6, PAIR[0]))
+"""Days before the demo on which the four hens of the pair's pen got another cock, and which."""
+OLD_HENS_ALONE, YOUNG_HENS_ALONE, ALONE_D = 160, 30, 5
+SECOND_COCK_OF, YOUNG_OF, CHICKS_OF = 3, 4, 5
+"""Which of the settings the second cock, the young ringed birds and the ringed chicks are of."""
+CHICKS_RINGED = 9
+YOUNG = (
+    Ring("S1", "hen", "wild brown", *PAIR),
+    Ring("S2", "hen", "silver", *PAIR),
+    Ring("S3", "hen", "wild brown", *PAIR),
+    Ring("S4", "hen", "silver", "L9", "L3"),
+    Ring("S5", "hen", "wild brown", "L9", "L3"),
+    Ring("S6", "hen", "wild brown", "L9", "L2"),
+    Ring("S11", "cock", "wild brown", "L9", "L2"),
+    Ring("S12", "cock", "silver", "L9", "L3"),
+    Ring("S13", "cock", "silver white", "L9", "L3"),
+    Ring("S14", "cock", "silver", "L9", "L3"),
+    Ring("S15", "cock", "wild brown", *PAIR),
+)
+"""Half sibs and full sibs: of two silver birds a silver white, three silver and a wild brown."""
+CHICKS = (
+    Ring("C1", "unknown", "brown", "L8", "L2"),
+    Ring("C2", "unknown", "wild brown", "L8", "L2"),
+    Ring("C3", "unknown", "brown", "L8", "L2"),
+    Ring("C4", "unknown", "wild brown", "L8", "L2"),
+    Ring("C5", "unknown", "brown", "L8", "L2"),
+)
+"""Brown lies on Z: of a brown cock and a wild hen the brown chicks are hens."""
 EQUIPMENT = {"incubator and hatcher": (260.0, 8.0), "pens": (420.0, 10.0), "drinkers": (45.0, 3.0)}
 """What was bought for the flock at the start, with its price and the years it is to last."""
 MONTHLY_BILLS = {"electricity": -9.0, "bedding": -7.5}
@@ -181,6 +234,8 @@ NOTES = {
     "outage": "A fuse in the kitchen went. Invented.",
     "surplus": "More cocks than the pens want. Invented.",
     "basket": "Hatched in the basket of that pair. Invented.",
+    "alone": "Kept alone for five days, to see what she lays. Invented.",
+    "paired": "The four ringed hens with another cock. Invented.",
     "typed": "Counted the basket again. Invented.",
     "wash": "The pens stay damp in this invented place, so we wash more often.",
     "last": "The far pen is only for newcomers. Invented.",

@@ -15,12 +15,18 @@ from quailwright.husbandry.lamp import Setting
 
 @dataclass(slots=True)
 class World:
-    """The holding on `day`; the demo is for the morning of `on`."""
+    """The holding on `day`; the demo is for the morning of `on`.
+
+    What is done with rings has random numbers and a book of its own, so that it changes nothing of
+    the rest.
+    """
 
     on: date
     day: date
     rng: Generator
     diary: Diary
+    ring_rng: Generator
+    ring_book: Diary
     cold_snap: date
     heat_wave: date
     groups: dict[str, Group] = field(default_factory=dict)
@@ -33,6 +39,7 @@ class World:
     month_done: int = 0
     timer: list[Setting] = field(default_factory=list)
     lamp: tuple[str, str] | None = None
+    ringed_young: list[scenario.Ring] = field(default_factory=list)
     boxes_packed: int = 0
     boxes: list[str] = field(default_factory=list)
     eggs_withheld_until: date = date.min
