@@ -8,6 +8,7 @@ from quailwright.exchange.mating_words import (
     bird_words,
     in_a_row,
     number_typed,
+    share_words,
     whole_typed,
 )
 from quailwright.flock.pens import sure_after_d
@@ -167,9 +168,9 @@ def rotation_page(flock: Flock, on: date, ask: RotationAsk) -> tuple[Rotation, R
         [
             AheadRow(
                 n + 1,
-                figure(found.plain[n], ".1%"),
-                figure(found.mixed[n], ".1%"),
-                figure(found.closed[n], ".1%"),
+                share_words(found.plain[n]),
+                share_words(found.mixed[n]),
+                share_words(found.closed[n]),
             )
             for n in range(ask.generations)
         ],
@@ -440,7 +441,7 @@ def _blood(found: Rotation, currency: str) -> list[BloodRow]:
                 one.every,
                 cocks=say_many("{n} new cock", "{n} new cocks", one.cocks),
             ),
-            figure(one.inbreeding[-1], ".1%"),
+            share_words(one.inbreeding[-1]),
             figure(worth.chicks, ".1f"),
             ""
             if worth.cost is None or worth.worth is None
