@@ -105,7 +105,9 @@ def family(flock: Flock, ring: str, on: date) -> Family:
         share,
         say("Not inbred, as far as the record goes back.")
         if hardly(share)
-        else say("Inbreeding {share}: {words}.", share=percent(share), words=inbreeding_words(share)),
+        else say(
+            "Inbreeding {share}: {words}.", share=percent(share), words=inbreeding_words(share)
+        ),
         _parents_say(lines, at, share),
         _tree(lines, at, 1),
         nearest_of(lines, ring, row, sorted(sibs), most=_MOST_KIN),

@@ -7,7 +7,13 @@ from datetime import date
 
 import numpy as np
 
-from quailwright.exchange.kin_told import FIRST_COUSINS, hardly, inbreeding_words, kinship_words, tie
+from quailwright.exchange.kin_told import (
+    FIRST_COUSINS,
+    hardly,
+    inbreeding_words,
+    kinship_words,
+    tie,
+)
 from quailwright.flock.breeding import (
     Breeding,
     GroupKin,
@@ -139,7 +145,7 @@ def lines_page(flock: Flock, on: date) -> tuple[Breeding, LinesPage]:
         _answer(flock, found),
         [_pen(pen, on) for pen in found.pens],
         [
-            (one, other, say("none") if hardly(kin) else figure(kin, ".3f"), kinship_words(kin))
+            (one, other, "" if hardly(kin) else figure(kin, ".3f"), kinship_words(kin))
             for one, other, kin in sorted(found.between, key=lambda pair: -pair[2])
         ],
         _rows(lines, rings, living=True)[:MOST_ROWS],
@@ -176,11 +182,7 @@ def _answer(flock: Flock, found: Breeding) -> list[str]:
     if not found.lines.members:
         return [say("Log your groups, or the first birds by ring: then their lines stand here.")]
     if not found.pens:
-        return [
-            say(
-                "Log where the cocks run: move them to their hens, or log a pairing by ring."
-            )
-        ]
+        return [say("Log where the cocks run: move them to their hens, or log a pairing by ring.")]
     said = [_close_pen(found, pen) for pen in found.pens if pen.chicks_inbreeding >= FIRST_COUSINS]
     said += [
         say(
@@ -230,27 +232,26 @@ def _close_pen(found: Breeding, pen: Pen) -> str:
     parts = {
         "place": pen.place,
         "share": percent(pen.chicks_inbreeding),
-        "words": inbreeding_words(pen.chicks_inbreeding),
     }
     at = found.pens.index(pen)
     best = int(np.argmin(found.crossed[:, at]))
     if best == at or found.crossed[best, at] >= pen.chicks_inbreeding - _CLEARLY:
         return say(
-            "Chicks set from {place} now would be inbred by {share}, {words}. No cock here is "
-            "farther from its hens: a cock from elsewhere would be.",
+            "Look for a cock from elsewhere for {place}. Chicks set from there now would be "
+            "inbred by {share}, and no cock here is farther from its hens.",
             **parts,
         )
     less, other = float(found.crossed[best, at]), found.pens[best].place
     if hardly(less):
         return say(
-            "Chicks set from {place} now would be inbred by {share}, {words}. With a cock of "
-            "{other} they would not be, as far as the record goes back.",
+            "Give the hens of {place} a cock of {other}. Their chicks would now be inbred by "
+            "{share}; with him not at all, as far as the record goes back.",
             other=other,
             **parts,
         )
     return say(
-        "Chicks set from {place} now would be inbred by {share}, {words}. With a cock of {other} "
-        "its hens' chicks would be inbred by {less}.",
+        "Give the hens of {place} a cock of {other}. Their chicks would now be inbred by {share}; "
+        "with him by {less}.",
         other=other,
         less=percent(less),
         **parts,

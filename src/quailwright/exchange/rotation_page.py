@@ -203,15 +203,25 @@ def _summary(found: Rotation) -> str:
 
 def _findings(found: Rotation) -> list[str]:
     """What is amiss now: cocks together, cocks past their best."""
-    said = [
-        say(
-            "{cocks} cocks live together in {place}: they fight, and one may father most chicks, "
-            "which nobody sees. Give each his own pen.",
-            cocks=crowd.cocks,
-            place=crowd.place,
+    said = []
+    if found.crowds:
+        where = [
+            say("{place} ({cocks})", place=crowd.place, cocks=crowd.cocks) for crowd in found.crowds
+        ]
+        said.append(
+            say(
+                "Several cocks live together in {places}: they fight, and one may father most "
+                "chicks, which nobody sees. Give each his own pen.",
+                places=in_a_row(where),
+            )
+            if len(where) > 1
+            else say(
+                "{cocks} cocks live together in {place}: they fight, and one may father most "
+                "chicks, which nobody sees. Give each his own pen.",
+                cocks=found.crowds[0].cocks,
+                place=found.crowds[0].place,
+            )
         )
-        for crowd in found.crowds
-    ]
     if found.old:
         names = in_a_row(
             bird_words((bird.name, bird.sex, bird.ringed, bird.group) for bird in found.old)
