@@ -33,7 +33,7 @@ def pen(quail: Quail) -> Quail:
 def test_three_cocks_and_twelve_hens(pen: Quail) -> None:
     """4 x 3 x 12 / 15 = 9.6, and 1 / (2 x 9.6) = 5.2 % (Wright 1931)."""
     told = pen("breeding", "lines", *ON)
-    assert "3 cocks and 12 hens breed now: an effective size of 9.6, about 5.2 % more" in told.out
+    assert "3 cocks and 12 hens breed now: an effective size of 9.6, about 5.2% more" in told.out
     assert "Part them into pens of one cock each" in " ".join(told.out.split())
     document = pen("breeding", "lines", *ON, "--json").json
     assert document["effective_size"] == pytest.approx(9.6)
@@ -57,8 +57,8 @@ def test_full_and_half_sibs_chicks(pen: Quail) -> None:
     }  # fmt: skip
     lines = pen("breeding", "inbreeding", *ON).out.splitlines()
     assert "full" in lines[1]
-    assert "25.0 %" in lines[1]
-    assert "12.5 %" in lines[2]
+    assert "25.0%" in lines[1]
+    assert "12.5%" in lines[2]
     assert "as of half sibs' chicks" in lines[2]
     rows = pen("breeding", "kinship", *ON, "--json").json
     kin = {row["bird"]: row["kinship"] for row in rows}
@@ -72,7 +72,7 @@ def test_full_and_half_sibs_chicks(pen: Quail) -> None:
     assert "full brother" in nearest
     assert "half brother" in nearest
     family = pen("breeding", "family", "full", *ON)
-    assert "Inbreeding 25.0 %: as of full sibs' chicks" in family.out
+    assert "Inbreeding 25.0%: as of full sibs' chicks" in family.out
     assert "Kim is to Max: full sister." in family.out
     assert family.out.count("father: Rex") == 2
 

@@ -27,18 +27,18 @@ def test_the_page_tells_who_breeds_and_what_next(app: FastAPI, keeper: TestClien
     ring(app)
     text = keeper.get("/breeding").text
     # Two cocks and ten hens: 4 x 2 x 10 / 12, and 1 / (2 x 6.67) (Wright 1931).
-    assert "2 cocks and 10 hens breed now: an effective size of 6.7, about 7.5 % more" in text
+    assert "2 cocks and 10 hens breed now: an effective size of 6.7, about 7.5% more" in text
     assert text.index("What to do next?") < text.index("How inbred would chicks be?")
     assert 'href="/breeding/board"' in text
     assert 'href="/breeding/family?bird=Lu%20%3Cb%3E"' in text
-    assert "12.5 %, as of half sibs&#39; chicks" in text
+    assert "12.5%, as of half sibs&#39; chicks" in text
     assert "<b>Lu" not in text
 
 
 def test_the_family_page_goes_up_and_down(app: FastAPI, keeper: TestClient) -> None:
     ring(app)
     text = keeper.get("/breeding/family", params={"bird": "Lu <b>"}).text
-    assert "Inbreeding 12.5 %: as of half sibs&#39; chicks." in text
+    assert "Inbreeding 12.5%: as of half sibs&#39; chicks." in text
     assert "Kim is to Bo: half sister." in text
     assert text.count("/breeding/family?bird=Rex") >= 2
     text = keeper.get("/breeding/family", params={"bird": "Rex"}).text

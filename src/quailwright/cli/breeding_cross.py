@@ -149,6 +149,8 @@ def _show_cross(told: "CrossTold") -> None:
         _all(told.deaths)
     show.heading(say("Does colour tell the sex?"))
     _all(told.sexes)
+    if told.cares:
+        show.heading(say("Care for the birds"))
     for care in told.cares:
         show.caution(care)
     show.heading(say("To know"))

@@ -138,7 +138,8 @@ def _show_matings(told: "MatingsPage") -> None:
     for card in told.pens:
         show.heading(card.pen)
         for sentence in (
-            card.sentence, card.cock_note, card.warning, card.sure, card.moved, card.room,
+            card.sentence, card.cock_note, card.warning, card.sure,
+            card.moved and f"{card.moved}.", card.room,
         ):  # fmt: skip
             _wrapped(sentence)
         for hen, words in card.hens:

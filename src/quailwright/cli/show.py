@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 _LABEL_WIDTH = 72
 _LINE_WIDTH = 100
+_CAUTION = " " * 6
 
 
 def json_document(document: Any) -> None:
@@ -36,7 +37,9 @@ def heading(text: str) -> None:
 
 def caution(text: str) -> None:
     """A caution, marked by a word and not by colour alone."""
-    _styled(say("      Caution: {text}", text=text), "yellow")
+    said = say("Caution: {text}", text=text)
+    lines = textwrap.wrap(said, _LINE_WIDTH, initial_indent=_CAUTION, subsequent_indent=_CAUTION)
+    _styled("\n".join(lines), "yellow")
 
 
 def cautions(step: str) -> None:

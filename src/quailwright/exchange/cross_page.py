@@ -8,7 +8,7 @@ from quailwright.exchange.cross_parents import FIELDS, FIGURES, asked, unknown_w
 from quailwright.exchange.cross_told import CrossTold, Sexable, cross_told, sexable
 from quailwright.exchange.hidden_told import HiddenTold, counts_of, hidden_told
 from quailwright.flock.plumage import recorded
-from quailwright.flock.state import Flock
+from quailwright.flock.state import Flock, RingedBird
 from quailwright.husbandry import facts
 from quailwright.journal.findings import BadInput
 from quailwright.language import figure, mark
@@ -39,7 +39,7 @@ class CrossPage:
     Attributes:
         cocks, hens: names to choose from, rings first.
         on_hand: crosses of birds on hand whose chicks tell their sex.
-        unknown: ringed birds whose colour tells nothing, each with what to do.
+        unknown: a ringed bird whose colour tells nothing, what to do, and the others of its word.
         untold: how many ringed birds have neither a colour nor genes written down.
         counting: rows of the form that counts chicks.
     """
@@ -47,7 +47,7 @@ class CrossPage:
     cocks: list[str]
     hens: list[str]
     on_hand: list[Sexable]
-    unknown: list[tuple[str, str]]
+    unknown: list[tuple[str, str, list[str]]]
     untold: int
     cross: CrossTold | None = None
     counting: list[CountRow] = field(default_factory=list)
@@ -78,7 +78,7 @@ def cross_page(flock: Flock, typed: Mapping[str, str], counted: Mapping[str, str
         BadInput: cock, hen or a setting is none.
     """
     rings: dict[str, list[str]] = {"cock": [], "hen": []}
-    unknown: list[tuple[str, str]] = []
+    alike: dict[str, list[RingedBird]] = {}
     untold = 0
     for bird in flock.birds.values():
         if bird.left is not None:
@@ -86,13 +86,18 @@ def cross_page(flock: Flock, typed: Mapping[str, str], counted: Mapping[str, str
         found = recorded(bird)
         if not found.known:
             if bird.plumage or found.fault:
-                unknown.append((bird.name, unknown_words(bird, found)))
+                word = bird.genotype if found.fault else bird.plumage.casefold()
+                alike.setdefault(word, []).append(bird)
             else:
                 untold += 1
             continue
         for sex, names in rings.items():
             if bird.sex in (sex, "unknown"):
                 names.append(bird.name)
+    unknown = [
+        (some[0].name, unknown_words(some[0], recorded(some[0])), [bird.name for bird in some[1:]])
+        for some in alike.values()
+    ]
     choices = look_choices()
     cocks, hens = [*rings["cock"], *choices], [*rings["hen"], *choices]
     on_hand = sexable(flock)

@@ -7,7 +7,7 @@ from datetime import date
 
 import numpy as np
 
-from quailwright.exchange.kin_told import inbreeding_words, tie
+from quailwright.exchange.kin_told import hardly, inbreeding_words, tie
 from quailwright.exchange.lines_page import KinRow, nearest_of, percent
 from quailwright.flock.booking.parents import hatched
 from quailwright.flock.breeding import known_rings, related_to
@@ -103,7 +103,11 @@ def family(flock: Flock, ring: str, on: date) -> Family:
         bird.sex,
         _about(flock, bird, on),
         share,
-        say("Inbreeding {share}: {words}.", share=percent(share), words=inbreeding_words(share)),
+        say("Not inbred, as far as the record goes back.")
+        if hardly(share)
+        else say(
+            "Inbreeding {share}: {words}.", share=percent(share), words=inbreeding_words(share)
+        ),
         _parents_say(lines, at, share),
         _tree(lines, at, 1),
         nearest_of(lines, ring, row, sorted(sibs), most=_MOST_KIN),

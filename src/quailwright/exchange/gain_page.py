@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from quailwright.exchange.keep_page import TRAIT_WORDS, KeepPage, amount, weight_alone
-from quailwright.exchange.mating_words import inbreeding_words, whole_typed
+from quailwright.exchange.mating_words import inbreeding_words, share_words, whole_typed
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK, DAYS_A_YEAR
@@ -90,7 +90,7 @@ def gain_page(flock: Flock, on: date, ask: GainAsk) -> tuple[GainAhead, GainPage
                 amount("weight", one.gains["weight"]),
                 amount("eggs", one.gains["eggs"]),
                 amount("egg_weight", one.gains["egg_weight"]),
-                figure(one.inbreeding, ".1%"),
+                share_words(one.inbreeding),
             )
             for one in found.generations
         ],

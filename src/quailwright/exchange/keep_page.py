@@ -421,7 +421,7 @@ def _worth(one: Worth) -> str:
             amount=amount("weight", one.gain),
         )  # fmt: skip
     return say(
-        "Keep each hen alone for {days:.0f} days (log hen_laid) and keep the best {hens} of "
+        "Keep each hen alone for {days:.0f} days, count her eggs, and keep the best {hens} of "
         "{of_hens}: their daughters lay {amount}. So few days tell little; twice as many tell "
         "more.",
         days=facts.value("selection.hens_alone_d"),

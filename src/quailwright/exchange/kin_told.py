@@ -38,19 +38,24 @@ FIRST_COUSINS = 1 / 16
 """Inbreeding of first cousins' chicks: from here on a keeper is told."""
 _SAME = 0.04
 """Within such a part of a round figure it is called by it."""
-_NOTHING = 1e-9
+_HARDLY = 0.0005
+
+
+def hardly(share: float) -> bool:
+    """Whether inbreeding or kinship is so little that a tenth of a point would not show it."""
+    return share < _HARDLY
 
 
 def inbreeding_words(share: float) -> str:
     """What an inbreeding of this share is like: `as of half sibs' chicks`."""
-    if share < _NOTHING:
+    if hardly(share):
         return say("not inbred, as far as the record goes back")
     return _like(share, _AS_CHICKS_OF, _BETWEEN, mark("less than of half cousins' chicks"))
 
 
 def kinship_words(share: float) -> str:
     """What a kinship of this share is like: `as near as half sibs`."""
-    if share < _NOTHING:
+    if hardly(share):
         return say("not related, as far as the record goes back")
     return _like(share, _AS_KIN, _KIN_BETWEEN, mark("farther than half cousins"))
 

@@ -7,7 +7,13 @@ from datetime import date
 
 import numpy as np
 
-from quailwright.exchange.kin_told import FIRST_COUSINS, inbreeding_words, kinship_words, tie
+from quailwright.exchange.kin_told import (
+    FIRST_COUSINS,
+    hardly,
+    inbreeding_words,
+    kinship_words,
+    tie,
+)
 from quailwright.flock.breeding import (
     Breeding,
     GroupKin,
@@ -109,8 +115,8 @@ class LinesPage:
 
 
 def percent(share: float) -> str:
-    """`12.5 %`: to a tenth of a point."""
-    return say("{share:.1f} %", share=100 * share)
+    """Inbreeding as `12.5%`, to a tenth of a point; `none` where that would show nothing."""
+    return say("none") if hardly(share) else figure(share, ".1%")
 
 
 def inbred_rows(flock: Flock, living: bool = False) -> list[InbredRow]:
@@ -144,7 +150,7 @@ def lines_page(flock: Flock, on: date) -> tuple[Breeding, LinesPage]:
         _answer(flock, found),
         [_pen(pen, on) for pen in found.pens],
         [
-            (one, other, figure(kin, ".3f"), kinship_words(kin))
+            (one, other, "" if hardly(kin) else figure(kin, ".3f"), kinship_words(kin))
             for one, other, kin in sorted(found.between, key=lambda pair: -pair[2])
         ],
         _rows(lines, rings, living=True)[:MOST_ROWS],
@@ -154,7 +160,7 @@ def lines_page(flock: Flock, on: date) -> tuple[Breeding, LinesPage]:
         ],
         _realised(found),
         [
-            ShareRow(one.name, one.birds, percent(one.share), one.share)
+            ShareRow(one.name, one.birds, figure(one.share, ".1%"), one.share)
             for one in found.founders[:MOST_ROWS]
         ],
         _founders(found),
@@ -168,12 +174,12 @@ def _summary(found: Breeding) -> str:
     if found.size is None or found.rise is None:
         return say("By the record no cock runs with hens now.")
     return say(
-        "{cocks} and {hens} breed now: an effective size of {size:.1f}, about {rise:.1f} % "
+        "{cocks} and {hens} breed now: an effective size of {size:.1f}, about {rise:.1%} "
         "more inbreeding with each generation.",
         cocks=say_many("{n} cock", "{n} cocks", found.cocks),
         hens=say_many("{n} hen", "{n} hens", found.hens),
         size=found.size,
-        rise=100 * found.rise,
+        rise=found.rise,
     )
 
 
@@ -181,18 +187,13 @@ def _answer(flock: Flock, found: Breeding) -> list[str]:
     if not found.lines.members:
         return [say("Log your groups, or the first birds by ring: then their lines stand here.")]
     if not found.pens:
-        return [
-            say(
-                "Log where the cocks run: move them to their hens (birds_moved), or log a pairing "
-                "by ring."
-            )
-        ]
+        return [say("Log where the cocks run: move them to their hens, or log a pairing by ring.")]
     said = [_close_pen(found, pen) for pen in found.pens if pen.chicks_inbreeding >= FIRST_COUSINS]
     said += [
         say(
             "{place} holds {cocks} with {hens}: nobody can say whose chicks are whose, and one "
-            "cock may father most of them. Part them into pens of one cock each; breeding "
-            "matings tells whom with whom.",
+            "cock may father most of them. Part them into pens of one cock each; the "
+            "matings say whom with whom.",
             place=pen.place,
             cocks=say_many("{n} cock", "{n} cocks", pen.cocks_there),
             hens=say_many("{n} hen", "{n} hens", pen.hens_there),
@@ -215,11 +216,11 @@ def _answer(flock: Flock, found: Breeding) -> list[str]:
         said.append(
             say(
                 "One cock more does most: {cocks} with the same {hens} make an effective size of "
-                "{size:.1f}, {rise:.1f} % a generation.",
+                "{size:.1f}, {rise:.1%} a generation.",
                 cocks=say_many("{n} cock", "{n} cocks", found.cocks + 1),
                 hens=say_many("{n} hen", "{n} hens", found.hens),
                 size=more,
-                rise=100 * float(rise(more)),
+                rise=float(rise(more)),
             )
         )
     if not flock.birds:
@@ -236,21 +237,28 @@ def _close_pen(found: Breeding, pen: Pen) -> str:
     parts = {
         "place": pen.place,
         "share": percent(pen.chicks_inbreeding),
-        "words": inbreeding_words(pen.chicks_inbreeding),
     }
     at = found.pens.index(pen)
     best = int(np.argmin(found.crossed[:, at]))
     if best == at or found.crossed[best, at] >= pen.chicks_inbreeding - _CLEARLY:
         return say(
-            "Chicks set from {place} now would be inbred by {share}, {words}. No cock here is "
-            "farther from its hens: a cock from elsewhere would be.",
+            "Look for a cock from elsewhere for {place}. Chicks set from there now would be "
+            "inbred by {share}, and no cock here is farther from its hens.",
+            **parts,
+        )
+    less, other = float(found.crossed[best, at]), found.pens[best].place
+    if hardly(less):
+        return say(
+            "Give the hens of {place} a cock of {other}. Their chicks would now be inbred by "
+            "{share}; with him not at all, as far as the record goes back.",
+            other=other,
             **parts,
         )
     return say(
-        "Chicks set from {place} now would be inbred by {share}, {words}. With a cock of {other} "
-        "its hens' chicks would be inbred by {less}.",
-        other=found.pens[best].place,
-        less=percent(float(found.crossed[best, at])),
+        "Give the hens of {place} a cock of {other}. Their chicks would now be inbred by {share}; "
+        "with him by {less}.",
+        other=other,
+        less=percent(less),
         **parts,
     )
 
@@ -285,15 +293,15 @@ def _realised(found: Breeding) -> str:
             "By the record none of {n} birds of today is inbred by its forebears.",
             told.birds,
         )
-    parts = {"rise": 100 * told.rise, "size": told.size}
+    parts = {"rise": told.rise, "size": told.size}
     if math.isnan(told.error):
         return say(
-            "By the record inbreeding has risen by {rise:.1f} % a generation so far: an effective "
+            "By the record inbreeding has risen by {rise:.1%} a generation so far: an effective "
             "size of {size:.1f}, told by one bird alone.",
             **parts,
         )
     return say(
-        "By the record inbreeding has risen by {rise:.1f} % a generation so far: an effective size "
+        "By the record inbreeding has risen by {rise:.1%} a generation so far: an effective size "
         "of {size:.1f} (± {error:.1f} by how birds differ; by {birds} birds that share forebears, "
         "so the truth is less sure).",
         error=told.error,

@@ -5,7 +5,7 @@ from datetime import date
 
 from quailwright.husbandry import facts
 from quailwright.journal.findings import BadInput
-from quailwright.language import say, say_many, with_point
+from quailwright.language import figure, say, say_many, with_point
 
 Bird = tuple[str, str, bool, str]
 """A name, hen or cock, whether it has a ring, and its group."""
@@ -54,6 +54,11 @@ def inbreeding_words(share: float) -> str:
     if share < refused - _NOTHING:
         return say("inbreeding {share:.1%}: as of half sibs' chicks or nearer", share=share)
     return say("inbreeding {share:.1%}: as of full sibs' chicks or nearer", share=share)
+
+
+def share_words(share: float) -> str:
+    """Inbreeding as `12.5%`, for a column; `none` where that would show nothing."""
+    return say("none") if share < _NOTHING else figure(share, ".1%")
 
 
 _NOTHING = 0.0005

@@ -14,6 +14,7 @@ from quailwright.exchange.mating_words import (
     inbreeding_words,
     number_typed,
     share_typed,
+    share_words,
     whole_typed,
 )
 from quailwright.exchange.record import posted_entries
@@ -330,15 +331,13 @@ def _pairing(pen: PenPlan) -> Pairing | None:
 
 def _cock_note(cock: Candidate) -> str:
     if cock.age_d is None:
-        return say("Nobody said when he hatched.")
+        return say("Nobody said when the cock hatched.")
     weeks = cock.age_d / DAYS_A_WEEK
     if not cock.old:
-        return say("{weeks:.0f} weeks old.", weeks=weeks)
+        return say("The cock is {weeks:.0f} weeks old.", weeks=weeks)
     return say(
-        "{weeks:.0f} weeks old: past {old:.0f} weeks fertility is seen to fall. Let a son follow "
-        "him soon.",
+        "The cock is old, {weeks:.0f} weeks: let a son follow him soon.",
         weeks=weeks,
-        old=facts.value("mating.cock_old_d") / DAYS_A_WEEK,
     )
 
 
@@ -377,7 +376,7 @@ def _way(name: str, came: Outcome) -> WayRow:
     return WayRow(
         name,
         came.hens,
-        figure(came.inbreeding, ".1%"),
+        share_words(came.inbreeding),
         figure(came.rise, ".1%"),
         figure(came.effective_size, ".1f"),
     )
@@ -476,8 +475,8 @@ def _choices(plan: Plan) -> list[ChoiceRow]:
         ChoiceRow(
             in_a_row(bird_words(_told(cock) for cock in choice.cocks)),
             figure(choice.outcome.gain or 0.0, "+.3g"),
-            figure(choice.outcome.inbreeding, ".1%"),
-            figure(choice.outcome.kinship, ".1%"),
+            share_words(choice.outcome.inbreeding),
+            share_words(choice.outcome.kinship),
         )
         for choice in plan.choices
     ]
@@ -503,6 +502,16 @@ def _warnings(plan: Plan) -> list[str]:
                 plan.needed,
                 hens=plan.hens,
                 usual=facts.value("housing.hens_per_cock"),
+            )
+        )
+    old = sum(pen.cock.old for pen in plan.pens)
+    if old:
+        said.append(
+            say_many(
+                "{n} cock is past {weeks:.0f} weeks: fertility is seen to fall from then on.",
+                "{n} cocks are past {weeks:.0f} weeks: fertility is seen to fall from then on.",
+                old,
+                weeks=facts.value("mating.cock_old_d") / DAYS_A_WEEK,
             )
         )
     if plan.gain_short > 0:

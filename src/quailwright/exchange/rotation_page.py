@@ -8,6 +8,7 @@ from quailwright.exchange.mating_words import (
     bird_words,
     in_a_row,
     number_typed,
+    share_words,
     whole_typed,
 )
 from quailwright.flock.pens import sure_after_d
@@ -167,9 +168,9 @@ def rotation_page(flock: Flock, on: date, ask: RotationAsk) -> tuple[Rotation, R
         [
             AheadRow(
                 n + 1,
-                figure(found.plain[n], ".1%"),
-                figure(found.mixed[n], ".1%"),
-                figure(found.closed[n], ".1%"),
+                share_words(found.plain[n]),
+                share_words(found.mixed[n]),
+                share_words(found.closed[n]),
             )
             for n in range(ask.generations)
         ],
@@ -202,15 +203,25 @@ def _summary(found: Rotation) -> str:
 
 def _findings(found: Rotation) -> list[str]:
     """What is amiss now: cocks together, cocks past their best."""
-    said = [
-        say(
-            "{cocks} cocks live together in {place}: they fight, and one may father most chicks, "
-            "which nobody sees. Give each his own pen.",
-            cocks=crowd.cocks,
-            place=crowd.place,
+    said = []
+    if found.crowds:
+        where = [
+            say("{place} ({cocks})", place=crowd.place, cocks=crowd.cocks) for crowd in found.crowds
+        ]
+        said.append(
+            say(
+                "Several cocks live together in {places}: they fight, and one may father most "
+                "chicks, which nobody sees. Give each his own pen.",
+                places=in_a_row(where),
+            )
+            if len(where) > 1
+            else say(
+                "{cocks} cocks live together in {place}: they fight, and one may father most "
+                "chicks, which nobody sees. Give each his own pen.",
+                cocks=found.crowds[0].cocks,
+                place=found.crowds[0].place,
+            )
         )
-        for crowd in found.crowds
-    ]
     if found.old:
         names = in_a_row(
             bird_words((bird.name, bird.sex, bird.ringed, bird.group) for bird in found.old)
@@ -440,7 +451,7 @@ def _blood(found: Rotation, currency: str) -> list[BloodRow]:
                 one.every,
                 cocks=say_many("{n} new cock", "{n} new cocks", one.cocks),
             ),
-            figure(one.inbreeding[-1], ".1%"),
+            share_words(one.inbreeding[-1]),
             figure(worth.chicks, ".1f"),
             ""
             if worth.cost is None or worth.worth is None

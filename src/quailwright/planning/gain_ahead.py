@@ -195,6 +195,9 @@ def _of(
 
 def _scheme(flock: Flock, bases: Mapping[TraitName, Basis], by: TraitName, ask: GainAsk) -> Scheme:
     of_cocks, of_hens = birds_there(flock)
+    if of_cocks + of_hens > MOST_BIRDS:  # Of a larger flock, as if chosen from a part of it.
+        part = MOST_BIRDS / (of_cocks + of_hens)
+        of_cocks, of_hens = int(of_cocks * part), int(of_hens * part)
     kept = int(facts.value("selection.cocks_kept"))
     a_cock = int(facts.value("housing.hens_per_cock"))
     of_cocks = ask.of_cocks if ask.of_cocks is not None else max(of_cocks, ask.cocks or 0)

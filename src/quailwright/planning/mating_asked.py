@@ -99,12 +99,12 @@ def some_of_each(
     for some, sex, none, waits in (
         (
             cocks, "cock",
-            mark("No cock here may breed yet. Log one with its ring: quailwright log bird ..."),
+            mark("No cock here may breed yet. Log your groups with their cocks, or cocks by ring."),
             mark("No cock here may breed yet: the first is old enough on {day}."),
         ),
         (
             hens, "hen",
-            mark("No hen here may breed yet. Log one with its ring: quailwright log bird ..."),
+            mark("No hen here may breed yet. Log your groups with their hens, or hens by ring."),
             mark("No hen here may breed yet: the first is old enough on {day}."),
         ),
     ):  # fmt: skip

@@ -75,13 +75,15 @@ def _board(
     except BadInput as no:
         wrong = wrong or no
     asks = {name: value for name, value in typed.items() if value}
+    nobody = wrong is not None and error is None and not asks
     return page(
         request,
         who,
         "breeding_board.html",
-        status=HTTPStatus.OK if wrong is None else HTTPStatus.UNPROCESSABLE_ENTITY,
+        status=HTTPStatus.OK if wrong is None or nobody else HTTPStatus.UNPROCESSABLE_ENTITY,
         told=told,
         error=wrong,
+        nobody=nobody,
         typed=typed,
         asks=f"?{urlencode(asks)}" if asks else "",
         written=int(written) if written.isdecimal() and len(written) < 4 else 0,
@@ -139,13 +141,15 @@ def rotation(request: Request, home: AtHome, who: Reader) -> Response:
         )
     except BadInput as wrong:
         error = wrong
+    nobody = error is not None and not any(typed.values())
     return page(
         request,
         who,
         "breeding_rotation.html",
-        status=HTTPStatus.OK if error is None else HTTPStatus.UNPROCESSABLE_ENTITY,
+        status=HTTPStatus.OK if error is None or nobody else HTTPStatus.UNPROCESSABLE_ENTITY,
         told=told,
         error=error,
+        nobody=nobody,
         typed=typed,
         schemes=SCHEMES,
     )
