@@ -12,7 +12,7 @@ from tests.makers import made, uid
 
 from quailwright.flock.fold import fold
 from quailwright.flock.individuals import MOST_APART
-from quailwright.flock.pedigree import Lines, lines_of, parentage_sure_from
+from quailwright.flock.pedigree import Lines, chicks_inbred, lines_of, parentage_sure_from
 from quailwright.flock.state import Flock
 from quailwright.husbandry.inheritance.kinship import inbreeding, relationships
 from quailwright.journal.entries import Entry
@@ -318,3 +318,17 @@ def test_a_long_record_of_pens_rises_as_their_number_says() -> None:
     means = [1 - found[of_group(lines, f"g{n}")].mean() for n in range(10, 21)]
     rises = [1 - after / before for before, after in pairwise(means)]
     assert rises == pytest.approx([1 / 19.2] * 10, rel=0.1)
+
+
+def test_a_hatch_tells_how_near_kin_its_parents_were() -> None:
+    log = Log()("group", "2027-01-01", group="south", place="pen A", hens=1, cocks=1)
+    log.hatch("may", "south", "2027-02-05", "2027-02-06", "2027-02-23", 20)
+    assert chicks_inbred(log.flock, "may") is None  # nothing is known of the first pair
+    log("birds_sexed", "2027-04-10", group="may", hens=10, cocks=10)
+    log.hatch("june", "may", "2027-06-05", "2027-06-06", "2027-06-23", 9)
+    assert chicks_inbred(log.flock, "june") == pytest.approx(0.25)  # brothers with sisters
+    log("birds_died", "2027-06-24", group="june", chicks=9)
+    log("birds_died", "2027-06-25", group="may", hens=10, cocks=10)
+    assert chicks_inbred(log.flock, "june") == pytest.approx(0.25)
+    log("eggs_set", "2027-06-26", hatch="posted", source="a neighbour", eggs=9, place="box")
+    assert chicks_inbred(log.flock, "posted") is None

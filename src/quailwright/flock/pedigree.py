@@ -6,6 +6,8 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
 
+import numpy as np
+
 from quailwright.flock.booking.parents import PARENT_FIELDS, hatched
 from quailwright.flock.fold import collector_at_rest
 from quailwright.flock.individuals import (
@@ -17,6 +19,7 @@ from quailwright.flock.individuals import (
 )
 from quailwright.flock.pens import Odds, Pens, Ran, is_grown, summed
 from quailwright.flock.state import Flock, RingedBird
+from quailwright.husbandry.inheritance.kinship import relationships
 from quailwright.husbandry.inheritance.pedigree import Chances, Mates, Pedigree
 from quailwright.journal.entries import Sex
 from quailwright.language import later, later_many, mark, say
@@ -115,6 +118,34 @@ def parentage_sure_from(flock: Flock, pen: str) -> date | None:
     """
     today = flock.last_day
     return None if today is None else _Told(flock).pens.sure_from(pen, today)
+
+
+def chicks_inbred(flock: Flock, hatch: str) -> float | None:
+    """The inbreeding expected of the chicks of a hatch, above 0 to 1, as far as the record goes.
+
+    Returns:
+        None where the record tells of no kin among those that may be their parents.
+    """
+    if not any(bird.sire or bird.dam for bird in flock.birds.values()) and not any(
+        clutch.group for each in flock.hatches.values() if each.housed for clutch in each.clutches
+    ):
+        return None
+    with collector_at_rest():
+        told = _Told(flock)
+        together = told.pens.parents_of(hatch).together
+        if not together:
+            return None
+        parents = {bird for ran in together for bird in (*ran.fathers, *ran.mothers)}
+        pedigree = told.lines(parents).pedigree
+        at = {bird: n for n, bird in enumerate(sorted(parents, key=told.at.__getitem__))}
+        related = relationships(pedigree, np.array([told.at[bird] for bird in at], int))
+    inbred = sum(
+        ran.share * of_father * of_mother * float(related[at[father], at[mother]]) / 2
+        for ran in together
+        for father, of_father in ran.fathers.items()
+        for mother, of_mother in ran.mothers.items()
+    )
+    return inbred or None
 
 
 _SEXES: tuple[Sex, Sex] = ("cock", "hen")
@@ -331,9 +362,9 @@ class _Told:
         group = self.flock.groups.get(bird.group or "")
         return group is None or group.alive.total > 0
 
-    def lines(self) -> Lines:
-        """All of it."""
-        found = self._needed()
+    def lines(self, also: Iterable[Individual] = ()) -> Lines:
+        """All of it; with `also`, birds that are gone and left no chicks, and their ancestors."""
+        found = self._needed(also)
         order = sorted(found, key=lambda bird: (self.came_of[bird], self.depth[bird]))
         places = {bird: at for at, bird in enumerate(order)}
         fathers: list[Chances] = []
@@ -405,10 +436,10 @@ class _Told:
         ring = self.flock.birds.get(bird.ring) if bird.ring else None
         return ring.group if ring is not None else bird.group
 
-    def _needed(self) -> dict[Individual, _Parents]:
+    def _needed(self, also: Iterable[Individual]) -> dict[Individual, _Parents]:
         """Ringed birds, the living, and all who may be their ancestors, with their parents."""
         found: dict[Individual, _Parents] = {}
-        ahead = [bird for bird in self.birds if bird.ring or self.alive(bird)]
+        ahead = [bird for bird in self.birds if bird.ring or self.alive(bird)] + list(also)
         while ahead:
             bird = ahead.pop()
             if bird in found:

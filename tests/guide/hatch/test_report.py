@@ -396,3 +396,25 @@ def test_altitude_dries_posted_eggs_and_hardly_those_laid_there() -> None:
     # Tullett 2013: 27 % faster at 2,000 m.
     assert posted / low == pytest.approx(1.27, abs=0.03)
     assert low < own < low * 1.08
+
+
+def test_a_poor_hatch_of_brothers_with_sisters_says_so() -> None:
+    born = at(-120)
+    entries = [
+        *home(),
+        made("group", at(-200), group="first", place="pen", hens=1, cocks=1),
+        made("eggs_set", at(-137), hatch="march", eggs=20, place="box", group="first"),
+        made("chicks_hatched", born, hatch="march", chicks=12),
+        made("group", born + timedelta(hours=1), group="march", place="loft", hatch="march"),
+        made("birds_sexed", at(-60), group="march", hens=8, cocks=4),
+        setting(source=None, group="march"),
+        made("eggs_candled", at(8), hatch="may", clear=3, dead=7),
+        made("chicks_hatched", at(17), hatch="may", chicks=6),
+        made("eggs_opened", at(19), hatch="may", early=1, middle=3, late=4),
+        made("hatch_closed", at(19), hatch="may"),
+    ]
+    told = report(entries, 20)
+    assert told.case.parents_related == pytest.approx(0.25)
+    assert told.post_mortem is not None
+    kin = next(each for each in told.post_mortem.causes if each.cause == "inbreeding")
+    assert "expected inbreeding of the chicks 25 %" in " ".join(kin.because)
