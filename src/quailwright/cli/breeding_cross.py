@@ -178,7 +178,7 @@ def _show_locus(one: "LocusTold") -> None:
     show.heading(f"{one.locus.code}: {one.name}")
     _all(filter(None, (one.standing, one.heading, one.carried, one.about, one.side_effects)))
     show.table((say("genes"), say("look"), say("seen")), one.looks)
-    _all((one.cited,))
+    _all((say("Source: {source}.", source=one.locus.source) + " " + one.certain,))
 
 
 def _all(sentences: Iterable[str]) -> None:

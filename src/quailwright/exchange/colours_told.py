@@ -23,7 +23,7 @@ class LocusTold:
     about: str
     side_effects: str
     looks: list[tuple[str, str, str]]
-    cited: str
+    certain: str
 
 
 STANDINGS: Final = {
@@ -48,12 +48,8 @@ def _locus_told(locus: Locus) -> LocusTold:
         else say("on an autosome: cocks and hens alike") if locus.predicted
         else ""
     )  # fmt: skip
-    cited = (
-        say("Source: {source}.", source=locus.source)
-        + " "
-        + say(
-            "Certainty: {certainty} ({how}).", certainty=say(locus.certainty), how=say(locus.seen)
-        )
+    certain = say(
+        "Certainty: {certainty} ({how}).", certainty=say(locus.certainty), how=say(locus.seen)
     )
     return LocusTold(
         locus,
@@ -71,7 +67,7 @@ def _locus_told(locus: Locus) -> LocusTold:
             )
             for look in own
         ],
-        cited,
+        certain,
     )
 
 

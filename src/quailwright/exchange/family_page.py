@@ -312,4 +312,4 @@ def _eggs(bird: RingedBird) -> str:
     if not weighed:
         return said
     mean = sum(grams for grams, _ in weighed) / sum(number for _, number in weighed)
-    return f"{said} {say('Mean weight {grams:.1f} g.', grams=mean)}"
+    return said + " " + say("Mean weight {grams:.1f} g.", grams=mean)
