@@ -264,6 +264,19 @@ def test_old_and_new_birds_leave_a_group_alike() -> None:
     assert all(cock.source is not None for cock in cocks)
 
 
+def test_a_ring_without_a_group_may_count_twice_and_is_said() -> None:
+    log = Log()("bird", "2027-01-01", bird="Ada", sex="hen")
+    assert not any("without a group" in said for said in log.lines.problems)
+    log("group", "2027-01-02", group="south", place="pen A", hens=3, cocks=1)
+    assert any(
+        "1 ringed bird is logged without a group: Ada" in said for said in log.lines.problems
+    )
+    log("bird", "2027-01-03", bird="Ada", sex="hen", group="south")
+    lines = log.lines
+    assert len(of_group(lines, "south")) == 4
+    assert not any("without a group" in said for said in lines.problems)
+
+
 def test_many_parents_nobody_logged_are_counted() -> None:
     log = Log()
     for n in range(9):
