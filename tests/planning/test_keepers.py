@@ -180,6 +180,23 @@ def test_a_slip_of_the_scale_is_left_out_and_said(mass_g: float) -> None:
     assert any(f"c000: {mass_g} g on 2027-03-29 is far from" in one for one in said)
 
 
+def test_quarantine_and_treatment_are_said_where_birds_are_chosen() -> None:
+    assert not march().notes
+    flock = fold(
+        [
+            *breeders(),
+            made("quarantine", "2027-05-01", place="yard", until="2027-07-01"),
+            made("treated", "2027-05-10", group="young", product="x",
+                 meat_withheld_until="2027-07-02", directed_by="vet"),
+        ],
+        ON,
+    )  # fmt: skip
+    said = " ".join(keepers(flock, ON, Ask(hatch="march")).notes)
+    assert "young is in quarantine up to and on 2027-07-01" in said
+    assert "young was treated with x" in said
+    assert "those not kept are not to be eaten or sold yet" in said
+
+
 def test_the_last_weighing_of_a_day_counts() -> None:
     day = str(HATCHED + timedelta(days=28))
     flock = fold([*breeders(), made("bird_weighed", day, bird="c000", mass_g=160)], ON)
