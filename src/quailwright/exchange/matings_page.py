@@ -454,6 +454,7 @@ _WHY = {
     "spare": mark("{birds}: not needed for these pens."),
     "no partner": mark("{birds}: too near kin to every cock here."),
     "no room": mark("{birds}: no pen has room left."),
+    "no cock": mark("{birds}: no cock is left for them, nor room with the others."),
 }
 
 
