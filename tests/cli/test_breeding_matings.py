@@ -229,3 +229,12 @@ def test_eggs_of_a_new_cock_wait_for_two_weeks(quail: Quail) -> None:
     families(quail)
     told = quail("breeding", "matings", *ON, "--json").json
     assert {pen["sure_from"] for pen in told["pens"]} == {"2027-05-16"}
+
+
+def test_one_cock_for_forty_hens(quail: Quail) -> None:
+    flock(quail, 1, 40, "2027-01-10", pens=3)
+    told = quail("breeding", "matings", *ON, "--json").json
+    assert [len(pen["hens"]) for pen in told["pens"]] == [8]
+    assert {left["why"] for left in told["left_out"]} == {"no cock"}
+    text = " ".join(quail("breeding", "matings", *ON).out.split())
+    assert "no cock is left for them" in text

@@ -157,6 +157,41 @@ def test_a_pairing_tells_the_fathers_and_a_ringed_bird_its_mother() -> None:
     assert mothers == {"Ada": 0.5, "Bea": 0.5}
 
 
+def test_hens_paired_into_another_pen_lay_for_their_group_still() -> None:
+    """Pairings move no bird: eggs of the group are of both pens, each hen with her own cock."""
+    log = Log()("group", "2027-01-01", group="south", place="pen A", hens=4, cocks=2)
+    for ring, sex in (("Rex", "cock"), ("Max", "cock"), ("Ada", "hen"), ("Bea", "hen"),
+                      ("Cleo", "hen"), ("Dora", "hen")):  # fmt: skip
+        log("bird", "2027-01-01", bird=ring, sex=sex, group="south")
+    log("pairing", "2027-01-05", pen="pen A", cocks=["Rex"], hens=["Ada", "Bea"])
+    log("pairing", "2027-01-05", pen="pen B", cocks=["Max"], hens=["Cleo", "Dora"])
+    log.hatch("may", "south", "2027-03-01", "2027-03-02", "2027-03-19", 8)
+    log("bird", "2027-03-20", bird="Kim", sex="hen", hatch="may", group="may", dam="Cleo")
+    lines = log.lines
+    names = [member.name for member in lines.members]
+    chick = of_group(lines, "may")[0]
+    pairs = {
+        (names[cock], names[hen])
+        for mates in lines.pedigree.mates[chick]
+        for cock in mates.fathers
+        for hen in mates.mothers
+    }
+    assert pairs == {("Rex", "Ada"), ("Rex", "Bea"), ("Max", "Cleo"), ("Max", "Dora")}
+    kim = lines.places["Kim"]
+    assert lines.pedigree.fathers[kim] == {lines.places["Max"]: pytest.approx(1.0)}
+    # Where another group lives in that pen, the eggs are that group's.
+    log("group", "2027-04-01", group="north", place="pen B", hens=1, cocks=0)
+    log.hatch("june", "south", "2027-05-01", "2027-05-02", "2027-05-19", 4)
+    log.hatch("june2", "north", "2027-05-01", "2027-05-02", "2027-05-19", 4)
+    lines = log.lines
+    names = [member.name for member in lines.members]
+    south, north = (
+        {names[at] for at in lines.pedigree.mothers[of_group(lines, name)[0]]}
+        for name in ("june", "june2")
+    )
+    assert (south, north) == ({"Ada", "Bea"}, {"Cleo", "Dora"})
+
+
 def test_eggs_laid_soon_after_the_cock_changed_may_be_of_both() -> None:
     """Fertile for 3.75 to 9.18 days after he left (Reddish, Kirby and Anthony 1996)."""
     log = Log()("group", "2027-01-01", group="south", place="pen A", hens=4, cocks=1)
@@ -262,6 +297,19 @@ def test_old_and_new_birds_leave_a_group_alike() -> None:
     cocks = [lines.members[at] for at in of_group(lines, "south", "cock")]
     assert len(cocks) == 2
     assert all(cock.source is not None for cock in cocks)
+
+
+def test_a_ring_without_a_group_may_count_twice_and_is_said() -> None:
+    log = Log()("bird", "2027-01-01", bird="Ada", sex="hen")
+    assert not any("without a group" in said for said in log.lines.problems)
+    log("group", "2027-01-02", group="south", place="pen A", hens=3, cocks=1)
+    assert any(
+        "1 ringed bird is logged without a group: Ada" in said for said in log.lines.problems
+    )
+    log("bird", "2027-01-03", bird="Ada", sex="hen", group="south")
+    lines = log.lines
+    assert len(of_group(lines, "south")) == 4
+    assert not any("without a group" in said for said in lines.problems)
 
 
 def test_many_parents_nobody_logged_are_counted() -> None:

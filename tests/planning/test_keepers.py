@@ -15,6 +15,7 @@ from tests.planning.breeders import HATCHED, ON, breeders
 from quailwright.flock.fold import fold
 from quailwright.flock.pedigree import lines_of
 from quailwright.husbandry import facts
+from quailwright.husbandry.laying import hen_day_rate
 from quailwright.husbandry.selection.traits import TRAITS
 from quailwright.journal import entries as kinds
 from quailwright.journal.entries import Entry
@@ -131,7 +132,11 @@ def test_eggs_of_pens_and_of_hens_alone_are_records() -> None:
     done = merits(flock, lines_of(flock), ON)
     assert done.bases["eggs"].pens == 1
     (eggs,) = done.performance.of("eggs")
-    assert eggs.value == pytest.approx(2 / 3 * 90)
+    # Hens of 273 to 286 days, told as hens of 56 to 145: the usual curve of lay between.
+    old = np.mean([hen_day_rate(age) for age in range(273, 287)])
+    young = np.mean([hen_day_rate(age) for age in range(56, 146)])
+    assert old < young
+    assert eggs.value == pytest.approx(2 / 3 * 90 * young / old, rel=1e-3)
     (weight,) = done.performance.of("egg_weight")
     assert weight.value == pytest.approx(11.0)
 
@@ -173,6 +178,23 @@ def test_a_slip_of_the_scale_is_left_out_and_said(mass_g: float) -> None:
     said = done.performance.left_out
     assert sum("and is left out" in one or "and are left out" in one for one in said) == 3
     assert any(f"c000: {mass_g} g on 2027-03-29 is far from" in one for one in said)
+
+
+def test_quarantine_and_treatment_are_said_where_birds_are_chosen() -> None:
+    assert not march().notes
+    flock = fold(
+        [
+            *breeders(),
+            made("quarantine", "2027-05-01", place="yard", until="2027-07-01"),
+            made("treated", "2027-05-10", group="young", product="x",
+                 meat_withheld_until="2027-07-02", directed_by="vet"),
+        ],
+        ON,
+    )  # fmt: skip
+    said = " ".join(keepers(flock, ON, Ask(hatch="march")).notes)
+    assert "young is in quarantine up to and on 2027-07-01" in said
+    assert "young was treated with x" in said
+    assert "those not kept are not to be eaten or sold yet" in said
 
 
 def test_the_last_weighing_of_a_day_counts() -> None:

@@ -453,6 +453,7 @@ _WHY = {
     "spare": mark("{birds}: not needed for these pens."),
     "no partner": mark("{birds}: too near kin to every cock here."),
     "no room": mark("{birds}: no pen has room left."),
+    "no cock": mark("{birds}: no cock is left for them, nor room with the others."),
 }
 
 
@@ -539,8 +540,8 @@ def _notes(plan: Plan) -> list[str]:
     notes = [
         say(
             "Hens keep seed: after a change of cock, eggs are surely the new one's after "
-            "{wait} days. In trials half of the fertility was gone after {low:.3g} to "
-            "{high:.3g} days.",
+            "{wait} days. In a trial they stayed fertile for {low:.3g} to {high:.3g} days on the "
+            "mean, some of them longer.",
             wait=wait,
             low=seen.low or 0.0,
             high=seen.high or 0.0,

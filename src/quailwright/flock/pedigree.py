@@ -480,6 +480,20 @@ class _Told:
                 len(gone),
                 birds=_listed(gone),
             )
+        nowhere = [
+            ring.name
+            for ring in self.flock.birds.values()
+            if ring.group is None and ring.left is None
+        ]
+        if nowhere and any(self.flock.groups_alive()):
+            yield later_many(
+                "{n} ringed bird is logged without a group: {birds}. It counts beside those of the "
+                "groups, and twice if it is one of them: log it again with its group.",
+                "{n} ringed birds are logged without a group: {birds}. They count beside those of "
+                "the groups, and twice if they are some of them: log them again with their group.",
+                len(nowhere),
+                birds=_listed(nowhere),
+            )
         yield from self._more_rings_than_birds()
         unknown, sources = 0, Counter[str]()
         for at in lines.alive:

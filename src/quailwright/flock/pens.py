@@ -228,11 +228,40 @@ class Pens:
         return [bird for bird in known if self._paired_to(bird, day) == place]
 
     def hens_of(self, group: str, day: date) -> list[Individual]:
-        """The hens whose eggs were gathered as of a group: of its pairing, else all its hens."""
-        mine = self.present(group, day)
-        named = self._named(self.place_of_group(group, day), day, "hen")
-        paired = [bird for bird in named if bird in mine or not bird.stays]
-        return paired or _of_sex(mine, "hen", day)
+        """The hens whose eggs were gathered as of a group.
+
+        Those of its place's pairing, else all its hens. Pairings move no bird from group to group:
+        hens of the group paired elsewhere lay for it still, unless other birds live there, for
+        whose group they lay then.
+        """
+        place, mine = self.place_of_group(group, day), self.present(group, day)
+        if not self.flock.paired:
+            return _of_sex(mine, "hen", day)
+        away = {bird: self._paired_to(bird, day) for bird in mine}
+        lent = {bird for bird, pen in away.items() if pen not in (None, place)}
+        still = [
+            bird for bird in mine if bird in lent and not self._lived_in(away[bird] or "", day)
+        ]
+        paired = [
+            bird
+            for bird in self._named(place, day, "hen")
+            if bird in away or self._lives_elsewhere(bird, place, day)
+        ]
+        here = paired or [bird for bird in mine if bird not in lent]
+        return _of_sex([*here, *still], "hen", day)
+
+    def _lived_in(self, place: str, day: date) -> bool:
+        """Whether a group with birds lived at a place on a day."""
+        return any(
+            self.place_of_group(name, day) == place and self.present(name, day)
+            for name in self._at_place.get(place, ())
+        )
+
+    def _lives_elsewhere(self, bird: Individual, place: str, day: date) -> bool:
+        """Whether it is of no group of that place."""
+        return not any(
+            stay.holds(day) and self.place_of_group(stay.group, day) == place for stay in bird.stays
+        )
 
     def cocks_before(self, track: Sequence[str | None], day: date) -> Odds:
         """Chances of the fathers of an egg laid on a day by a hen that was at `track` before.

@@ -4,14 +4,16 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cache
 from statistics import median
 from typing import Literal, get_args
 
 from quailwright.flock.cohorts import GroupHistory, group_history
 from quailwright.flock.history import laid_days
 from quailwright.flock.pedigree import Lines, Member
-from quailwright.flock.state import Flock, Group, RingedBird
+from quailwright.flock.state import EggLot, Flock, Group, RingedBird
 from quailwright.husbandry import facts, growth
+from quailwright.husbandry.laying import hen_day_rate
 from quailwright.husbandry.selection.traits import TraitName
 from quailwright.journal.entries import Sex
 from quailwright.language import later, later_many, mark
@@ -289,6 +291,10 @@ def _group_eggs(
     since = on - timedelta(days=facts.value("selection.eggs_group_days"))
     over_d = facts.value("selection.eggs_over_d")
     counted = laid_days(flock, since, on)
+    weighed_of: dict[str | None, list[EggLot]] = {}
+    for lot in flock.lots.values():
+        if lot.weighed and since <= lot.laid <= on:
+            weighed_of.setdefault(lot.group, []).append(lot)
     for group in flock.groups_alive():
         hens = tuple(at for at, member in enumerate(lines.members) if _hen_of(member, group.name))
         if not hens or group.name not in counted:
@@ -297,23 +303,21 @@ def _group_eggs(
             left_out["pen_of_own"] += 1
             continue
         history = group_history(group, on)
-        eggs, hen_days, days = 0, 0.0, 0
+        eggs, hen_days, young_days, days = 0, 0.0, 0.0, 0
         for laid in counted[group.name]:
-            there = _laying(history, laid.day)
+            there, as_young = _laying(history, laid.day)
             if there <= 0 or laid.days_since > _MOST_MISSED_D:
                 continue
             gap = max(1, laid.days_since)
             eggs, days = eggs + laid.eggs, days + gap
             hen_days += there * gap
+            young_days += as_young * gap
         if days >= _FEWEST_DAYS and hen_days > 0:
             yield Measure(
-                "eggs", eggs / hen_days * over_d, hens, ("pens",), hen_days / days, days, False,
+                "eggs", eggs / young_days * over_d, hens, ("pens",), hen_days / days, days, False,
                 group.name,
             )  # fmt: skip
-        lots = [
-            lot for lot in flock.lots.values()
-            if lot.group == group.name and lot.weighed and since <= lot.laid <= on
-        ]  # fmt: skip
+        lots = weighed_of.get(group.name, [])
         for lot in lots:
             if _odd_egg(lot.weighed_g / lot.weighed):
                 each_g = lot.weighed_g / lot.weighed
@@ -341,16 +345,35 @@ def _counted(flock: Flock, name: str) -> bool:
     return bird is not None and bool(bird.laid)
 
 
-def _laying(history: GroupHistory, day: date) -> float:
-    """Hens of a group in full lay by age on a day; none while some are younger."""
+def _laying(history: GroupHistory, day: date) -> tuple[float, float]:
+    """Hens of a group in full lay by age on a day, and as many young hens as lay as much.
+
+    None while some are younger. Hens of no known age count as young ones.
+    """
     grown_d = facts.value("selection.eggs_from_age_d")
     for stretch in history.stretches:
         if stretch.first <= day < stretch.end:
             ages = [(cohort.age_d(day), cohort.hens) for cohort in stretch.cohorts if cohort.hens]
             if any(age is not None and age < grown_d for age, _ in ages):
-                return 0.0
-            return sum(hens for _, hens in ages)
-    return 0.0
+                return 0.0, 0.0
+            return (
+                sum(hens for _, hens in ages),
+                sum(hens * (1.0 if age is None else _of_young(age)) for age, hens in ages),
+            )
+    return 0.0, 0.0
+
+
+@cache
+def _of_young(age_d: int) -> float:
+    """The lay of hens of an age over that of hens in the first 90 days of full lay."""
+    first = round(facts.value("selection.eggs_from_age_d"))
+    over = range(first, first + round(facts.value("selection.eggs_over_d")))
+    young = sum(hen_day_rate(age) for age in over) / len(over)
+    return max(_LEAST_LAY, hen_day_rate(age_d) / young)
+
+
+_LEAST_LAY = 0.2
+"""Of very old hens no more is made than that: the curve is not known so far."""
 
 
 _ODD_WEIGHT = mark(

@@ -201,6 +201,7 @@ def keepers(flock: Flock, on: date, ask: Ask, lines: Lines | None = None) -> Kee
                 len(by_sex["unknown"]),
             )
         )
+    notes += _held(flock, lines, asked, on)
     wanted = _wanted(ask, len(by_sex["cock"]), len(by_sex["hen"]))
     base = np.zeros(len(lines.members))
     grown = [*by_sex["cock"], *by_sex["hen"]]
@@ -236,6 +237,35 @@ def keepers(flock: Flock, on: date, ask: Ask, lines: Lines | None = None) -> Kee
         worth_of_records(flock, found, wanted),
         notes,
     )
+
+
+def _held(flock: Flock, lines: Lines, asked: Sequence[int], on: date) -> list[str]:
+    """Sentences on groups of those asked about that are in quarantine, or treated of late."""
+    notes: list[str] = []
+    for name in sorted({lines.members[at].group or "" for at in asked}):
+        group = flock.groups.get(name)
+        place = flock.places.get(group.place) if group is not None else None
+        if place is not None and place.quarantined_until and place.quarantined_until >= on:
+            notes.append(
+                later(
+                    "{group} is in quarantine up to and on {day}: choose now, but let none of it "
+                    "meet the others before.",
+                    group=name,
+                    day=place.quarantined_until,
+                )
+            )
+        held = flock.meat_withheld_on(name, on) or flock.withheld_on(name, on)
+        if held is not None:
+            notes.append(
+                later(
+                    "{group} was treated with {product}, and its eggs or meat are withheld: those "
+                    "not kept are not to be eaten or sold yet. Ask the vet before you breed from "
+                    "it.",
+                    group=name,
+                    product=held.product,
+                )
+            )
+    return notes
 
 
 def _check(flock: Flock, ask: Ask) -> None:

@@ -11,7 +11,7 @@ from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.language import say
 
-Why = Literal["young", "quarantine", "unsexed", "told", "spare", "no partner", "no room"]
+Why = Literal["young", "quarantine", "unsexed", "told", "spare", "no partner", "no room", "no cock"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -318,6 +318,7 @@ def _spares(mating: Mating, pairs: Pairs, birds: Sequence[Candidate], room: int)
             continue
         alone = bool(mating.barred[n, cocks].all()) if not bird.is_cock else False
         crowded = not bird.is_cock and n_hens > room
-        why: Why = "no partner" if alone else "no room" if crowded else "spare"
+        full: Why = "no cock" if len(cocks) == int(mating.cocks.sum()) else "no room"
+        why: Why = "no partner" if alone else full if crowded else "spare"
         left.append(LeftOut(bird.name, bird.sex, bird.ringed, bird.group, why))
     return left

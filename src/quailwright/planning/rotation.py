@@ -4,6 +4,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -263,12 +264,12 @@ def rotation(flock: Flock, on: date, ask: RotationAsk, lines: Lines | None = Non
         ahead["cyclic"],
         ahead["mixed"],
         ahead["closed"],
-        _long_rise(schemes[chosen], sizes),
-        _long_rise(schemes["mixed"], sizes),
+        _long_rise(chosen, tuple(sizes)),
+        _long_rise("mixed", tuple(sizes)),
         _overtakes(far[chosen], far["mixed"]),
         float(census(len(cocks), len(hens))),
         float(census(len(sizes), sum(sizes))),
-        _compared(max(1, round(sum(sizes) / len(sizes))), ask),
+        _compared(max(1, round(sum(sizes) / len(sizes))), ask.cyclic),
         _new_blood(schemes[chosen], kinship, sizes, ask),
     )
 
@@ -333,8 +334,10 @@ def _schemes(sizes: Sequence[int]) -> dict[str, Scheme]:
     }
 
 
-def _long_rise(scheme: Scheme, sizes: Sequence[int]) -> float:
+@lru_cache(256)
+def _long_rise(chosen: str, sizes: tuple[int, ...]) -> float:
     """Rise per generation once it is steady, whole rounds of the pens taken together."""
+    scheme = _schemes(sizes)[chosen]
     ahead = inbreeding_ahead(unrelated(sum(sizes) + len(sizes)), scheme, _LONG)
     turn = max(1, len(sizes) - 1)
     return max(0.0, rise_per_generation(ahead, turn * max(1, 12 // turn)))
@@ -400,22 +403,24 @@ def _turns(on: date, start: Plan, ask: RotationAsk) -> tuple[Turn, ...]:
     return tuple(found)
 
 
-def _compared(hens: int, ask: RotationAsk) -> tuple[PensCompared, ...]:
+@lru_cache(32)
+def _compared(hens: int, cyclic: bool) -> tuple[PensCompared, ...]:
     strong = facts.value("mating.inbreeding_strong")
     found = []
     for pens in _PENS_COMPARED:
         sizes = [hens] * pens
         schemes = _schemes(sizes)
-        scheme = schemes["cyclic" if ask.cyclic else "rotated"]
+        chosen = "cyclic" if cyclic else "rotated"
+        scheme = schemes[chosen]
         ahead = inbreeding_ahead(unrelated(pens * (hens + 1)), scheme, _LONG)
         reached = np.flatnonzero(ahead >= strong)
-        rise = _long_rise(scheme, sizes)
+        rise = _long_rise(chosen, tuple(sizes))
         found.append(
             PensCompared(
                 pens,
                 rise,
                 float(size_of(rise)),
-                float(size_of(_long_rise(schemes["mixed"], sizes))),
+                float(size_of(_long_rise("mixed", tuple(sizes)))),
                 int(reached[0]) + 1 if len(reached) else None,
             )
         )

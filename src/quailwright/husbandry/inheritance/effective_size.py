@@ -163,7 +163,8 @@ def cyclic_rotation(pairs: float, doubling: bool = False) -> float:
     Raises:
         ValueError: fewer than 2.
 
-    Source: about 2 N - 2, and a rise of about 1 / (4 N - log2 N - 1) by doubling, with N birds:
+    Source: about 2 N - 2 on the mean of a cycle, with N birds, and a rise of about
+    1 / (4 N - log2 N - 1), which is that of maximum avoidance and taken here for doubling:
     Farid, Makarechian and Strobeck 1987, Inbreeding under a cyclical mating system, Theor Appl
     Genet 73:506-515 (read in an excerpt; authors from memory). Which of the two goes with which
     steps was found by exact recursion (tests), 3 % off at most from 4 lines on.

@@ -66,7 +66,15 @@ class Pedigree:
                 raise ValueError(say("The chance of a parent is above 0."))
             if np.any(np.bincount(chicks, links.chances, len(self)) > 1 + _ROUNDING):
                 raise ValueError(say("The chances of all fathers come to 1 at most."))
-        if not all(_summed(self.fathers[n], self.mothers[n], few) for n, few in self.mates.items()):
+        # Chicks of one hatch share these: each is looked at once.
+        alike = {
+            (id(self.fathers[bird]), id(self.mothers[bird]), id(mates)): bird
+            for bird, mates in self.mates.items()
+        }
+        if not all(
+            _summed(self.fathers[bird], self.mothers[bird], self.mates[bird])
+            for bird in alike.values()
+        ):
             raise ValueError(say("Mates are told of a bird that has other parents."))
 
     def __len__(self) -> int:
