@@ -128,6 +128,16 @@ class MatingsPage:
         """What can be written down of these pens."""
         return [card.pairing for card in self.pens if card.pairing is not None]
 
+    @property
+    def entries_to_send(self) -> str:
+        """The same as JSON for the phone, which adds id, moment and name and sends it."""
+        return msgspec.json.encode(
+            [
+                {"kind": "pairing", "pen": each.pen, "cocks": each.cocks, "hens": each.hens}
+                for each in self.pairings
+            ]
+        ).decode()
+
 
 def pairing_entries(
     pairings: Sequence[Pairing], ids: Sequence[str], by: str, now: datetime, zone_name: str
