@@ -75,6 +75,7 @@ def test_full_and_half_sibs_chicks(pen: Quail) -> None:
     assert "Inbreeding 25.0%: as of full sibs' chicks" in family.out
     assert "Kim is to Max: full sister." in family.out
     assert family.out.count("father: Rex") == 2
+    assert "Did you mean 'Kim'?" in pen("breeding", "family", "kim", *ON).err
 
 
 def test_nothing_logged_teaches(quail: Quail) -> None:

@@ -71,6 +71,9 @@ def test_nonsense_is_refused_in_words(app: FastAPI, keeper: TestClient, enter: E
     answer = keeper.get("/breeding/board?pens=many&together=x")
     assert answer.status_code == 422
     assert "The number of pens is a whole number, not" in answer.text
+    answer = keeper.get("/breeding/board?by=weight&gain=nan")
+    assert answer.status_code == 422
+    assert "The gain is a number, not" in answer.text
     token = token_of(keeper)
     wrong = {"token": token, "pen-0": "pen", "id-0": "x", "cocks-0": "Rex", "hens-0": "Ada"}
     assert keeper.post("/breeding/board", data=wrong).status_code == 422

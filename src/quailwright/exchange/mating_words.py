@@ -1,5 +1,6 @@
 """Words that the pages of matings and rotation share: birds in a row, and how inbred chicks are."""
 
+import math
 from collections.abc import Iterable, Sequence
 from datetime import date
 
@@ -80,9 +81,12 @@ def number_typed(text: str, sentence: str) -> float | None:
     if not text.strip():
         return None
     try:
-        return float(with_point(text.strip()))
+        number = float(with_point(text.strip()))
     except ValueError:
-        raise BadInput(say(sentence, told=text.strip()[:40])) from None
+        number = math.nan
+    if not math.isfinite(number):
+        raise BadInput(say(sentence, told=text.strip()[:40]))
+    return number
 
 
 def share_typed(text: str, sentence: str) -> float | None:

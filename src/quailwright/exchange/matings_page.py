@@ -310,7 +310,7 @@ def _card(pen: PenPlan, plan: Plan, units: Units) -> PenCard:
         pen.pen.known,
         cock,
         _cock_note(pen.cock),
-        [(hen.bird.called, inbreeding_words(hen.inbreeding)) for hen in pen.hens],
+        _hen_by_hen(pen),
         in_a_row(hens),
         sentence,
         inbreeding_words(pen.inbreeding),
@@ -328,6 +328,19 @@ def _card(pen: PenPlan, plan: Plan, units: Units) -> PenCard:
         ),
         _pairing(pen),
     )
+
+
+def _hen_by_hen(pen: PenPlan) -> list[tuple[str, str]]:
+    """Hens and how inbred their chicks are; those without a ring that are alike, together."""
+    alike: dict[tuple[str, str, str], list[Candidate]] = {}
+    for hen in pen.hens:
+        words = inbreeding_words(hen.inbreeding)
+        ring, group = (hen.bird.name, "") if hen.bird.ringed else ("", hen.bird.group)
+        alike.setdefault((words, ring, group), []).append(hen.bird)
+    return [
+        (in_a_row(bird_words(_told(hen) for hen in hens)), words)
+        for (words, _, _), hens in alike.items()
+    ]
 
 
 def _pairing(pen: PenPlan) -> Pairing | None:
