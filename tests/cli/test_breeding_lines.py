@@ -113,3 +113,10 @@ def test_an_import_with_a_circle_names_the_line_and_writes_nothing(
     assert answer.code == 2
     assert "ine 3, sire: C would be its own ancestor: A, named as its parent" in answer.err
     assert quail("breeding", "inbreeding", "--json").json == []
+
+
+def test_a_caution_of_a_cross_is_folded_as_other_text(pen: Quail) -> None:
+    told = pen("breeding", "cross", "silver", "silver", *ON).out
+    assert "Care for the birds" in told
+    assert "Caution: silver white" in told
+    assert max(map(len, told.splitlines())) <= 100
