@@ -75,6 +75,7 @@ def test_full_and_half_sibs_chicks(pen: Quail) -> None:
     assert "Inbreeding 25.0%: as of full sibs' chicks" in family.out
     assert "Kim is to Max: full sister." in family.out
     assert family.out.count("father: Rex") == 2
+    assert "Did you mean 'Kim'?" in pen("breeding", "family", "kim", *ON).err
 
 
 def test_parents_not_known_or_not_logged_are_said_with_the_list(pen: Quail) -> None:
@@ -121,3 +122,10 @@ def test_an_import_with_a_circle_names_the_line_and_writes_nothing(
     assert answer.code == 2
     assert "ine 3, sire: C would be its own ancestor: A, named as its parent" in answer.err
     assert quail("breeding", "inbreeding", "--json").json == []
+
+
+def test_a_caution_of_a_cross_is_folded_as_other_text(pen: Quail) -> None:
+    told = pen("breeding", "cross", "silver", "silver", *ON).out
+    assert "Care for the birds" in told
+    assert "Caution: silver white" in told
+    assert max(map(len, told.splitlines())) <= 100

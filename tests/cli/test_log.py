@@ -86,6 +86,8 @@ def test_lists_are_typed_with_commas(kept: Quail) -> None:
     weights = ("birds_weighed", "group=hens", "weights_g=210, 220.5,230", "at=2027-05-02")
     assert kept("log", *weights).code == 0
     assert last(kept)["weights_g"] == [210, 220.5, 230]
+    for ring, sex in (("r1", "cock"), ("r2", "hen"), ("r3", "hen")):
+        assert kept("log", "bird", f"bird={ring}", f"sex={sex}", "at=2027-05-01").code == 0
     assert kept("log", "pairing", "pen=pen", "cocks=r1", "hens=r2,r3", "at=2027-05-02").code == 0
     assert (last(kept)["cocks"], last(kept)["hens"]) == (["r1"], ["r2", "r3"])
 

@@ -185,8 +185,28 @@ def test_withheld_meat_and_quarantine_hold_for_a_ringed_bird_too() -> None:
 def test_the_newest_pairing_of_a_pen_counts() -> None:
     flock = fold(
         [
+            *(made("bird", "2027-04-30", bird=ring, sex="cock") for ring in ("c1", "c2")),
+            *(made("bird", "2027-04-30", bird=ring, sex="hen") for ring in ("h1", "h2")),
             made("pairing", "2027-05-01", pen="loft", cocks=["c1"], hens=["h1", "h2"]),
             made("pairing", "2027-05-03", pen="loft", cocks=["c2"], hens=["h1"]),
         ]
     )
     assert flock.pairings["loft"].cocks == ["c2"]
+
+
+def test_a_pairing_is_of_living_birds_of_that_sex() -> None:
+    """A typing slip, a bird that is gone and a hen among the cocks: a sentence each."""
+    birds = (
+        made("bird", "2027-04-30", bird="Rex", sex="cock"),
+        made("bird", "2027-04-30", bird="Ada", sex="hen"),
+        made("bird", "2027-04-30", bird="Bea", sex="hen"),
+        made("bird_left", "2027-05-01", bird="Bea", use="died"),
+    )
+    for cocks, hens, said in (
+        (["Reks"], ["Ada"], "there is no bird 'Reks' at that time."),
+        (["Rex"], ["Bea"], "Bea left on 2027-05-01 already (died)."),
+        (["Ada"], [], "Ada is a hen, and stands among the cocks."),
+        (["Rex"], ["Rex"], "Rex is a cock, and stands among the hens."),
+    ):
+        pairing = made("pairing", "2027-05-02", pen="loft", cocks=cocks, hens=hens)
+        assert [one.what for one in fold([*birds, pairing]).findings] == [said]

@@ -1,11 +1,15 @@
 """The mating board: cards of pens, pairings written by one button, cards to print, rotation."""
 
 import re
+from datetime import timedelta
 
+import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 from tests.makers import made
-from tests.web.conftest import Enter, token_of
+from tests.web.conftest import NOW, Enter, token_of
+
+from quailwright.web.home import Home
 
 
 def stock(app: FastAPI) -> None:
@@ -40,7 +44,9 @@ def test_the_board_says_who_goes_where(app: FastAPI, keeper: TestClient) -> None
     assert keeper.get("/api/breeding/matings?together=Rex=Ada").status_code == 422
 
 
-def test_pairings_are_shown_then_written_once(app: FastAPI, keeper: TestClient) -> None:
+def test_pairings_are_shown_then_written_once(
+    app: FastAPI, keeper: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
     stock(app)
     text = keeper.get("/breeding/board").text
     fields = dict[str, list[str]]()
@@ -48,7 +54,8 @@ def test_pairings_are_shown_then_written_once(app: FastAPI, keeper: TestClient) 
     for name, value in re.findall(r'name="([^"]+)" value="([^"]*)"', form[: form.index("</form>")]):
         fields.setdefault(name, []).append(value.replace("&lt;", "<").replace("&gt;", ">"))
     sent = {**fields, "token": token_of(keeper)}
-    for _ in range(2):  # a second tap changes nothing
+    for seconds in (0, 40):  # a second tap, or one sent again later, changes nothing
+        monkeypatch.setattr(Home, "now", lambda _, s=seconds: NOW + timedelta(seconds=s))
         answer = keeper.post("/breeding/board", data=sent, follow_redirects=False)
         assert answer.status_code == 303
     assert "pairings are written down" in keeper.get(answer.headers["location"]).text
@@ -64,6 +71,9 @@ def test_nonsense_is_refused_in_words(app: FastAPI, keeper: TestClient, enter: E
     answer = keeper.get("/breeding/board?pens=many&together=x")
     assert answer.status_code == 422
     assert "The number of pens is a whole number, not" in answer.text
+    answer = keeper.get("/breeding/board?by=weight&gain=nan")
+    assert answer.status_code == 422
+    assert "The gain is a number, not" in answer.text
     token = token_of(keeper)
     wrong = {"token": token, "pen-0": "pen", "id-0": "x", "cocks-0": "Rex", "hens-0": "Ada"}
     assert keeper.post("/breeding/board", data=wrong).status_code == 422
@@ -95,3 +105,36 @@ def test_a_flock_without_rings_is_told_so(keeper: TestClient) -> None:
     answer = keeper.get("/breeding/board")
     assert answer.status_code in (200, 422)
     assert "Traceback" not in answer.text
+
+
+def test_an_empty_flock_is_shown_the_way(app: FastAPI, keeper: TestClient) -> None:
+    """Nothing is wrong with a flock in which nobody may breed yet: it is told what to log."""
+    app.state.home.record(
+        made("birds_out", "2027-05-02", group="hens", use="sold", hens=10, cocks=2)
+    )
+    for path in ("/breeding/board", "/breeding/rotation"):
+        answer = keeper.get(path)
+        assert answer.status_code == 200
+        assert "No cock here may breed yet." in answer.text
+        assert 'role="alert"' not in answer.text
+        assert 'href="/log/group"' in answer.text
+        assert "quailwright log" not in answer.text
+    assert keeper.get("/breeding/board?pens=2").status_code == 422
+
+
+def test_a_stale_board_is_refused_in_words(app: FastAPI, keeper: TestClient, enter: Enter) -> None:
+    """A bird that died since the page was made: nothing is written; a helper may pair."""
+    stock(app)
+    app.state.home.record(made("bird_left", "2027-05-02", bird="Ada", use="died"))
+    sent = {
+        "pen-0": "pen", "id-0": "0198f2a0-5f5e-7c3a-9d52-3f0c5a1b2c3d", "cocks-0": "Rex",
+        "hens-0": "Ada",
+    }  # fmt: skip
+    answer = keeper.post("/breeding/board", data={**sent, "token": token_of(keeper)})
+    assert answer.status_code == 422
+    assert "Ada" in answer.text
+    helper = enter("helper")
+    sent = {**sent, "hens-0": "Bea", "token": token_of(helper)}
+    assert helper.post("/breeding/board", data=sent).status_code == 303
+    (paired,) = app.state.home.flock().paired
+    assert paired[1].by == "helper"

@@ -1,6 +1,5 @@
 """`breeding cross`, `breeding hidden`, `breeding colours`: what colours a cross makes, and why."""
 
-import textwrap
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Annotated
 
@@ -183,4 +182,4 @@ def _show_locus(one: "LocusTold") -> None:
 
 def _all(sentences: Iterable[str]) -> None:
     for text in sentences:
-        print(textwrap.fill(text, 100, initial_indent="  ", subsequent_indent="  "))
+        show.paragraph(text)

@@ -1,6 +1,5 @@
 """`breeding`: whom to keep, and what choosing brings."""
 
-import textwrap
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -95,7 +94,7 @@ def _cards(title: str, cards: "list[Card]") -> None:
     for card in cards[:_MOST_SHOWN]:
         _wrapped(say("{bird}: {verdict}", bird=card.name, verdict=card.verdict))
         for line in card.lines:
-            print(textwrap.fill(line, 100, initial_indent="      ", subsequent_indent="      "))
+            show.paragraph(line, "      ")
     if len(cards) > _MOST_SHOWN:
         _wrapped(say("And {n} more; --json has them all.", n=len(cards) - _MOST_SHOWN))
 
@@ -168,4 +167,4 @@ def _section(title: str, sentences: list[str]) -> None:
 
 
 def _wrapped(text: str) -> None:
-    print(textwrap.fill(text, 100, initial_indent="  ", subsequent_indent="  "))
+    show.paragraph(text)

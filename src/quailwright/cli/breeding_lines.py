@@ -1,7 +1,6 @@
 """`breeding`: lines."""
 
 import math
-import textwrap
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -311,4 +310,4 @@ def _show_family(told: "Family") -> None:
 
 
 def _wrapped(text: str) -> None:
-    print(textwrap.fill(text, 100, initial_indent="  ", subsequent_indent="  "))
+    show.paragraph(text)

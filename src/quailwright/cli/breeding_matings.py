@@ -1,6 +1,5 @@
 """`breeding`: matings, and rotation."""
 
-import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -277,4 +276,4 @@ def _show_rotation(told: "RotationPage") -> None:
 
 def _wrapped(text: str) -> None:
     if text:
-        print(textwrap.fill(text, 100, initial_indent="  ", subsequent_indent="  "))
+        show.paragraph(text)

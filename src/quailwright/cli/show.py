@@ -1,5 +1,6 @@
 """Putting answers on the terminal: readable tables there, plain text in a pipe, JSON when asked."""
 
+import shutil
 import sys
 import textwrap
 from collections.abc import Sequence
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
 
 _LABEL_WIDTH = 72
 _LINE_WIDTH = 100
+_NARROWEST = 40
 _CAUTION = " " * 6
 
 
@@ -35,11 +37,20 @@ def heading(text: str) -> None:
     _styled(text, "bold")
 
 
+def paragraph(text: str, indent: str = "  ") -> None:
+    """A sentence or more, folded to the terminal's width; to 100 where that is more, or a pipe."""
+    print(_filled(text, indent))
+
+
+def _filled(text: str, indent: str) -> str:
+    terminal = shutil.get_terminal_size().columns if sys.stdout.isatty() else _LINE_WIDTH
+    width = max(_NARROWEST, min(_LINE_WIDTH, terminal))
+    return textwrap.fill(text, width, initial_indent=indent, subsequent_indent=indent)
+
+
 def caution(text: str) -> None:
     """A caution, marked by a word and not by colour alone."""
-    said = say("Caution: {text}", text=text)
-    lines = textwrap.wrap(said, _LINE_WIDTH, initial_indent=_CAUTION, subsequent_indent=_CAUTION)
-    _styled("\n".join(lines), "yellow")
+    _styled(_filled(say("Caution: {text}", text=text), _CAUTION), "yellow")
 
 
 def cautions(step: str) -> None:

@@ -323,9 +323,9 @@ def _warnings(cock: Parent, hen: Parent, found: Hidden) -> list[str]:
     elif found.fit is not None and found.fit < poor:
         said.append(
             say(
-                "The counts fit poorly: so unlikely or less, {p} of the time. That is a warning "
-                "and no proof: chance does it too. See whether a look is another than named, "
-                "whether chicks were picked, or whether another cock had a part.",
+                "The counts fit poorly: chance alone makes so poor a fit {p} of the time. That is "
+                "a warning and no proof. See whether a look is another than named, whether chicks "
+                "were picked, or whether another cock had a part.",
                 p=_p_words(found.fit),
             )
         )

@@ -212,9 +212,15 @@ def _leading(found: Keepers) -> TraitName:
     return max(TRAITS, key=lambda name: found.goal.get(name, 0.0))
 
 
+def _much(weight: float) -> str:
+    """As the form has it; a number where another was asked for."""
+    word = COUNTS.get(f"{weight:g}")
+    return say("counts {weight:g}", weight=weight) if word is None else say(word)
+
+
 def _wants(found: Keepers) -> str:
     parts = [
-        say("{wish} (counts {weight:g})", wish=say(TRAIT_WORDS[name]), weight=found.goal[name])
+        say("{wish} ({much})", wish=say(TRAIT_WORDS[name]), much=_much(found.goal[name]))
         for name in TRAITS
         if found.goal.get(name, 0.0) > 0
     ]

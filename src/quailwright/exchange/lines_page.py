@@ -14,6 +14,7 @@ from quailwright.exchange.kin_told import (
     kinship_words,
     tie,
 )
+from quailwright.exchange.mating_words import in_a_row
 from quailwright.flock.breeding import (
     Breeding,
     GroupKin,
@@ -189,18 +190,7 @@ def _answer(flock: Flock, found: Breeding) -> list[str]:
     if not found.pens:
         return [say("Log where the cocks run: move them to their hens, or log a pairing by ring.")]
     said = [_close_pen(found, pen) for pen in found.pens if pen.chicks_inbreeding >= FIRST_COUSINS]
-    said += [
-        say(
-            "{place} holds {cocks} with {hens}: nobody can say whose chicks are whose, and one "
-            "cock may father most of them. Part them into pens of one cock each; the "
-            "matings say whom with whom.",
-            place=pen.place,
-            cocks=say_many("{n} cock", "{n} cocks", pen.cocks_there),
-            hens=say_many("{n} hen", "{n} hens", pen.hens_there),
-        )
-        for pen in found.pens
-        if pen.cocks_there > 1
-    ]
+    said += _crowded([pen for pen in found.pens if pen.cocks_there > 1])
     said += [
         say(
             "Eggs of {place} are surely of its cocks from {day} on: what hens keep of earlier "
@@ -261,6 +251,31 @@ def _close_pen(found: Breeding, pen: Pen) -> str:
         less=percent(less),
         **parts,
     )
+
+
+def _crowded(pens: list[Pen]) -> list[str]:
+    if not pens:
+        return []
+    if len(pens) == 1:
+        return [
+            say(
+                "{place} holds {cocks} with {hens}: nobody can say whose chicks are whose, and one "
+                "cock may father most of them. Part them into pens of one cock each; the matings "
+                "say whom with whom.",
+                place=pens[0].place,
+                cocks=say_many("{n} cock", "{n} cocks", pens[0].cocks_there),
+                hens=say_many("{n} hen", "{n} hens", pens[0].hens_there),
+            )
+        ]
+    where = [say("{place} ({cocks})", place=pen.place, cocks=pen.cocks_there) for pen in pens]
+    return [
+        say(
+            "Several cocks run together in {places}: nobody can say whose chicks are whose, and "
+            "one cock may father most of them. Part them into pens of one cock each; the matings "
+            "say whom with whom.",
+            places=in_a_row(where),
+        )
+    ]
 
 
 _CLEARLY = 0.005

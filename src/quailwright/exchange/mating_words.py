@@ -1,9 +1,10 @@
 """Words that the pages of matings and rotation share: birds in a row, and how inbred chicks are."""
 
+import math
 from collections.abc import Iterable, Sequence
 from datetime import date
 
-from quailwright.husbandry import facts
+from quailwright.exchange import kin_told
 from quailwright.journal.findings import BadInput
 from quailwright.language import figure, say, say_many, with_point
 
@@ -43,17 +44,11 @@ def bird_words(birds: Iterable[Bird]) -> list[str]:
 
 def inbreeding_words(share: float) -> str:
     """`inbreeding 12.5 %: as of half sibs' chicks`: how inbred chicks are, set beside known kin."""
-    warn, strong = facts.value("mating.inbreeding_warn"), facts.value("mating.inbreeding_strong")
-    refused = facts.value("mating.inbreeding_refused")
     if share < _NOTHING:
         return say("no inbreeding known of")
-    if share < warn - _NOTHING:
-        return say("inbreeding {share:.1%}: less than of first cousins' chicks", share=share)
-    if share < strong - _NOTHING:
-        return say("inbreeding {share:.1%}: as of first cousins' chicks or nearer", share=share)
-    if share < refused - _NOTHING:
-        return say("inbreeding {share:.1%}: as of half sibs' chicks or nearer", share=share)
-    return say("inbreeding {share:.1%}: as of full sibs' chicks or nearer", share=share)
+    return say(
+        "inbreeding {share:.1%}: {words}", share=share, words=kin_told.inbreeding_words(share)
+    )
 
 
 def share_words(share: float) -> str:
@@ -80,9 +75,12 @@ def number_typed(text: str, sentence: str) -> float | None:
     if not text.strip():
         return None
     try:
-        return float(with_point(text.strip()))
+        number = float(with_point(text.strip()))
     except ValueError:
-        raise BadInput(say(sentence, told=text.strip()[:40])) from None
+        number = math.nan
+    if not math.isfinite(number):
+        raise BadInput(say(sentence, told=text.strip()[:40]))
+    return number
 
 
 def share_typed(text: str, sentence: str) -> float | None:

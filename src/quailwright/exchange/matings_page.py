@@ -129,6 +129,16 @@ class MatingsPage:
         """What can be written down of these pens."""
         return [card.pairing for card in self.pens if card.pairing is not None]
 
+    @property
+    def entries_to_send(self) -> str:
+        """The same as JSON for the phone, which adds id, moment and name and sends it."""
+        return msgspec.json.encode(
+            [
+                {"kind": "pairing", "pen": each.pen, "cocks": each.cocks, "hens": each.hens}
+                for each in self.pairings
+            ]
+        ).decode()
+
 
 def pairing_entries(
     pairings: Sequence[Pairing], ids: Sequence[str], by: str, now: datetime, zone_name: str
@@ -301,7 +311,7 @@ def _card(pen: PenPlan, plan: Plan, units: Units) -> PenCard:
         pen.pen.known,
         cock,
         _cock_note(pen.cock),
-        [(hen.bird.called, inbreeding_words(hen.inbreeding)) for hen in pen.hens],
+        _hen_by_hen(pen),
         in_a_row(hens),
         sentence,
         inbreeding_words(pen.inbreeding),
@@ -319,6 +329,19 @@ def _card(pen: PenPlan, plan: Plan, units: Units) -> PenCard:
         ),
         _pairing(pen),
     )
+
+
+def _hen_by_hen(pen: PenPlan) -> list[tuple[str, str]]:
+    """Hens and how inbred their chicks are; those without a ring that are alike, together."""
+    alike: dict[tuple[str, str, str], list[Candidate]] = {}
+    for hen in pen.hens:
+        words = inbreeding_words(hen.inbreeding)
+        ring, group = (hen.bird.name, "") if hen.bird.ringed else ("", hen.bird.group)
+        alike.setdefault((words, ring, group), []).append(hen.bird)
+    return [
+        (in_a_row(bird_words(_told(hen) for hen in hens)), words)
+        for (words, _, _), hens in alike.items()
+    ]
 
 
 def _pairing(pen: PenPlan) -> Pairing | None:

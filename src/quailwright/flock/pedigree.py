@@ -574,11 +574,11 @@ class _Told:
 
 _NO_FATHER = mark(
     "{parent} is named as the father of {bird}, but no bird {parent} is logged: it is taken as "
-    "unrelated to all others. Log it: bird bird={parent} sex=cock; or mend the ring."
+    "unrelated to all others. Log it as a cock by that ring, or mend the ring here."
 )
 _NO_MOTHER = mark(
     "{parent} is named as the mother of {bird}, but no bird {parent} is logged: it is taken as "
-    "unrelated to all others. Log it: bird bird={parent} sex=hen; or mend the ring."
+    "unrelated to all others. Log it as a hen by that ring, or mend the ring here."
 )
 _MORE_HENS = mark(
     "{ringed} ringed hens are logged as living in {group}, but it counts {counted}: some may be "

@@ -9,6 +9,7 @@ from markupsafe import Markup
 from starlette.responses import RedirectResponse, Response
 
 from quailwright.guide.round import day_at
+from quailwright.journal.entries import Entry, Pairing
 from quailwright.journal.findings import BadInput, FlockUnusable, QuailwrightError
 from quailwright.web.guard import Logger, MayNot, OwnForm, Reader, Visitor, refused
 from quailwright.web.home import LOOPBACK, AtHome, Home
@@ -30,7 +31,8 @@ def board(request: Request, home: AtHome, who: Reader, written: str = "") -> Res
 @router.post("/board")
 def log_pairings(request: Request, home: AtHome, who: Logger, form: OwnForm) -> Response:
     """Writes the pairings that the board showed, all or none."""
-    from quailwright.exchange.matings_page import Pairing, pairing_entries
+    from quailwright.exchange.matings_page import Pairing as Planned
+    from quailwright.exchange.matings_page import pairing_entries
 
     pairings, ids = [], []
     for n in range(_MOST_PENS):
@@ -39,11 +41,14 @@ def log_pairings(request: Request, home: AtHome, who: Logger, form: OwnForm) -> 
             for name in ("pen", "cocks", "hens")
         )
         if pen:
-            pairings.append(Pairing(pen[0], tuple(cocks), tuple(hens)))
+            pairings.append(Planned(pen[0], tuple(cocks), tuple(hens)))
             ids.append(str(form.get(f"id-{n}", "")))
     try:
         now, zone_name = home.now(), home.flock().zone
         entries = pairing_entries(pairings, ids, who.name, now, zone_name)
+        known = home.desk.known(now)
+        # A second tap, or one sent again: what is written down already is not written anew.
+        entries = [entry for entry in entries if not _stands(entry, known.get(entry.id))]
         sentence = refused(home, who, *entries)
         if sentence:
             raise MayNot(sentence)
@@ -52,7 +57,7 @@ def log_pairings(request: Request, home: AtHome, who: Logger, form: OwnForm) -> 
         raise
     except QuailwrightError as error:
         return _board(request, home, who, error=error)
-    return RedirectResponse(f"/breeding/board?written={len(entries)}", HTTPStatus.SEE_OTHER)
+    return RedirectResponse(f"/breeding/board?written={len(pairings)}", HTTPStatus.SEE_OTHER)
 
 
 def _board(
@@ -157,3 +162,12 @@ def rotation(request: Request, home: AtHome, who: Reader) -> Response:
 
 def _typed(request: Request, fields: tuple[str, ...]) -> Mapping[str, str]:
     return {name: request.query_params.get(name, "")[:_LONGEST] for name in fields}
+
+
+def _stands(entry: Entry, known: Entry | None) -> bool:
+    """Whether a pairing is in the journal under its id, be it of another moment."""
+    return (
+        isinstance(entry, Pairing)
+        and isinstance(known, Pairing)
+        and (entry.pen, entry.cocks, entry.hens) == (known.pen, known.cocks, known.hens)
+    )

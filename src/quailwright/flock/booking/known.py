@@ -70,7 +70,8 @@ def hatch_of(flock: Flock, entry: Entry, name: str) -> Hatch:
 
 def near(name: str, known: Mapping[str, object], mend: str = "") -> str:
     """How to mend a name, to be said later: by one known and nearly the same, else as `mend`."""
-    near = difflib.get_close_matches(name, known, 1)
+    same = [each for each in known if each.casefold() == name.casefold()]
+    near = same or difflib.get_close_matches(name, known, 1)
     return later("Did you mean {name!r}? {mend}", name=near[0], mend=mend) if near else mend
 
 

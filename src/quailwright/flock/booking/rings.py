@@ -8,7 +8,7 @@ from quailwright.flock.booking.birds import (
     not_withheld,
     not_withheld_live,
 )
-from quailwright.flock.booking.known import bird_of, contradict, group_of, place_of
+from quailwright.flock.booking.known import bird_of, contradict, group_of, near, place_of
 from quailwright.flock.booking.parents import check_parents, note_parents
 from quailwright.flock.state import Birds, Death, Flock, Group, RingedBird
 from quailwright.journal import entries as kinds
@@ -99,6 +99,53 @@ def _class_of(bird: RingedBird, group: Group) -> str:
 
 
 def pairing(flock: Flock, entry: kinds.Pairing, day: date, forced: bool) -> None:
+    for field, sex, rings in (("cocks", "cock", entry.cocks), ("hens", "hen", entry.hens)):
+        for ring in rings:
+            _may_pair(flock, entry, forced, field, sex, ring)
     place_of(flock, entry.pen)
     flock.pairings[entry.pen] = entry
     flock.paired.append((day, entry))
+
+
+def _may_pair(
+    flock: Flock, entry: kinds.Pairing, forced: bool, field: str, sex: str, ring: str
+) -> None:
+    """Checks that a ring is one of a living bird of that sex. Raises Refused."""
+    found = flock.birds.get(ring)
+    if found is None:
+        contradict(
+            flock,
+            entry,
+            forced,
+            field,
+            later("there is no bird {name!r} at that time.", name=ring),
+            near(ring, flock.birds, later("Log the bird first.")),
+            "orphan",
+        )
+    elif found.left is not None:
+        contradict(
+            flock,
+            entry,
+            forced,
+            field,
+            later(
+                "{bird} left on {day} already ({how}).",
+                bird=ring,
+                day=found.left_on,
+                how=later(found.left),
+            ),
+            later("Leave it out of the pairing, or mend the ring."),
+            "conflict",
+        )
+    elif found.sex not in (sex, "unknown"):
+        contradict(
+            flock,
+            entry,
+            forced,
+            field,
+            later("{bird} is a hen, and stands among the cocks.", bird=ring)
+            if sex == "cock"
+            else later("{bird} is a cock, and stands among the hens.", bird=ring),
+            later("Mend the ring, or log the bird again with its true sex."),
+            "conflict",
+        )

@@ -133,6 +133,11 @@ document.addEventListener("submit", async (event) => {
     form.closest(".kept-now").remove();
     return;
   }
+  if (form.matches("[data-entries]") && !form.dataset.plain) {
+    event.preventDefault();
+    await keepAll(form);
+    return;
+  }
   if (!form.matches("[data-entry]") || form.dataset.plain) return;
   event.preventDefault();
   if (form.dataset.busy) return; // A second tap while the first is being kept.
@@ -168,6 +173,25 @@ document.addEventListener("submit", async (event) => {
   const refused = await sendAndSay();
   if (form.matches(".whole") && refused.some((row) => row.entry.id === entry.id)) typeAgain(form, entry);
 });
+
+// Entries that the page worked out, kept as those that are typed; once, however often it is pressed.
+async function keepAll(form) {
+  const button = form.querySelector("button.main");
+  if (button.disabled) return;
+  button.disabled = true;
+  const { by } = document.body.dataset;
+  const entries = JSON.parse(form.dataset.entries).map((each) => ({ ...each, id: freshId(), at: here().at, ...(by ? { by } : {}) }));
+  try {
+    for (const entry of entries) await keepEntry(entry, "");
+  } catch {
+    button.disabled = false;
+    form.dataset.plain = "yes";
+    form.requestSubmit();
+    return;
+  }
+  tell(say_many("Kept: {n} entry", "Kept: {n} entries", entries.length));
+  await sendAndSay();
+}
 
 // What was refused at once stands in its form again: sent anew, it takes the place of the wrong one.
 function typeAgain(form, entry) {

@@ -4,7 +4,7 @@
 const SHELL_CACHE = `shell-${VERSION}`;
 const SEEN = "seen";
 const PATIENCE_MS = 5000;
-const RECKONED = ["/outlook", "/plan", "/costs", "/feed", "/eggs/store"]; // pages that are reckoned before they are sent
+const RECKONED = ["/outlook", "/plan", "/costs", "/feed", "/eggs/store", "/breeding"]; // pages that are reckoned before they are sent
 const PATIENCE_WITH_RECKONED_MS = 30000;
 const MOST_SEEN = 80;
 let comings = 0; // how often another person may have come since this worker began
