@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from tests.flock.journals import journals
 from tests.makers import made, uid
 
+from quailwright.flock.breeding import breeding_of
 from quailwright.flock.fold import fold
 from quailwright.flock.individuals import MOST_APART
 from quailwright.flock.pedigree import Lines, chicks_inbred, lines_of, parentage_sure_from
@@ -319,6 +320,15 @@ def test_many_parents_nobody_logged_are_counted() -> None:
     said = log.lines.problems
     assert sum("is logged: it is taken as unrelated" in each for each in said) == 5
     assert any("4 more parents are named that nobody logged" in each for each in said)
+
+
+def test_birds_grow_up_though_nothing_is_logged_meanwhile() -> None:
+    log = Log()("group", "2027-01-01", group="south", place="pen A", hens=6, cocks=2,
+                hatched_on="2026-12-15")  # fmt: skip
+    flock = log.flock
+    assert not breeding_of(flock, date(2027, 1, 1)).pens
+    later = breeding_of(flock, date(2027, 6, 1))
+    assert (later.cocks, later.hens) == (2, 6)
 
 
 def test_more_rings_than_birds_of_a_group_are_said() -> None:

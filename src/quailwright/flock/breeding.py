@@ -120,11 +120,11 @@ def related_to(lines: Lines, ring: str) -> Array:
     return found
 
 
-def pens_now(flock: Flock, lines: Lines, related: Related) -> list[Pen]:
+def pens_now(flock: Flock, lines: Lines, related: Related, on: date) -> list[Pen]:
     """The pens where cocks and hens run together, in walking order."""
     found = []
     own = 1 + inbreeding(lines.pedigree)
-    for run in lines.running:
+    for run in lines.running(on):
         cocks, hens = run.cocks, run.hens
         weights = np.zeros((len(lines.members), 2))
         weights[list(cocks), 0], weights[list(hens), 1] = 1 / len(cocks), 1 / len(hens)
@@ -292,7 +292,7 @@ def breeding_of(flock: Flock, on: date) -> Breeding:
     pedigree = lines.pedigree
     related = Related(pedigree)
     found = inbreeding(pedigree)
-    pens = pens_now(flock, lines, related)
+    pens = pens_now(flock, lines, related, on)
     cocks, hens = sum(pen.cocks_there for pen in pens), sum(pen.hens_there for pen in pens)
     size = float(census(cocks, hens)) if pens else None
     alive = np.array(lines.alive, np.intp)

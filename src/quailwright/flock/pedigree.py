@@ -4,7 +4,6 @@ from collections import Counter, defaultdict, deque
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from functools import cached_property
 
 import numpy as np
 
@@ -67,10 +66,13 @@ class Lines:
     """Where each ringed bird stands in the pedigree."""
     _told: "_Told | None" = field(default=None, repr=False, compare=False)
 
-    @cached_property
-    def running(self) -> tuple["Running", ...]:
-        """Cocks and hens that run together now, by place, as of the last entry."""
-        return () if self._told is None else self._told.running()
+    def running(self, on: date) -> tuple["Running", ...]:
+        """Cocks and hens that run together on a day from the last entry on, by place."""
+        if self._told is None:
+            return ()
+        if on not in self._told.ran:
+            self._told.ran[on] = self._told.running(on)
+        return self._told.ran[on]
 
     @property
     def alive(self) -> list[int]:
@@ -191,6 +193,7 @@ class _Told:
         self.came_of: dict[Individual, int] = {}
         self.problems: list[str] = []
         self._of_hatch: dict[str, _Parents] = {}
+        self.ran: dict[date, tuple[Running, ...]] = {}
         self._ring()
         self._named_outside()
         self._when()
@@ -413,11 +416,8 @@ class _Told:
         lines = Lines(Pedigree(fathers, mothers, mates), tuple(members), (), rings, self)
         return replace(lines, problems=(*self.problems, *self._not_known(lines)))
 
-    def running(self) -> tuple[Running, ...]:
+    def running(self, today: date) -> tuple[Running, ...]:
         """The birds that run together, by place in walking order."""
-        today = self.flock.last_day
-        if today is None:
-            return ()
         found = []
         for place in self.flock.in_walking_order():
             if place.role not in (None, "pen"):

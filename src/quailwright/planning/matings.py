@@ -301,7 +301,7 @@ def _sure_from(
     lines: Lines, on: date, pen: Pen, cock: Candidate, hens: Sequence[Candidate]
 ) -> date:
     """From when on eggs are surely his: where they ran alone before, as the record tells."""
-    for run in lines.running:
+    for run in lines.running(on):
         alone = run.place == pen.name and run.cocks == (cock.at,)
         if alone and {hen.at for hen in hens} <= set(run.hens):
             return max(on, run.sure_from or on)
