@@ -461,7 +461,7 @@ def test_the_cock_of_the_pair_was_changed_a_week_ago(on: date) -> None:
     flock = stands(on, 1)
     assert [entry.cocks for _, entry in flock.paired] == [["L9"], ["L8"], ["L9"]]
     lines = lines_of(flock)
-    (long_pen,) = [run for run in lines.running if run.place == scenario.LONG_PEN]
+    (long_pen,) = [run for run in lines.running(on) if run.place == scenario.LONG_PEN]
     assert long_pen.sure_from == on - timedelta(days=6) + timedelta(days=14)
     assert not any("taken as gone" in problem for problem in lines.problems)
 
