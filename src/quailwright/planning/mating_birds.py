@@ -150,7 +150,7 @@ def pens_of(flock: Flock, fit: Sequence[Candidate], on: date, most_hens: int | N
     found = []
     for place in flock.in_walking_order():
         lived_in = place.name in homes
-        if place.closed or not (lived_in or place.role == "pen"):
+        if place.closed or not (place.role == "pen" or (lived_in and place.role is None)):
             continue
         if place.quarantined_until is not None and place.quarantined_until >= on:
             continue
