@@ -11,7 +11,6 @@ from datetime import date
 from graphlib import CycleError, TopologicalSorter
 
 from quailwright.flock.booking.known import contradict
-from quailwright.flock.pens import sure_after_d
 from quailwright.flock.state import Flock, RingedBird
 from quailwright.husbandry import facts
 from quailwright.husbandry.incubation import hatch_day_range
@@ -196,6 +195,9 @@ def _dead_too_long(parent: RingedBird, role: str, chick: date) -> bool:
     if parent.left not in ("died", "processed") or parent.left_on is None:
         return False
     kept = facts.value("storage.longest_d") + hatch_day_range()[2]
+    # Only here: `today` and `log` start without numerics.
+    from quailwright.flock.pens import sure_after_d
+
     seed = sure_after_d() if role == "sire" else 0
     return (chick - parent.left_on).days > kept + seed
 

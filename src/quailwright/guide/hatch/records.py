@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from statistics import fmean
 
-from quailwright.flock.pedigree import chicks_inbred
 from quailwright.flock.state import Clutch, Flock, Hatch
 from quailwright.guide.hatch.air import Air
 from quailwright.guide.hatch.case import Estimate, HatchCase
@@ -216,6 +215,8 @@ def _parents_related(flock: Flock, hatch: Hatch) -> float | None:
     """Inbreeding expected of its chicks; asked for once its eggs tell something to explain."""
     if hatch.closed_at is None and not hatch.opened:
         return None
+    from quailwright.flock.pedigree import chicks_inbred
+
     return chicks_inbred(flock, hatch.name)
 
 
