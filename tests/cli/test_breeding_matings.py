@@ -94,6 +94,14 @@ def test_six_old_cocks_in_one_pen_are_split_and_sons_rotate(quail: Quail) -> Non
     assert "Each son moves one pen right" in text
 
 
+def test_cocks_kept_apart_from_hens_are_no_crowd(quail: Quail) -> None:
+    flock(quail, 2, 6, "2027-01-10")
+    quail("log", "group", "group=bachelors", "place=shed", "cocks=4", "hatched_on=2027-01-10",
+          "at=2027-03-01")  # fmt: skip
+    told = quail("breeding", "rotation", *ON, "--json").json
+    assert [crowd["place"] for crowd in told["crowds"]] == ["pen 1"]
+
+
 def test_kin_are_kept_apart_and_it_says_what_that_saves(quail: Quail) -> None:
     families(quail)
     told = quail("breeding", "matings", *ON, "--json").json

@@ -75,7 +75,7 @@ class RotationAsk:
 
 @dataclass(frozen=True, slots=True)
 class Crowd:
-    """A place where several cocks live together. `old`: of these, those past their best."""
+    """A place where several cocks live with hens. `old`: of these, those past their best."""
 
     place: str
     cocks: int
@@ -353,14 +353,15 @@ def _crowds(cocks: Sequence[Candidate], hens: Sequence[Candidate]) -> tuple[Crow
     found = []
     for place in sorted({bird.place for bird in cocks}):
         here = [bird for bird in cocks if bird.place == place]
-        if len(here) < 2:
+        mates = sum(bird.place == place for bird in hens)
+        if len(here) < 2 or not mates:  # cocks kept apart from hens father nothing
             continue
         ages = [bird.age_d for bird in here if bird.age_d is not None]
         found.append(
             Crowd(
                 place,
                 len(here),
-                sum(bird.place == place for bird in hens),
+                mates,
                 sum(bird.old for bird in here),
                 sum(ages) / len(ages) / DAYS_A_WEEK if ages else None,
             )
