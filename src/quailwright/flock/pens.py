@@ -169,6 +169,9 @@ class Pens:
     def there(self, place: str, day: date, sex: Sex) -> list[Individual]:
         """The cocks or hens that ran at a place on a day: of its pairing, else of its groups.
 
+        A pairing says which cocks run there. It cannot name hens without a ring: those of the
+        groups there run with them too.
+
         Where there are none, the birds not sexed yet that were grown.
         """
         key = (place, day, sex)
@@ -208,7 +211,7 @@ class Pens:
 
     def _look(self, place: str, day: date, sex: Sex) -> list[Individual]:
         named = self._named(place, day, sex)
-        if named:
+        if named and sex == "cock":
             return named
         some = [
             bird
@@ -217,6 +220,8 @@ class Pens:
             for bird in self.present(name, day)
             if self._paired_to(bird, day) in (None, place)
         ]
+        if named:
+            return [*named, *(hen for hen in _of_sex(some, sex, day) if not hen.ring)]
         return _of_sex(some, sex, day)
 
     def _named(self, place: str, day: date, sex: Sex) -> list[Individual]:
@@ -230,7 +235,7 @@ class Pens:
     def hens_of(self, group: str, day: date) -> list[Individual]:
         """The hens whose eggs were gathered as of a group.
 
-        Those of its place's pairing, else all its hens. Pairings move no bird from group to group:
+        Those of its place's pairing and its hens without a ring; else all its hens. Pairings move no bird from group to group:
         hens of the group paired elsewhere lay for it still, unless other birds live there, for
         whose group they lay then.
         """
@@ -247,7 +252,8 @@ class Pens:
             for bird in self._named(place, day, "hen")
             if bird in away or self._lives_elsewhere(bird, place, day)
         ]
-        here = paired or [bird for bird in mine if bird not in lent]
+        here = [bird for bird in mine if bird not in lent and not (paired and bird.ring)]
+        here = [*paired, *(bird for bird in here if bird not in paired)]
         return _of_sex([*here, *still], "hen", day)
 
     def _lived_in(self, place: str, day: date) -> bool:
