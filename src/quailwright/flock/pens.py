@@ -235,9 +235,9 @@ class Pens:
     def hens_of(self, group: str, day: date) -> list[Individual]:
         """The hens whose eggs were gathered as of a group.
 
-        Those of its place's pairing and its hens without a ring; else all its hens. Pairings move no bird from group to group:
-        hens of the group paired elsewhere lay for it still, unless other birds live there, for
-        whose group they lay then.
+        Those of its place's pairing and its hens without a ring; else all its hens. Pairings move
+        no bird from group to group: hens of the group paired elsewhere lay for it still, unless
+        other birds live there, for whose group they lay then.
         """
         place, mine = self.place_of_group(group, day), self.present(group, day)
         if not self.flock.paired:
