@@ -170,12 +170,6 @@ def merits(flock: Flock, lines: Lines, on: date) -> Merits:
     return Merits(lines, bases, done, found.values.reshape(len(TRAITS), n), genes, found)
 
 
-def values_by_name(flock: Flock, lines: Lines, on: date, goal: Goal) -> dict[str, float]:
-    """What each bird passes on towards a goal [usual spreads], by the name it has in the lines."""
-    index = merits(flock, lines, on).index(goal)
-    return {member.name: float(index[at]) for at, member in enumerate(lines.members)}
-
-
 def _basis(name: TraitName, done: Performance, lines: Lines) -> Basis:
     usual, measures = trait(name), done.of(name)
     own = [one for one in measures if one.own]

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from http import HTTPStatus
+from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
@@ -15,6 +16,9 @@ from quailwright.web.guard import Logger, MayNot, OwnForm, Reader, Visitor, refu
 from quailwright.web.home import LOOPBACK, AtHome, Home
 from quailwright.web.paper import place_code
 from quailwright.web.view import in_path, page
+
+if TYPE_CHECKING:
+    from quailwright.exchange.matings_page import MatingsPage
 
 router = APIRouter(prefix="/breeding", default_response_class=Response, include_in_schema=False)
 
@@ -68,15 +72,12 @@ def _board(
     written: str = "",
     error: QuailwrightError | None = None,
 ) -> Response:
-    from quailwright.exchange.matings_page import FIELDS, FIGURES, TRAIT_WORDS, asked, matings_page
+    from quailwright.exchange.matings_page import FIELDS, FIGURES, TRAIT_WORDS
 
-    flock = home.flock()
-    day = day_at(flock, home.now())
     typed = _typed(request, FIELDS)
     told, wrong = None, error
     try:
-        ask = asked(typed)
-        told = home.desk.once(flock, f"board {ask}", day, lambda: matings_page(flock, day, ask)[1])
+        told = _told(home, typed)
     except BadInput as no:
         wrong = wrong or no
     asks = {name: value for name, value in typed.items() if value}
@@ -102,14 +103,11 @@ def _board(
 @router.get("/board/cards")
 def cards(request: Request, home: AtHome, who: Reader) -> Response:
     """The pens of the board as cards to print, each with a code that opens its place."""
-    from quailwright.exchange.matings_page import FIELDS, asked, matings_page
+    from quailwright.exchange.matings_page import FIELDS
 
-    flock = home.flock()
-    day = day_at(flock, home.now())
     told, error = None, None
     try:
-        ask = asked(_typed(request, FIELDS))
-        told = home.desk.once(flock, f"board {ask}", day, lambda: matings_page(flock, day, ask)[1])
+        told = _told(home, _typed(request, FIELDS))
     except BadInput as wrong:
         error = wrong
     base = str(request.base_url)
@@ -126,7 +124,7 @@ def cards(request: Request, home: AtHome, who: Reader) -> Response:
         error=error,
         codes=codes,
         only_here=request.url.hostname in {host.strip("[]") for host in LOOPBACK},
-        on=day,
+        on=day_at(home.flock(), home.now()),
     )
 
 
@@ -158,6 +156,15 @@ def rotation(request: Request, home: AtHome, who: Reader) -> Response:
         typed=typed,
         schemes=SCHEMES,
     )
+
+
+def _told(home: Home, typed: Mapping[str, str]) -> "MatingsPage":
+    """The board as asked for, kept until the flock changes. Raises BadInput."""
+    from quailwright.exchange.matings_page import asked, matings_page
+
+    flock, ask = home.flock(), asked(typed)
+    day = day_at(flock, home.now())
+    return home.desk.once(flock, f"board {ask}", day, lambda: matings_page(flock, day, ask)[1])
 
 
 def _typed(request: Request, fields: tuple[str, ...]) -> Mapping[str, str]:
