@@ -10,7 +10,7 @@ import pytest
 
 from quailwright.journal.findings import FlockUnusable
 from quailwright.journal.readings import Bucket, Extent, Kept, to_ms
-from quailwright.journal.store import Store, open_store
+from quailwright.journal.store import Store, metadata, open_store
 
 NOON = datetime(2027, 5, 2, 12, tzinfo=UTC)
 AT = to_ms(NOON)
@@ -147,10 +147,9 @@ def test_a_flock_of_before_readings_is_brought_up_to_date(tmp_path: Path) -> Non
     path = tmp_path / "old.sqlite"
     open_store(str(path), create=True).close()
     with sqlite3.connect(path) as raw:
-        raw.executescript(
-            "DROP TABLE reading; DROP TABLE sensor; DROP TABLE sign_in; DROP TABLE person; "
-            "UPDATE alembic_version SET version_num='0001'"
-        )
+        since = [name for name in metadata.tables if name != "entry"]
+        raw.executescript("; ".join(f"DROP TABLE {name}" for name in since))
+        raw.execute("UPDATE alembic_version SET version_num='0001'")
     with open_store(str(path)) as store:
         assert keep(store, [(0, 37.5, None)]) == Kept(1, 0, 0)
 

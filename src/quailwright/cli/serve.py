@@ -87,7 +87,9 @@ def serve_flock(
     if home_network:
         hosts += (own, socket.gethostname(), f"{socket.gethostname()}.local")
     certified = _certified(hosts) if https else None
-    app = create_app(Settings(flock, now, hosts=hosts, invented=invented and not home_network))
+    app = create_app(
+        Settings(flock, now, hosts=hosts, invented=invented and not home_network, caretaker=True)
+    )
     host = "" if home_network else own
     listener = listening(host, port or near, any_near=port is None)
     taken = listener.getsockname()[1]

@@ -96,6 +96,16 @@ class Extent(NamedTuple):
     last: datetime
 
 
+class Latest(NamedTuple):
+    """The last reading of one instrument at one place."""
+
+    place: str
+    instrument: str
+    at: datetime
+    temperature_c: float | None
+    humidity_pct: float | None
+
+
 class Bucket(NamedTuple):
     """Readings of one instrument between `start` and `start` + step, plainly averaged."""
 
@@ -267,6 +277,32 @@ def extents(connection: sa.Connection, place: str | None = None) -> list[Extent]
     return [
         Extent(name, instrument, readings, from_ms(first), from_ms(last))
         for name, instrument, readings, first, last in connection.execute(statement)
+    ]
+
+
+def latest(connection: sa.Connection) -> list[Latest]:
+    """The last reading of every instrument at every place, in order of their names."""
+    named = sensor_table.c
+    newest = (
+        sa.select(sa.func.max(_AT))
+        .where(reading_table.c.sensor == named.id)
+        .correlate(sensor_table)
+        .scalar_subquery()
+    )
+    statement = (
+        sa.select(
+            named.place,
+            named.instrument,
+            _AT,
+            reading_table.c.temperature_c,
+            reading_table.c.humidity_pct,
+        )
+        .join(reading_table, (reading_table.c.sensor == named.id) & (newest == _AT))
+        .order_by(named.place, named.instrument)
+    )
+    return [
+        Latest(place, instrument, from_ms(at), celsius, percent)
+        for place, instrument, at, celsius, percent in connection.execute(statement)
     ]
 
 

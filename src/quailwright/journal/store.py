@@ -8,7 +8,7 @@ database itself refuses to change or delete an entry. Reading yields entries in 
 import os
 import re
 import zlib
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -19,17 +19,19 @@ import msgspec
 import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError, NoSuchModuleError
 
-from quailwright.journal import people
+from quailwright.journal import devices, notices, options, people, subscriptions, summaries
 from quailwright.journal import readings as sensors
 from quailwright.journal.entries import Entry, decode, encode, kind_of
 from quailwright.journal.findings import Finding, FlockUnusable
 from quailwright.journal.moments import utc_text
 from quailwright.language import mark, say
 
-SCHEMA = "0003"
+SCHEMA = "0008"
 """The newest migration in `migrations/versions`; a flock file at this one opens without Alembic."""
 
 _BUSY_SECONDS = 15
+_CARETAKER_LOCK = 0x51_75_61_69_6C
+"""Of a database, by PostgreSQL's advisory locks: any number that is always the same will do."""
 _PASSWORD = re.compile(r"(?<=://)([^:@/]*):.*@|(?<=[?&])(password=)[^&]*")
 _READ_ROWS = 10_000
 
@@ -46,8 +48,9 @@ entry_table = sa.Table(
     sa.Column("body", sa.LargeBinary, nullable=False),
     sqlite_autoincrement=True,
 )
-for _table in (*sensors.metadata.sorted_tables, *people.metadata.sorted_tables):
-    _table.to_metadata(metadata)
+for _part in (sensors, people, options, subscriptions, devices, summaries, notices):
+    for _table in _part.metadata.sorted_tables:
+        _table.to_metadata(metadata)
 
 
 class Store:
@@ -101,6 +104,29 @@ class Store:
                 connection.execute(sa.text("LOCK TABLE person IN EXCLUSIVE MODE"))
             yield connection
 
+    @contextmanager
+    def sole_caretaker(self) -> Iterator[Callable[[], bool]]:
+        """Gives a function that says whether this process, alone of all, looks after the flock.
+
+        The system lets go for a process that ends, however it ends. Raises FlockUnusable.
+        """
+        with self._sentences():
+            if self._engine.dialect.name == "postgresql":
+                with self._engine.execution_options(
+                    isolation_level="AUTOCOMMIT"
+                ).connect() as connection:
+                    mine = sa.text("SELECT pg_try_advisory_lock(:number)")
+                    got = bool(connection.execute(mine, {"number": _CARETAKER_LOCK}).scalar())
+                    try:
+                        # Asked each time: a connection that is lost has lost its lock too.
+                        yield lambda: got and connection.execute(sa.text("SELECT 1")).scalar() == 1
+                    finally:
+                        connection.detach()
+                        connection.close()
+            else:
+                with _locked(Path(f"{self._engine.url.database}.caretaker")) as got:
+                    yield lambda: got
+
     def damage(self) -> list[Finding]:
         """What is wrong with the file itself: pages, checksums, rows that do not match."""
         with self._sentences(), self._engine.connect() as connection:
@@ -128,6 +154,11 @@ class Store:
         """How many readings of a place lie in a span."""
         with self._sentences(), self._engine.connect() as connection:
             return sensors.count(connection, place, *_span(from_, until))
+
+    def latest_readings(self) -> list[sensors.Latest]:
+        """The last reading of every instrument at every place, in order of their names."""
+        with self._sentences(), self._engine.connect() as connection:
+            return sensors.latest(connection)
 
     def reading_extents(self, place: str | None = None) -> list[sensors.Extent]:
         """What readings there are, by place and instrument."""
@@ -364,6 +395,25 @@ def _read_only_url(path: Path) -> sa.URL:
 
 def _without_password(location: str) -> str:
     return _PASSWORD.sub(lambda m: f"{m[2]}***" if m[2] else f"{m[1]}:***@", location)
+
+
+@contextmanager
+def _locked(path: Path) -> Iterator[bool]:
+    """Whether this process now holds that file locked; a folder that is read-only: it does not."""
+    import fcntl
+
+    try:
+        held = path.open("a")
+    except OSError:
+        yield False
+        return
+    with held:
+        try:
+            fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            yield False
+        else:
+            yield True
 
 
 def _make_folder(path: Path) -> None:

@@ -2,7 +2,7 @@
 
 import logging
 from collections.abc import AsyncIterator, Awaitable, Callable, MutableMapping
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, nullcontext
 from http import HTTPStatus
 from typing import Any
 
@@ -16,20 +16,24 @@ from starlette.staticfiles import StaticFiles
 
 from quailwright import __version__
 from quailwright.exchange import shapes
-from quailwright.exchange.desk import Desk
-from quailwright.exchange.household import Household
 from quailwright.journal.findings import FlockUnusable, QuailwrightError, Withheld
 from quailwright.journal.store import open_store
 from quailwright.language import best_of, say, speaking
 from quailwright.web import (
     api,
     api_breeding,
+    api_calendar,
+    api_devices,
+    api_notices,
     api_readings,
+    api_tables,
+    backups,
     breeding_board,
     breeding_cross,
     breeding_keep,
     breeding_lines,
     brooding,
+    calendar_pages,
     cautions,
     costs,
     eggs,
@@ -42,6 +46,7 @@ from quailwright.web import (
     journal,
     languages,
     light,
+    notices,
     offline,
     outlook,
     pages,
@@ -49,8 +54,11 @@ from quailwright.web import (
     people,
     plan,
     rations,
+    sensors,
     settings_pages,
+    sheets,
     signs,
+    tables,
 )
 from quailwright.web.guard import MayNot, NoPassphraseYet, NotSignedIn, Visitor, visitor
 from quailwright.web.home import Home, Settings, home_of
@@ -78,10 +86,17 @@ _KEPT_FOR_GOOD = "public, max-age=31536000, immutable"
 _ASKED_EACH_TIME = "private, no-cache"
 
 _SETTING_UP = (first_run, settings_pages, help_pages, languages, cautions)
-_FOR_SCRIPTS = (api, api_breeding, api_readings)
+_FOR_SCRIPTS = (
+    api, api_breeding, api_calendar, api_devices, api_notices, api_readings, api_tables,
+)  # fmt: skip
 _FEED_AND_MONEY = (costs, feed_ahead, rations)
 _KEEPING = (signs, brooding, housing, light)
+_IN_AND_OUT = (calendar_pages, sheets, sensors, notices, tables, backups)
 _BREEDING = (breeding_lines, breeding_board, breeding_keep, breeding_cross)
+_DAILY = (pages, hatches, eggs, paper, plan, outlook, entering, journal, people, offline)
+_PARTS = (
+    *_DAILY, *_KEEPING, *_BREEDING, *_IN_AND_OUT, *_FEED_AND_MONEY, *_SETTING_UP, *_FOR_SCRIPTS,
+)  # fmt: skip
 
 _Message = MutableMapping[str, Any]
 _Receive = Callable[[], Awaitable[_Message]]
@@ -92,10 +107,12 @@ _App = Callable[[_Message, _Receive, _Send], Awaitable[None]]
 def create_app(settings: Settings) -> FastAPI:
     """The pages and the JSON API of one flock file. Raises FlockUnusable."""
     store = open_store(settings.flock, create=True)
+    home = Home.of(settings, store)
 
     @asynccontextmanager
     async def life(_: FastAPI) -> AsyncIterator[None]:
-        yield
+        with home.caretaker.working() if settings.caretaker else nullcontext():
+            yield
         store.close()
 
     app = FastAPI(
@@ -105,9 +122,8 @@ def create_app(settings: Settings) -> FastAPI:
         openapi_url=None,
         lifespan=life,
     )
-    app.state.home = Home(settings, Desk(store), Household(store))
-    parts = (pages, hatches, eggs, paper, plan, outlook, entering, journal, people, offline)
-    for part in (*parts, *_KEEPING, *_BREEDING, *_FEED_AND_MONEY, *_SETTING_UP, *_FOR_SCRIPTS):
+    app.state.home = home
+    for part in _PARTS:
         app.include_router(part.router)
     app.mount(f"/static/{static_version()}", StaticFiles(directory=STATIC), name="static")
     app.add_middleware(

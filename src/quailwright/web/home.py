@@ -8,6 +8,8 @@ from typing import Annotated
 
 from fastapi import Depends, Request
 
+from quailwright.exchange.caretaker import Caretaker
+from quailwright.exchange.chores import chores
 from quailwright.exchange.desk import Desk
 from quailwright.exchange.household import Household
 from quailwright.exchange.record import Recorded
@@ -15,6 +17,7 @@ from quailwright.flock.state import Flock
 from quailwright.guide.round import Round, day_at, todays_round
 from quailwright.journal.entries import Entry
 from quailwright.journal.ids import NOISE_BYTES, new_id
+from quailwright.journal.store import Store
 from quailwright.web.attempts import Attempts
 from quailwright.web.planner import Planner
 
@@ -36,6 +39,7 @@ class Settings:
         hosts: names by which the pages may be asked for; any other is refused, so that no page
             elsewhere can reach them through a name of its own.
         invented: whether it is the demo's flock, which anyone on this computer may open.
+        caretaker: whether notices, backups and sensors are looked after while the pages are served.
     """
 
     flock: str
@@ -43,6 +47,7 @@ class Settings:
     noise: Callable[[int], bytes] = secrets.token_bytes
     hosts: tuple[str, ...] = LOOPBACK
     invented: bool = False
+    caretaker: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +57,16 @@ class Home:
     settings: Settings
     desk: Desk
     household: Household
+    caretaker: Caretaker
     attempts: Attempts = field(default_factory=Attempts)
     planner: Planner = field(default_factory=Planner)
+
+    @classmethod
+    def of(cls, settings: Settings, store: Store) -> "Home":
+        """The home of an open flock file."""
+        desk = Desk(store)
+        caretaker = Caretaker(desk, chores(), settings.clock)
+        return cls(settings, desk, Household(store), caretaker)
 
     def now(self) -> datetime:
         """The present instant."""

@@ -1,0 +1,1 @@
+"""`backup` and `restore`: one file, checked."""

@@ -1,0 +1,1 @@
+"""`print`: sheets, cards and labels as PDF."""
