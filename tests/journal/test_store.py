@@ -7,6 +7,7 @@ import sqlite3
 import subprocess
 import sys
 import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import closing
 from datetime import UTC, datetime
@@ -434,6 +435,37 @@ def test_a_full_disk_keeps_the_journal_as_it_was(path: Path) -> None:
     assert after == "3 []"
     with open_store(str(path)) as store:
         assert store.entries() == ENTRIES
+
+
+CARETAKER = """
+import sys, time
+from quailwright.journal.store import open_store
+with open_store(sys.argv[1]) as store, store.sole_caretaker() as mine:
+    print(mine(), flush=True)
+    time.sleep(60)
+"""
+
+
+def test_one_process_is_the_caretaker_and_one_that_is_killed_is_none(location: str) -> None:
+    with open_store(location, create=True) as store:
+        with store.sole_caretaker() as mine:
+            assert mine()
+            with open_store(location) as other, other.sole_caretaker() as also:
+                assert not also()
+            assert mine()
+        elsewhere = subprocess.Popen(python(CARETAKER, location), stdout=subprocess.PIPE, text=True)
+        assert elsewhere.stdout is not None
+        assert elsewhere.stdout.readline() == "True\n"
+        with store.sole_caretaker() as mine:
+            assert not mine()
+        elsewhere.kill()
+        elsewhere.communicate()
+        for _ in range(100):
+            with store.sole_caretaker() as mine:
+                if mine():
+                    return
+            time.sleep(0.05)
+        pytest.fail("A process that was killed holds the flock still.")
 
 
 def test_two_writers_that_begin_at_once_both_land(location: str) -> None:
