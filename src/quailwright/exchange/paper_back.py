@@ -6,7 +6,7 @@ once.
 
 import re
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
@@ -159,6 +159,45 @@ def _feed_cell(flock: Flock, day: date, feed: str, on: date) -> Cell:
 def _water_cell(flock: Flock, day: date, place: str, on: date) -> Cell:
     filled = [each.litres for each in flock.water if (each.day, each.place) == (day, place)]
     return Cell(f"water|{day}|{place}", sum(filled) if filled else None, day <= on)
+
+
+def whose(group: str, birds: str) -> str:
+    """Whose deaths are told: the group, and which of its birds."""
+    match birds:
+        case "hens":
+            return say("{group}: hens", group=group)
+        case "cocks":
+            return say("{group}: cocks", group=group)
+        case _:
+            return say("{group}: not sexed", group=group)
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """Rows of counts on paper, under the heading that they have where a week is typed back."""
+
+    heading: str
+    rows: list[str]
+
+
+def counts_of(weeks: Sequence[WeekBack]) -> list[Counts]:
+    """What a sheet of these weeks has blanks for: what the form asks, by its names and order."""
+
+    def once(rows: Iterable[str]) -> list[str]:
+        return list(dict.fromkeys(rows))
+
+    found = [
+        Counts(say("Eggs collected"), once(name for week in weeks for name in week.groups)),
+        Counts(
+            say("Deaths"),
+            once(whose(group, birds) for week in weeks for _, group, birds in week.who),
+        ),
+        Counts(say("Feed given, kg"), once(name for week in weeks for name in week.feeds)),
+        Counts(
+            say("Water filled in, litres"), once(name for week in weeks for name in week.waters)
+        ),
+    ]
+    return [each for each in found if each.rows]
 
 
 def entries_back(
