@@ -225,7 +225,7 @@ def entries_back(
     entries: list[Entry] = []
     findings: list[Finding] = []
     for name, place, fields, logged in _filled(week, typed):
-        entry_id = _id_of(form_id, name)
+        entry_id = id_of(form_id, name)
         if logged is not None and entry_id not in known:
             findings.append(
                 Finding(
@@ -275,12 +275,12 @@ def _filled(week: WeekBack, typed: Mapping[str, str]) -> list[Filled]:
         for feed, cell in zip(week.feeds, row.feed, strict=True):
             text = typed.get(cell.name, "").strip()
             if text and cell.open:
-                fields = {"kind": "feed_given", "at": at, "feed": feed, "kg": _point(text)}
+                fields = {"kind": "feed_given", "at": at, "feed": feed, "kg": point(text)}
                 found.append((cell.name, _where(row.day, feed), fields, cell.logged))
         for place, cell in zip(week.waters, row.water, strict=True):
             text = typed.get(cell.name, "").strip()
             if text and cell.open:
-                litres = _point(text)
+                litres = point(text)
                 fields = {"kind": "water_given", "at": at, "place": place, "litres": litres}
                 found.append((cell.name, _where(row.day, place), fields, cell.logged))
     days = {day.isoformat(): day for day in week.days_open}
@@ -302,7 +302,8 @@ _WITH_COMMA = re.compile(r"\d+,\d{1,2}\Z")
 """0,5 is a half; 1,200 may be either, and is refused."""
 
 
-def _point(text: str) -> str:
+def point(text: str) -> str:
+    """A number as typed, with a decimal point."""
     return text.replace(",", ".") if _WITH_COMMA.match(text) else text
 
 
@@ -310,7 +311,8 @@ def _where(day: date, name: str) -> str:
     return say("{name}, {day}", name=name, day=wording.weekday(day))
 
 
-def _id_of(form_id: str, cell: str) -> str:
+def id_of(form_id: str, cell: str) -> str:
+    """The id of a cell's entry. Raises BadInput where the form's own id is none."""
     try:
         return str(uuid.uuid5(uuid.UUID(form_id), cell))
     except ValueError:
