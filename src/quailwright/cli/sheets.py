@@ -1,1 +1,173 @@
 """`print`: sheets, cards and labels as PDF."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+from urllib.parse import urlsplit
+
+import typer
+
+from quailwright.cli import show
+from quailwright.cli.options import FlockOption, OnOption, location, moment_asked, now, opened
+from quailwright.flock.fold import fold, newest_zone
+from quailwright.flock.state import Flock
+from quailwright.guide.round import day_at
+from quailwright.journal.findings import BadInput
+from quailwright.language import say
+
+if TYPE_CHECKING:
+    from quailwright.exchange.sheets.printed import What
+
+EXAMPLES = """Examples:
+
+\b
+  quailwright print
+  quailwright print week
+  quailwright print round monday.pdf --paper letter
+  quailwright print places --address http://192.168.1.20:8765
+  quailwright print year 2020 year.pdf --on 2020-12-31
+
+Without a name it tells all that can be printed. --address is that of the pages, as a phone opens
+them (quailwright serve --home-network tells it); codes on paper lead there."""
+
+
+def print_(
+    ctx: typer.Context,
+    what: Annotated[str | None, typer.Argument(help="Which sheet; left out, a list.")] = None,
+    of: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[OF]... [OUT.pdf]",
+            help="Of what (a hatch, a place, days, a year), and the file; - is standard output.",
+        ),
+    ] = None,
+    flock_file: FlockOption = None,
+    on: OnOption = None,
+    paper: Annotated[
+        str, typer.Option("--paper", metavar="SIZE", help="a4 or letter. Default: by your units.")
+    ] = "",
+    address: Annotated[
+        str, typer.Option("--address", metavar="URL", help="Of the pages, for codes on paper.")
+    ] = "",
+    day: Annotated[
+        str, typer.Option("--day", metavar="DAY", help="First day of a round. Default: the day.")
+    ] = "",
+    copies: Annotated[
+        str, typer.Option("--copies", metavar="N", help="Labels of each box or lot. Default: 1.")
+    ] = "",
+    cut: Annotated[
+        bool, typer.Option("--cut", help="Labels on plain paper, with lines to cut along.")
+    ] = False,
+    force: Annotated[
+        bool, typer.Option("--force", help="Write over a file that was not made here.")
+    ] = False,
+) -> None:
+    """Sheets, cards and labels to print, as PDF."""
+    from quailwright.exchange.sheets.press import Press, paper_of
+    from quailwright.exchange.sheets.printed import printed, what_of
+
+    if what is None:
+        _list(_flock_if_any(ctx, flock_file, on))
+        return
+    known = what_of(what)
+    named, out = _parted(known, of or [])
+    with opened(ctx, flock_file) as store:
+        asked = moment_asked(on, newest_zone(store.entries()))
+        flock = fold(store.entries(), asked)
+        press = Press(store, flock, asked, now(), paper_of(paper, flock), _address(address))
+        about = {"day": day, "copies": copies, "cut": "yes" if cut else ""}
+        made = printed(press, known.name, {**about, **named})
+    _write(out or made.name, made.data, force)
+
+
+def _parted(what: "What", words: list[str]) -> tuple[dict[str, str], str]:
+    """What it is of, by field, and the file to write (or "")."""
+    needed = len(what.needs)
+    out = ""
+    if len(words) > needed:
+        *words, out = words
+    elif words and (words[-1] == "-" or words[-1].lower().endswith(".pdf")):
+        *words, out = words
+    if len(words) > needed:
+        raise BadInput(
+            say("{what} takes no {word!r}. See: quailwright print", what=what.name, word=words[-1])
+        )
+    if what.name == "away" and len(words) < needed:
+        raise BadInput(
+            say("Say the first and the last day away: quailwright print away FROM UNTIL")
+        )
+    return dict(zip(what.needs, words, strict=False)), out
+
+
+def _address(text: str) -> str:
+    """The address of the pages. Raises BadInput where it is none."""
+    if not text:
+        return ""
+    try:
+        parts = urlsplit(text)
+        fits = parts.scheme in ("http", "https") and bool(parts.hostname)
+    except ValueError:
+        fits = False
+    if not fits:
+        raise BadInput(
+            say("{text!r} is no address. Write it as in http://192.168.1.20:8765", text=text[:80])
+        )
+    return text
+
+
+def _write(out: str, data: bytes, force: bool) -> None:
+    from quailwright.exchange.costs_told import write_whole
+    from quailwright.exchange.sheets.press import OURS
+
+    if out == "-":
+        sys.stdout.buffer.write(data)
+        return
+    path = Path(out)
+    before = path.exists()
+    if before and not force:
+        try:
+            ours = OURS in path.read_bytes()
+        except OSError:
+            ours = False
+        if not ours:
+            raise BadInput(
+                say(
+                    "{path} is there already and was not made here. Name another file, or say "
+                    "--force to write over it.",
+                    path=path,
+                )
+            )
+    write_whole(path, data)
+    print(say("Written anew: {path}", path=path) if before else say("Written: {path}", path=path))
+
+
+def _flock_if_any(ctx: typer.Context, flock_file: str | None, on: str | None) -> Flock | None:
+    named = flock_file or (ctx.obj or {}).get("flock")
+    where = location(ctx, flock_file)
+    if not named and "://" not in where and not Path(where).expanduser().exists():
+        return None
+    with opened(ctx, flock_file) as store:
+        entries = store.entries()
+    return fold(entries, moment_asked(on, newest_zone(entries)))
+
+
+def _list(flock: Flock | None) -> None:
+    from quailwright.exchange.sheets.printed import WHATS, offered
+
+    print(say("quailwright print WHAT [OUT.pdf] prints one of these:"))
+    show.table(
+        (say("what"), say("of"), ""),
+        [
+            (what.name, " ".join(need.upper() for need in what.needs), say(what.says))
+            for what in WHATS
+        ],
+    )
+    if flock is None or flock.last_day is None:
+        return
+    there = offered(flock, day_at(flock, flock.last_day))
+    for text, names in (
+        (say("Hatches under way: {names}", names=", ".join(there.lids)), there.lids),
+        (say("Brooders with chicks: {names}", names=", ".join(there.brooders)), there.brooders),
+    ):
+        if names:
+            print(text)

@@ -18,7 +18,7 @@ def places_pdf(press: Press) -> bytes:
             say("No places are described yet: log a place, as in quailwright log place place=pen.")
         )
     shown = [_card(press, card) for card in cards]
-    return pdf(press, "places", say("Place cards"), {"cards": shown, "cut": say("Cut here")})
+    return pdf(press, "places", say("Place cards"), {"cards": shown})
 
 
 def _card(press: Press, card: Card) -> dict[str, object]:
