@@ -9,14 +9,13 @@ import typer
 
 from quailwright.cli import show
 from quailwright.cli.options import FlockOption, OnOption, location, moment_asked, now, opened
+from quailwright.cli.standing import flock_on
 from quailwright.flock.fold import fold, newest_zone
-from quailwright.flock.state import Flock
-from quailwright.guide.round import day_at
 from quailwright.journal.findings import BadInput
 from quailwright.language import say
 
 if TYPE_CHECKING:
-    from quailwright.exchange.sheets.printed import What
+    from quailwright.exchange.sheets.printed import Offered, What
 
 EXAMPLES = """Examples:
 
@@ -67,13 +66,14 @@ def print_(
     from quailwright.exchange.sheets.printed import printed, what_of
 
     if what is None:
-        _list(_flock_if_any(ctx, flock_file, on))
+        _list(_offered(ctx, flock_file, on))
         return
     known = what_of(what)
     named, out = _parted(known, of or [])
     with opened(ctx, flock_file) as store:
-        asked = moment_asked(on, newest_zone(store.entries()))
-        flock = fold(store.entries(), asked)
+        entries = store.entries()
+        asked = moment_asked(on, newest_zone(entries))
+        flock = fold(entries, asked)
         press = Press(store, flock, asked, now(), paper_of(paper, flock), _address(address))
         about = {"day": day, "copies": copies, "cut": "yes" if cut else ""}
         made = printed(press, known.name, {**about, **named})
@@ -84,9 +84,8 @@ def _parted(what: "What", words: list[str]) -> tuple[dict[str, str], str]:
     """What it is of, by field, and the file to write (or "")."""
     needed = len(what.needs)
     out = ""
-    if len(words) > needed:
-        *words, out = words
-    elif words and (words[-1] == "-" or words[-1].lower().endswith(".pdf")):
+    names_a_file = bool(words) and (words[-1] == "-" or words[-1].lower().endswith(".pdf"))
+    if len(words) > needed or names_a_file:
         *words, out = words
     if len(words) > needed:
         raise BadInput(
@@ -141,33 +140,32 @@ def _write(out: str, data: bytes, force: bool) -> None:
     print(say("Written anew: {path}", path=path) if before else say("Written: {path}", path=path))
 
 
-def _flock_if_any(ctx: typer.Context, flock_file: str | None, on: str | None) -> Flock | None:
+def _offered(ctx: typer.Context, flock_file: str | None, on: str | None) -> "Offered | None":
+    """Of what there are sheets; None where there is no flock yet and none was named."""
+    from quailwright.exchange.sheets.printed import offered
+
     named = flock_file or (ctx.obj or {}).get("flock")
     where = location(ctx, flock_file)
     if not named and "://" not in where and not Path(where).expanduser().exists():
         return None
-    with opened(ctx, flock_file) as store:
-        entries = store.entries()
-    return fold(entries, moment_asked(on, newest_zone(entries)))
+    flock, day = flock_on(ctx, flock_file, on)
+    return offered(flock, day)
 
 
-def _list(flock: Flock | None) -> None:
-    from quailwright.exchange.sheets.printed import WHATS, offered
+def _list(there: "Offered | None") -> None:
+    from quailwright.exchange.sheets.printed import WHATS
 
-    print(say("quailwright print WHAT [OUT.pdf] prints one of these:"))
+    print(say("quailwright print WHAT [OF] [OUT.pdf] prints one of these:"))
     show.table(
-        (say("what"), say("of"), ""),
+        (say("what"), say("of"), say("what it is")),
         [
             (what.name, " ".join(need.upper() for need in what.needs), say(what.says))
             for what in WHATS
         ],
     )
-    if flock is None or flock.last_day is None:
+    if there is None:
         return
-    there = offered(flock, day_at(flock, flock.last_day))
-    for text, names in (
-        (say("Hatches under way: {names}", names=", ".join(there.lids)), there.lids),
-        (say("Brooders with chicks: {names}", names=", ".join(there.brooders)), there.brooders),
-    ):
-        if names:
-            print(text)
+    if there.lids:
+        print(say("Hatches under way: {names}", names=", ".join(there.lids)))
+    if there.brooders:
+        print(say("Brooders with chicks: {names}", names=", ".join(there.brooders)))

@@ -46,9 +46,7 @@ class Lid:
 def lid_of(flock: Flock, report: HatchReport) -> Lid:
     """What stands on the lid of that hatch."""
     hatch, steps = report.hatch, report.steps
-    turning = [
-        rule for rule in rules_at(hatch.set_in, flock.care_rules) if rule.rule == _TURNING
-    ]
+    turning = [rule for rule in rules_at(hatch.set_in, flock.care_rules) if rule.rule == _TURNING]
     times = max((rule.times for rule in turning), default=0)
     stop = min(
         (step.at for step in steps if step.rule == "stop_turning"), default=report.give_up_at

@@ -70,9 +70,7 @@ def away_pdf(press: Press, asked: Asked) -> bytes:
     )
 
 
-def _week(
-    press: Press, sheet: SitterSheet, week: Week, headings: dict[str, str]
-) -> dict[str, Any]:
+def _week(press: Press, sheet: SitterSheet, week: Week, headings: dict[str, str]) -> dict[str, Any]:
     def usual(rows: list[str], amounts: list[str]) -> list[str]:
         return [
             f"{row} {say('(told: {amount})', amount=amount)}" if amount else row

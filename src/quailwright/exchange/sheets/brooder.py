@@ -2,16 +2,15 @@
 
 from datetime import date, timedelta
 from typing import Any
-from urllib.parse import quote
 
 from quailwright.exchange.brooding_asked import brooder_group
 from quailwright.exchange.brooding_told import Told, brooding_of
-from quailwright.exchange.sheets.press import Press, cautions, pdf
+from quailwright.exchange.sheets.press import Press, cautions, in_address, pdf
 from quailwright.guide import wording
 from quailwright.guide.brooding import Week
 from quailwright.husbandry import facts, feeding
-from quailwright.husbandry.feeding import Stage
 from quailwright.husbandry.age import DAYS_A_WEEK
+from quailwright.husbandry.feeding import Stage
 from quailwright.journal.findings import BadInput
 from quailwright.language import say, say_many
 from quailwright.outlook.feed_ahead import stage_words
@@ -29,6 +28,7 @@ def brooder_pdf(press: Press, place: str) -> bytes:
         )
     told = brooding_of(press.store, flock, on, {"group": group.name, "place": place})
     found = told.found
+    opens = say("Opens {place}", place=place)
     title = say("{place}: {group}", place=place, group=group.name)
     last = max(found.out.heat_ends_on[1], on)
     return pdf(
@@ -46,7 +46,7 @@ def brooder_pdf(press: Press, place: str) -> bytes:
                 ),
                 say("Hold the warmth at the height of the chicks' backs, under the heat."),
             ],
-            "codes": [press.code(f"/places/{quote(place, safe='')}", say("Opens {place}", place=place))],
+            "codes": [press.code(f"/places/{in_address(place)}", opens)],
             "heat_heading": say("Heat and feed by week"),
             "heat_columns": [
                 say("week"), say("from"), say("hold"), say("sources want"), say("feed"),

@@ -86,7 +86,8 @@ def lid_pdf(press: Press, name: str) -> bytes:
             "aim": [aim, *advice],
             "weight_columns": [
                 say("due"), say("should weigh, of the weight when set"), say("an egg, g"),
-                say_many("{n} egg, g", "{n} eggs, g", max(0, hatch.alive)), say("done on"), say("eggs on the scale"), say("total, g"),
+                say_many("{n} egg, g", "{n} eggs, g", max(0, hatch.alive)), say("done on"),
+                say("eggs on the scale"), say("total, g"),
             ],
             "weights": [_weight(target, hatch.alive, press) for target in lid.weighings],
             "written": _written(lid, press),
@@ -127,9 +128,7 @@ def _weight(target: Target, eggs: int, press: Press) -> dict[str, str]:
     low, high = target.left_pct
     each = target.each_g
     return {
-        "due": say(
-            "{when}, day {day:.0f}", when=wording.when(target.at, press.on), day=target.day
-        ),
+        "due": say("{when}, day {day:.0f}", when=wording.when(target.at, press.on), day=target.day),
         "share": say("all of it")
         if low == high
         else say("{low:.1f} to {high:.1f} %", low=low, high=high),

@@ -1,9 +1,7 @@
 """Cards to hang at places: name, what is there, and a code that opens the place's page."""
 
-from urllib.parse import quote
-
 from quailwright.exchange.paper import Card, CardGroup, CardHatch, place_cards
-from quailwright.exchange.sheets.press import Press, pdf
+from quailwright.exchange.sheets.press import Press, in_address, pdf
 from quailwright.exchange.sheets.round import no_use
 from quailwright.guide import wording
 from quailwright.journal.findings import BadInput
@@ -29,7 +27,7 @@ def _card(press: Press, card: Card) -> dict[str, object]:
     if place.quarantined_until is not None:
         day = wording.when(place.quarantined_until, press.on)
         loud.append(say("Quarantine up to and on {day}: nothing moves out.", day=day))
-    path = f"/places/{quote(place.place, safe='')}"
+    path = f"/places/{in_address(place.place)}"
     return {
         "name": place.place,
         "lines": lines or [{"name": "", "says": [say("empty")]}],

@@ -16,10 +16,10 @@ from quailwright.guide import wording
 from quailwright.guide.cautions import cautions_for, who_decides
 from quailwright.guide.round import day_at, units_of
 from quailwright.journal.entries import Units
-from quailwright.journal.moments import until
 from quailwright.journal.findings import BadInput
+from quailwright.journal.moments import until
 from quailwright.journal.store import Store
-from quailwright.language import say, spoken
+from quailwright.language import Said, say, spoken
 
 if TYPE_CHECKING:
     import typst
@@ -136,6 +136,11 @@ def pdf(press: Press, template: str, title: str, data: Data) -> bytes:
     return made
 
 
+def in_address(name: str) -> str:
+    """A keeper's name as one part of an address."""
+    return quote(name, safe="")
+
+
 def cautions(step: str) -> list[str]:
     """The cautions of a step, each with who decides."""
     return [
@@ -174,7 +179,9 @@ _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]")
 
 
 def _breakable(value: Any) -> Any:
-    """The same with places to break in words that are longer than a column."""
+    """The same, what is kept to be said later said, with places to break in very long words."""
+    if isinstance(value, Said):
+        value = say(value)
     if isinstance(value, str):
         if value.startswith("<svg"):
             return value

@@ -1,7 +1,6 @@
 """The round of a day or a week on paper: boxes by place, then the counts that are typed back."""
 
 from datetime import date, timedelta
-from functools import partial
 
 from quailwright.exchange.air_seen import air_seen
 from quailwright.exchange.paper import Sheet, Step, round_sheet
@@ -16,7 +15,12 @@ from quailwright.language import say
 def round_pdf(press: Press, first: date, days: int) -> bytes:
     """The round of so many days from `first`. Raises BadInput for days that cannot be told."""
     flock, on = press.flock, press.on
-    sheet = round_sheet(flock, on, first, days, partial(_round, press))
+    air = air_seen(press.store, flock, press.asked)
+
+    def round_of(day: date) -> Round:
+        return todays_round(flock, day, air)
+
+    sheet = round_sheet(flock, on, first, days, round_of)
     mondays = list(dict.fromkeys(monday_of(day) for day in sheet.days))
     counts = counts_of([week_back(flock, monday, on) for monday in mondays])
     name = _title(sheet, on)
@@ -63,11 +67,6 @@ def round_pdf(press: Press, first: date, days: int) -> bytes:
             "seen": say("Seen, to tell"),
         },
     )
-
-
-def _round(press: Press, day: date) -> Round:
-    flock = press.flock
-    return todays_round(flock, day, air_seen(press.store, flock, press.asked))
 
 
 def _title(sheet: Sheet, on: date) -> str:

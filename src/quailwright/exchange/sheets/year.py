@@ -200,9 +200,7 @@ def _birds(told: Year) -> dict[str, Any]:
     ]
     worst = max(told.months, key=lambda month: month.deaths, default=None)
     if worst is not None and worst.deaths > 1:
-        says.append(
-            say("Most died in {month}: {n}.", month=_long(worst.first), n=worst.deaths)
-        )
+        says.append(say("Most died in {month}: {n}.", month=_long(worst.first), n=worst.deaths))
     return _section(
         say("Birds by month"),
         says,
