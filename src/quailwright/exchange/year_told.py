@@ -16,8 +16,10 @@ from quailwright.journal.store import Store
 from quailwright.language import say
 from quailwright.outlook.report import Rate, rates_table
 
-FEW_HATCHES, FEW_EGGS, FEW_DAYS = 5, 100, 20
-"""Fewer hatches, eggs set or days with hens than these compare little. Our own judgement."""
+FEW_HATCHES, FEW_EGGS, FEW_HEN_DAYS = 5, 100, 100
+"""Fewer hatches, eggs set or days of hens than these compare little. Our own judgement."""
+ENOUGH_COUNTED = 0.8
+"""Of the days: with fewer counted, what a hen laid is not known. Our own judgement."""
 _SEED = 1
 
 
@@ -29,7 +31,8 @@ class YearMonth:
         first: its first day.
         eggs, deaths, hatched: counted; `hens`: kept in the mean of its days that are told.
         feed_kg, costs, income: by the account.
-        rate: eggs for each hen and day, None without hens.
+        days, counted: days of it that are told of, and those on which eggs were counted.
+        rate: eggs for each hen and day; None without hens, or with too few days counted.
     """
 
     first: date
@@ -41,11 +44,19 @@ class YearMonth:
     feed_kg: float
     costs: float
     income: float
+    days: int
+    counted: int
 
     @property
     def rate(self) -> float | None:
-        """Eggs for each hen and day."""
-        return self.eggs / self.hen_days if self.hen_days >= 1 else None
+        """Eggs for each hen and day: days without a count are not days without eggs."""
+        return laid_a_day(self.eggs, self.hen_days, self.counted, self.days)
+
+
+def laid_a_day(eggs: int, hen_days: float, counted: int, days: int) -> float | None:
+    """Eggs for each hen and day; None without hens, or where too few days were counted."""
+    told = hen_days >= 1 and counted >= ENOUGH_COUNTED * days
+    return eggs / hen_days if told else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +72,22 @@ class Year:
     learnt: list[Rate]
 
     @property
+    def counted(self) -> int:
+        """Days on which eggs were counted."""
+        return sum(month.counted for month in self.months)
+
+    @property
+    def days(self) -> int:
+        """Days that are told of."""
+        return sum(month.days for month in self.months)
+
+    @property
+    def rate(self) -> float | None:
+        """Eggs for each hen and day, as of a month."""
+        found = self.account
+        return laid_a_day(found.eggs, found.hen_days, self.counted, self.days)
+
+    @property
     def whole(self) -> bool:
         """Whether it is all of the year."""
         return (self.first, self.last) == (date(self.year, 1, 1), date(self.year, 12, 31))
@@ -70,7 +97,7 @@ class Year:
         told = [
             month
             for month in self.months
-            if month.rate is not None and month.hen_days >= FEW_DAYS and month.eggs
+            if month.rate is not None and month.hen_days >= FEW_HEN_DAYS and month.eggs
         ]
         if len(told) < 2:
             return None
@@ -95,13 +122,15 @@ def year_told(store: Store, flock: Flock, asked: date | datetime, year: int) -> 
     first, last = max(date(year, 1, 1), begins), min(date(year, 12, 31), on)
     found = account(flock, first, last)
     died, hatched = _died(flock, first, last), _hatched(flock, first, last)
+    laid = {lot.laid for lot in flock.lots.values() if lot.counts and first <= lot.laid <= last}
+    counted = Counter(day.replace(day=1) for day in laid)
     hatches = [hatch for hatch in flock.hatches.values() if first <= hatch.set_at.date() <= last]
     rates = rates_table(believed(store, flock, asked).rates, default_rng(_SEED))
     return Year(
         year,
         first,
         last,
-        [_month(month, first, last, died, hatched) for month in found.months],
+        [_month(month, first, last, died, hatched, counted) for month in found.months],
         sorted(hatches, key=lambda hatch: hatch.set_at),
         found,
         [rate for rate in rates if rate.records],
@@ -109,7 +138,12 @@ def year_told(store: Store, flock: Flock, asked: date | datetime, year: int) -> 
 
 
 def _month(
-    month: MonthOf, first: date, last: date, died: Counter[date], hatched: Counter[date]
+    month: MonthOf,
+    first: date,
+    last: date,
+    died: Counter[date],
+    hatched: Counter[date],
+    counted: Counter[date],
 ) -> YearMonth:
     begin = date(*month.month, 1)
     after = date(begin.year + begin.month // 12, begin.month % 12 + 1, 1)
@@ -124,6 +158,8 @@ def _month(
         month.feed_kg,
         sum(month.costs.values()),
         sum(month.income.values()),
+        days,
+        counted[begin],
     )
 
 

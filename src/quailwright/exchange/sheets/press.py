@@ -173,8 +173,8 @@ def _code(address: str) -> str:
     return str(code.svg_inline(border=4, dark="#000", light="#fff"))
 
 
-_LONG = re.compile(r"[^\s\u200b]{22,}")
-_PIECE = 14
+_LONG = re.compile(r"[^\s\u200b]{17,}")
+_PIECE = 8
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]")
 
 

@@ -99,10 +99,17 @@ def _eggs(told: Year) -> dict[str, Any]:
     found = told.account
     says = [
         say_many("{n} egg was counted.", "{n} eggs were counted.", found.eggs),
-        say("That is {rate:.0%} of an egg a hen and day.", rate=found.eggs / found.hen_days)
-        if found.hen_days >= 1 and found.eggs
-        else "",
+        say("That is {rate:.0%} of an egg a hen and day.", rate=told.rate) if told.rate else "",
     ]
+    if told.counted < told.days:
+        says.append(
+            say(
+                "Eggs were counted on {counted} of {days} days; what was laid on the others is not "
+                "known.",
+                counted=told.counted,
+                days=told.days,
+            )
+        )
     ends = told.extremes()
     if ends is not None:
         best, worst = ends
@@ -116,7 +123,7 @@ def _eggs(told: Year) -> dict[str, Any]:
             )
         )
     elif found.eggs:
-        says.append(say("Too few months with hens to say which was best."))
+        says.append(say("Too few months are counted well enough to say which was best."))
     uses = {
         "eaten": say("eaten"),
         "sold": say("sold"),
