@@ -4,14 +4,14 @@ from typing import Any
 
 from quailwright.exchange.hatch_told import hatch_told
 from quailwright.exchange.loss_chart import HEIGHT, WIDTH, loss_chart
-from quailwright.exchange.sheets.press import Press, pdf
+from quailwright.exchange.sheets.press import Press, day_and_clock, pdf
 from quailwright.guide import wording
 from quailwright.guide.hatch import words
 from quailwright.guide.hatch.causes import PostMortem
 from quailwright.guide.hatch.report import HatchReport, step_times
 from quailwright.language import figure, mark, say, say_many
 
-_MOST_CAUSES = 4
+_MOST_CAUSES = 3
 
 
 def hatch_pdf(press: Press, name: str) -> bytes:
@@ -26,7 +26,7 @@ def hatch_pdf(press: Press, name: str) -> bytes:
             "{n} eggs set in {place} on {when}.",
             hatch.eggs_set,
             place=hatch.set_in,
-            when=f"{wording.full_day(hatch.set_at)}, {hatch.set_at:%H:%M}",
+            when=day_and_clock(hatch.set_at),
         ),
         say(
             _UNHATCHED if over else _LEFT,
@@ -74,7 +74,7 @@ def hatch_pdf(press: Press, name: str) -> bytes:
     )
 
 
-_MOST_SAID = 6
+_MOST_SAID = 3
 _LEFT = mark("{removed} taken out, {hatched} hatched, {left} left.")
 _UNHATCHED = mark("{removed} taken out, {hatched} hatched, {left} unhatched.")
 

@@ -4,7 +4,7 @@ from typing import Any
 
 from quailwright.exchange.hatch_told import hatch_told
 from quailwright.exchange.lid import Lid, LidDay, lid_of
-from quailwright.exchange.sheets.press import Press, pdf
+from quailwright.exchange.sheets.press import Press, day_and_clock, pdf
 from quailwright.guide import wording
 from quailwright.guide.hatch import words
 from quailwright.guide.hatch.report import step_times
@@ -23,7 +23,7 @@ def lid_pdf(press: Press, name: str) -> bytes:
     title = say("{hatch}: {eggs} eggs in {place}", hatch=name, eggs=hatch.eggs_set,
                 place=hatch.set_in)  # fmt: skip
     says = [
-        say("Set {when}.", when=wording.full_day(hatch.set_at) + f", {hatch.set_at:%H:%M}"),
+        say("Set {when}.", when=day_and_clock(hatch.set_at)),
         say(
             "Day 0 is the moment of setting. If you count the day of setting as day 1, add one: "
             "day {day} is your {nth} day.",

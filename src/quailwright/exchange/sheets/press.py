@@ -136,6 +136,11 @@ def pdf(press: Press, template: str, title: str, data: Data) -> bytes:
     return made
 
 
+def day_and_clock(at: datetime) -> str:
+    """`Sunday 2 May 2027, 20:00`."""
+    return say("{day}, {clock}", day=wording.full_day(at), clock=f"{at:%H:%M}")
+
+
 def in_address(name: str) -> str:
     """A keeper's name as one part of an address."""
     return quote(name, safe="")

@@ -22,7 +22,9 @@ def round_pdf(press: Press, first: date, days: int) -> bytes:
 
     sheet = round_sheet(flock, on, first, days, round_of)
     mondays = list(dict.fromkeys(monday_of(day) for day in sheet.days))
-    counts = counts_of([week_back(flock, monday, on) for monday in mondays])
+    weeks = [week_back(flock, monday, on) for monday in mondays]
+    counts = counts_of(weeks)
+    left_out = list(dict.fromkeys(name for week in weeks for name in week.left_out))
     name = _title(sheet, on)
     says = [say("As the record stands on {day}.", day=wording.full_day(on))]
     if days == 1:
@@ -61,6 +63,12 @@ def round_pdf(press: Press, first: date, days: int) -> bytes:
                 if place.rows
             ],
             "counts": [{"heading": each.heading, "rows": each.rows} for each in counts],
+            "left_out": say(
+                "There is no room here for {groups}: write their eggs down one by one.",
+                groups=", ".join(left_out),
+            )
+            if left_out
+            else "",
             "counting": say("Counts, to type back"),
             "count": say("count"),
             "done_by": say("Done by"),
