@@ -43,7 +43,7 @@ def test_each_sheet_is_a_pdf_to_look_at(reading: TestClient, what: str) -> None:
 
 def test_paper_links_to_sheets_on_the_paper_chosen(reading: TestClient) -> None:
     text = reading.get("/paper?paper=letter").text
-    assert '<a class="button" href="/paper?paper=letter" aria-current="true">' in text
+    assert '<a class="button asked" href="/paper?paper=letter" aria-current="true">' in text
     links = [unescape(link) for link in re.findall(r'href="(/paper/\w+\.pdf[^"]*)"', text)]
     assert "/paper/lid.pdf?paper=letter&hatch=may" in links
     assert all("paper=letter" in link for link in links)
@@ -101,7 +101,7 @@ def test_what_there_is_not_is_said(reading: TestClient, path: str) -> None:
 def test_a_lid_is_typed_back_once(app: FastAPI) -> None:
     keeper = entered(app, "keeper")
     text = keeper.get(BACK).text
-    assert '<span class="logged">264</span>' in text
+    assert "In the journal: 24 eggs weighed 264 g on Wed 28 Apr 20:00.</span>" in text
     found = re.search(r'name="form" value="([^"]+)"', text)
     assert found is not None
     fields = {
