@@ -264,6 +264,20 @@ def test_names_are_never_markup(sheet: Sheet, what: str) -> None:
         assert LONG in text.replace(" ", "")
 
 
+def test_names_in_other_scripts_come_out_or_break_nothing(press: Press) -> None:
+    # The fonts that typst brings have the first; for the others the computer's own are taken.
+    brought = ("Łódź", "Žluťoučký", "Açaí", "Ελλάδα", "Привет", "מלון")
+    others = ("鶉の小屋", "메추리", "🐣", "हिन्दी")
+    kept = [
+        made("place", "2027-01-01", place=name, role="pen", walk_order=n)
+        for n, name in enumerate((*brought, *others), 1)
+    ]
+    data = printed(replace(press, flock=fold(kept, NOW)), "places", {}).data
+    document = pypdfium2.PdfDocument(data)
+    assert [name for name in brought if name not in text_of(document)] == []
+    assert [unquote(code).rpartition("/")[2] for code in codes_of(document)] == [*brought, *others]
+
+
 def test_counts_stand_as_on_the_page_that_types_them_back(press: Press, sheet: Sheet) -> None:
     counts = counts_of([week_back(press.flock, date(2027, 5, 3), press.on)])
     assert [each.heading for each in counts] == [
