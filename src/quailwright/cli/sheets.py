@@ -51,6 +51,12 @@ def print_(
     day: Annotated[
         str, typer.Option("--day", metavar="DAY", help="First day of a round. Default: the day.")
     ] = "",
+    morning: Annotated[str, typer.Option("--morning", help="When the first round is.")] = "",
+    midday: Annotated[str, typer.Option("--midday", help="When the round at midday is.")] = "",
+    evening: Annotated[str, typer.Option("--evening", help="When the last round is.")] = "",
+    scoop: Annotated[
+        str, typer.Option("--scoop", help="What a scoop of feed weighs, in grams (US: ounces).")
+    ] = "",
     copies: Annotated[
         str, typer.Option("--copies", metavar="N", help="Labels of each box or lot. Default: 1.")
     ] = "",
@@ -75,7 +81,10 @@ def print_(
         asked = moment_asked(on, newest_zone(entries))
         flock = fold(entries, asked)
         press = Press(store, flock, asked, now(), paper_of(paper, flock), _address(address))
-        about = {"day": day, "copies": copies, "cut": "yes" if cut else ""}
+        about = {
+            "day": day, "copies": copies, "cut": "yes" if cut else "",
+            "morning": morning, "midday": midday, "evening": evening, "scoop": scoop,
+        }  # fmt: skip
         made = printed(press, known.name, {**about, **named})
     _write(out or made.name, made.data, force)
 

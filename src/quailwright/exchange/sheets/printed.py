@@ -124,6 +124,9 @@ def _made(press: Press, name: str, asked: Mapping[str, str]) -> tuple[str, bytes
         case "lid":
             from quailwright.exchange.sheets.lid import lid_pdf
 
+            if not asked.get("hatch") and not there.lids and there.hatches:
+                names = ", ".join(there.hatches[:_MOST_NAMES])
+                raise BadInput(say("No hatch is under way. Say which: {names}.", names=names))
             of = asked.get("hatch") or _only(there.lids, "hatch")
             return of, lid_pdf(press, of)
         case "brooder":
