@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-import pypdfium2
+import pypdfium2  # type: ignore[import-untyped]
 import pytest
 from tests.cli.conftest import Quail
 

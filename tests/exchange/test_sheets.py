@@ -12,7 +12,7 @@ from importlib import resources
 from urllib.parse import unquote
 
 import numpy as np
-import pypdfium2
+import pypdfium2  # type: ignore[import-untyped]
 import pytest
 import zxingcpp
 from pypdfium2 import raw

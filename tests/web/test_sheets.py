@@ -5,7 +5,7 @@ from html import unescape
 from urllib.parse import urlsplit
 
 import numpy as np
-import pypdfium2
+import pypdfium2  # type: ignore[import-untyped]
 import pytest
 import zxingcpp
 from fastapi import FastAPI
