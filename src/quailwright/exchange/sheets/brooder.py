@@ -76,7 +76,6 @@ def brooder_pdf(press: Press, place: str) -> bytes:
             ],
             "cautions": cautions("command:brooding"),
             "cautions_heading": say("To mind"),
-            "seen": say("Seen, to tell"),
         },
     )  # fmt: skip
 

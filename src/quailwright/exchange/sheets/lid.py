@@ -90,7 +90,8 @@ def lid_pdf(press: Press, name: str) -> bytes:
                 say("eggs on the scale"), say("total, g"),
             ],
             "weights": [_weight(target, hatch.alive, press) for target in lid.weighings],
-            "written": _written(lid, press),
+            "weighed": _weighed(lid, press),
+            "candled": _candled(lid, press),
             "candling_heading": say("Candling"),
             "candling_columns": [say("due"), say("done on"), say("clear"), say("dead")],
             "candlings": [wording.when(step.at, press.on) for step in lid.candlings],
@@ -142,21 +143,29 @@ def _span(each: tuple[float, float], eggs: int, spec: str) -> str:
     return low if low == high else say("{low} to {high}", low=low, high=high)
 
 
-def _written(lid: Lid, press: Press) -> list[str]:
+def _weighed(lid: Lid, press: Press) -> list[str]:
     """What is in the journal already, so that it is not typed twice."""
-    hatch = lid.report.hatch
     return [
-        *(
-            say("In the journal: {eggs} eggs weighed {grams:g} g on {when}.",
-                eggs=eggs, grams=grams, when=wording.when(at, press.on))
-            for at, eggs, grams in sorted(hatch.weighed)
-        ),
-        *(
-            say("In the journal: candled on {when}, {clear} clear, {dead} dead.",
-                when=wording.when(at, press.on), clear=clear, dead=dead)
-            for at, clear, dead in sorted(hatch.candled)
-        ),
-    ]  # fmt: skip
+        say(
+            "In the journal: {eggs} eggs weighed {grams:g} g on {when}.",
+            eggs=eggs,
+            grams=grams,
+            when=wording.when(at, press.on),
+        )
+        for at, eggs, grams in sorted(lid.report.hatch.weighed)
+    ]
+
+
+def _candled(lid: Lid, press: Press) -> list[str]:
+    return [
+        say(
+            "In the journal: candled on {when}, {clear} clear, {dead} dead.",
+            when=wording.when(at, press.on),
+            clear=clear,
+            dead=dead,
+        )
+        for at, clear, dead in sorted(lid.report.hatch.candled)
+    ]
 
 
 def _day(each: LidDay) -> dict[str, Any]:
