@@ -43,7 +43,8 @@ READ_PAGES = (
     "/outlook", "/outlook?ask=fewer_cocks", "/outlook?ask=no_hatches", "/plan/offers", "/more",
     "/feed/blend", "/feed/ration", "/feed/needs", "/feed/needs?of=ingredients",
     "/eggs", "/eggs?by=place&of=pen&weeks=4", "/paper", "/paper/round", "/paper/round?days=7",
-    "/paper/places", "/signs", "/housing", "/housing?standard=swiss", "/manure",
+    "/paper/places", "/paper?paper=letter", "/signs", "/housing",
+    "/housing?standard=swiss", "/manure",
     "/manure?bedding=straw", "/eggs/store", "/eggs/labels", "/paper/away",
     "/paper/away?from=2027-05-10&until=2027-05-23&scoop=90", "/cautions",
     "/costs", "/costs?span=month", "/costs?from=2027-03-01&until=2027-04-30&minute=0,2", "/feed",
@@ -63,6 +64,7 @@ READ_PAGES = (
 WRITE_PAGES = (
     "/paper/back",
     "/paper/back?week=2027-04-26",
+    "/paper/back/hatch?hatch=may",
     "/log",
     "/log/eggs_collected",
     "/log/eggs_set?hatch=x",

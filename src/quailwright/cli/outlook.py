@@ -321,6 +321,8 @@ def _range(quantiles: tuple[float, ...], decimals: int = 0) -> str:
 
 
 def _show_rates(table: "list[Rate]") -> None:
+    from quailwright.exchange.outlook_told import rate_figure, rate_words
+
     print(say("What the outlook stands on; likely is nine times in ten. Weights in percent."))
     show.table(
         (
@@ -336,15 +338,15 @@ def _show_rates(table: "list[Rate]") -> None:
         ),
         [
             (
-                say(_RATES.get(rate.name, rate.name.replace("_", " "))),
+                rate_words(rate.name),
                 rate.of or say("the holding, and any new one"),
-                _figure(rate.mean, rate.name),
+                rate_figure(rate.mean, rate.name),
                 say(
                     "{low} to {high}",
-                    low=_figure(rate.q05, rate.name),
-                    high=_figure(rate.q95, rate.name),
+                    low=rate_figure(rate.q05, rate.name),
+                    high=rate_figure(rate.q95, rate.name),
                 ),
-                _figure(rate.prior_mean, rate.name),
+                rate_figure(rate.prior_mean, rate.name),
                 f"{figure(rate.records, 'g')} {say(rate.unit)}",
                 f"{100 * rate.weight_published:.0f}",
                 f"{100 * rate.weight_others:.0f}",
@@ -353,26 +355,6 @@ def _show_rates(table: "list[Rate]") -> None:
             for rate in table
         ],
     )
-
-
-_RATES = {
-    "hatch_of_set": mark("hatch of set"),
-    "fertility": mark("fertility"),
-    "deaths_a_week_week_1": mark("deaths a week week 1"),
-    "deaths_a_week_week_2": mark("deaths a week week 2"),
-    "deaths_a_week_week_3": mark("deaths a week week 3"),
-    "deaths_a_week_grower": mark("deaths a week grower"),
-    "deaths_a_week_adult": mark("deaths a week adult"),
-    "lay": mark("lay"),
-    "feed_used_over_eaten": mark("feed used over eaten"),
-    "weight_over_usual": mark("weight over usual"),
-}
-
-
-def _figure(share: float, of: str = "") -> str:
-    if of in ("feed_used_over_eaten", "weight_over_usual"):
-        return figure(share, ".2f")
-    return figure(share, ".0%" if share >= 0.1 else ".1%")
 
 
 def _show_answer(ahead: "Outlook", as_it_stands: "Outlook", question: "Question") -> None:

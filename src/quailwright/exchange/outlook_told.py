@@ -13,7 +13,7 @@ from quailwright.guide.round import day_at
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.journal.findings import BadInput
 from quailwright.journal.store import Store
-from quailwright.language import say
+from quailwright.language import figure, mark, say
 from quailwright.outlook.forecast import Outlook, Question, evening, forecast, learn
 from quailwright.outlook.hatching import NOTHING_PLANNED, HatchTime, PlannedSet
 from quailwright.outlook.planned import planned_of
@@ -131,3 +131,29 @@ def asked_set(name: str, text: str, day: date, weeks: int) -> PlannedSet:
             say("{name} '{text}': 1 to {most:,} eggs.", name=name, text=text, most=_MOST_EGGS)
         )
     return PlannedSet(on, eggs, source)
+
+
+def rate_words(name: str) -> str:
+    """What a rate is called, in words."""
+    return say(_RATES.get(name, name.replace("_", " ")))
+
+
+_RATES = {
+    "hatch_of_set": mark("hatch of set"),
+    "fertility": mark("fertility"),
+    "deaths_a_week_week_1": mark("deaths a week week 1"),
+    "deaths_a_week_week_2": mark("deaths a week week 2"),
+    "deaths_a_week_week_3": mark("deaths a week week 3"),
+    "deaths_a_week_grower": mark("deaths a week grower"),
+    "deaths_a_week_adult": mark("deaths a week adult"),
+    "lay": mark("lay"),
+    "feed_used_over_eaten": mark("feed used over eaten"),
+    "weight_over_usual": mark("weight over usual"),
+}
+
+
+def rate_figure(share: float, of: str = "") -> str:
+    """A rate as it is read: a share, or how many times as much as usual."""
+    if of in ("feed_used_over_eaten", "weight_over_usual"):
+        return figure(share, ".2f")
+    return figure(share, ".0%" if share >= 0.1 else ".1%")

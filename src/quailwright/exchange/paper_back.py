@@ -6,7 +6,7 @@ once.
 
 import re
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
@@ -161,6 +161,45 @@ def _water_cell(flock: Flock, day: date, place: str, on: date) -> Cell:
     return Cell(f"water|{day}|{place}", sum(filled) if filled else None, day <= on)
 
 
+def whose(group: str, birds: str) -> str:
+    """Whose deaths are told: the group, and which of its birds."""
+    match birds:
+        case "hens":
+            return say("{group}: hens", group=group)
+        case "cocks":
+            return say("{group}: cocks", group=group)
+        case _:
+            return say("{group}: not sexed", group=group)
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """Rows of counts on paper, under the heading that they have where a week is typed back."""
+
+    heading: str
+    rows: list[str]
+
+
+def counts_of(weeks: Sequence[WeekBack]) -> list[Counts]:
+    """What a sheet of these weeks has blanks for: what the form asks, by its names and order."""
+
+    def once(rows: Iterable[str]) -> list[str]:
+        return list(dict.fromkeys(rows))
+
+    found = [
+        Counts(say("Eggs collected"), once(name for week in weeks for name in week.groups)),
+        Counts(
+            say("Deaths"),
+            once(whose(group, birds) for week in weeks for _, group, birds in week.who),
+        ),
+        Counts(say("Feed given, kg"), once(name for week in weeks for name in week.feeds)),
+        Counts(
+            say("Water filled in, litres"), once(name for week in weeks for name in week.waters)
+        ),
+    ]
+    return [each for each in found if each.rows]
+
+
 def entries_back(
     week: WeekBack,
     typed: Mapping[str, str],
@@ -186,7 +225,7 @@ def entries_back(
     entries: list[Entry] = []
     findings: list[Finding] = []
     for name, place, fields, logged in _filled(week, typed):
-        entry_id = _id_of(form_id, name)
+        entry_id = id_of(form_id, name)
         if logged is not None and entry_id not in known:
             findings.append(
                 Finding(
@@ -236,12 +275,12 @@ def _filled(week: WeekBack, typed: Mapping[str, str]) -> list[Filled]:
         for feed, cell in zip(week.feeds, row.feed, strict=True):
             text = typed.get(cell.name, "").strip()
             if text and cell.open:
-                fields = {"kind": "feed_given", "at": at, "feed": feed, "kg": _point(text)}
+                fields = {"kind": "feed_given", "at": at, "feed": feed, "kg": point(text)}
                 found.append((cell.name, _where(row.day, feed), fields, cell.logged))
         for place, cell in zip(week.waters, row.water, strict=True):
             text = typed.get(cell.name, "").strip()
             if text and cell.open:
-                litres = _point(text)
+                litres = point(text)
                 fields = {"kind": "water_given", "at": at, "place": place, "litres": litres}
                 found.append((cell.name, _where(row.day, place), fields, cell.logged))
     days = {day.isoformat(): day for day in week.days_open}
@@ -263,7 +302,8 @@ _WITH_COMMA = re.compile(r"\d+,\d{1,2}\Z")
 """0,5 is a half; 1,200 may be either, and is refused."""
 
 
-def _point(text: str) -> str:
+def point(text: str) -> str:
+    """A number as typed, with a decimal point."""
     return text.replace(",", ".") if _WITH_COMMA.match(text) else text
 
 
@@ -271,7 +311,8 @@ def _where(day: date, name: str) -> str:
     return say("{name}, {day}", name=name, day=wording.weekday(day))
 
 
-def _id_of(form_id: str, cell: str) -> str:
+def id_of(form_id: str, cell: str) -> str:
+    """The id of a cell's entry. Raises BadInput where the form's own id is none."""
     try:
         return str(uuid.uuid5(uuid.UUID(form_id), cell))
     except ValueError:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, time, timedelta
 from typing import Literal
 
-from quailwright.exchange.paper_back import monday_of, week_back
+from quailwright.exchange.paper_back import monday_of, week_back, whose
 from quailwright.flock.held import box_holds, hold_of, lots_told, reasons_told
 from quailwright.flock.state import Birds, Flock, Hatch
 from quailwright.guide import away, wording
@@ -332,7 +332,7 @@ def _weeks(flock: Flock, on: date, asked: Asked) -> Iterator[Week]:
             days,
             list(_visits(flock, on, asked, days)),
             back.groups,
-            [_whose(group, name) for _, group, name in back.who],
+            [whose(group, name) for _, group, name in back.who],
             feeds,
             [figure(of_feed[name], ".2f") if of_feed[name] else "" for name in feeds],
             back.waters,
@@ -356,16 +356,6 @@ def _given_kg(flock: Flock, needs: Sequence[PlaceNeeds]) -> dict[str, float]:
         if len(names) > 1:
             shared.update(names)
     return {name: 0.0 if name in shared else kg for name, kg in given.items()}
-
-
-def _whose(group: str, birds: str) -> str:
-    match birds:
-        case "hens":
-            return say("{group}: hens", group=group)
-        case "cocks":
-            return say("{group}: cocks", group=group)
-        case _:
-            return say("{group}: not sexed", group=group)
 
 
 def _visits(flock: Flock, on: date, asked: Asked, days: Sequence[date]) -> Iterator[Visit]:

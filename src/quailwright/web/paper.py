@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from datetime import date
 from functools import partial
 from http import HTTPStatus
+from typing import TYPE_CHECKING
+from urllib.parse import urlencode
 
 import segno
 from fastapi import APIRouter, Request
@@ -28,12 +30,18 @@ from quailwright.web.guard import Logger, MayNot, OwnForm, Reader, Visitor, refu
 from quailwright.web.home import LOOPBACK, AtHome, Home
 from quailwright.web.view import in_path, page
 
+if TYPE_CHECKING:
+    from quailwright.exchange.sitter import Asked
+
 router = APIRouter(prefix="/paper", default_response_class=Response, include_in_schema=False)
 
 
 @router.get("")
-def paper(request: Request, home: AtHome, who: Reader) -> Response:
-    """What can be printed, and what can be typed back."""
+def paper(request: Request, home: AtHome, who: Reader, paper: str = "") -> Response:
+    """What can be printed, on paper of which size, and what can be typed back."""
+    from quailwright.exchange.sheets.press import paper_of
+    from quailwright.exchange.sheets.printed import offered
+
     flock = home.flock()
     on = day_at(flock, home.now())
     return page(
@@ -42,7 +50,9 @@ def paper(request: Request, home: AtHome, who: Reader) -> Response:
         "paper.html",
         on=on,
         last_week=week_before(monday_of(on)),
-        hatches=list(flock.hatches_open()),
+        paper=paper_of(paper, flock),
+        there=offered(flock, on),
+        only_here=_only_here(request),
     )
 
 
@@ -84,12 +94,23 @@ def sitter(request: Request, home: AtHome, who: Reader) -> Response:
         "paper_away.html",
         status=HTTPStatus.OK if error is None else HTTPStatus.UNPROCESSABLE_ENTITY,
         sheet=told,
+        query=urlencode(
+            {
+                **{name: text for name, text in typed.items() if text},
+                **({} if told is None else _days_of(told.asked)),
+            }
+        ),
         error=error,
         typed=typed,
         on=on,
         units=units_of(flock),
         hot=hot_day(flock),
     )
+
+
+def _days_of(asked: "Asked") -> dict[str, str]:
+    """The days away, as they stand in an address."""
+    return {"from": asked.first.isoformat(), "until": asked.last.isoformat()}
 
 
 _ABOUT_AWAY = ("from", "until", "morning", "midday", "evening", "scoop")
@@ -109,10 +130,15 @@ def cards(request: Request, home: AtHome, who: Reader) -> Response:
         "paper_places.html",
         cards=told,
         codes={name: place_code(f"{base}places/{in_path(name)}") for name in names},
-        only_here=request.url.hostname in {host.strip("[]") for host in LOOPBACK},
+        only_here=_only_here(request),
         on=on,
         units=units_of(flock),
     )
+
+
+def _only_here(request: Request) -> bool:
+    """Whether the pages are asked for by an address that no phone can open."""
+    return request.url.hostname in {host.strip("[]") for host in LOOPBACK}
 
 
 def place_code(address: str) -> Markup:
