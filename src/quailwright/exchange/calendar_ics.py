@@ -1,0 +1,185 @@
+"""A calendar as iCalendar (RFC 5545, with RFC 7986), and what was told read back from one.
+
+It has no METHOD: it is what is, and no invitation (RFC 5546), so DTSTAMP says when an event was
+last changed and a calendar in which nothing changed is the same to the byte.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from functools import cache
+from typing import TYPE_CHECKING, Final
+from uuid import UUID, uuid5
+
+import msgspec
+
+from quailwright.exchange.calendar_events import KIND_WORDS, Event
+from quailwright.exchange.calendar_revised import Component, Told, moment
+from quailwright.journal.moments import zone
+from quailwright.language import say, spoken
+
+if TYPE_CHECKING:
+    import icalendar
+
+PRODID: Final = "-//quailwright//calendar//EN"
+ASKED_AGAIN_AFTER: Final = timedelta(hours=1)
+"""How often a calendar app is asked to look for changes."""
+MEDIA_TYPE: Final = "text/calendar"
+
+_MEMORY: Final = "X-QUAILWRIGHT-TOLD"
+_YEARS_OF_CLOCKS = 5
+_UTC: Final = "UTC"
+
+
+class NotOurs(Exception):
+    """A file that is no calendar of this flock; `of_another`: of another flock."""
+
+    def __init__(self, of_another: bool) -> None:
+        super().__init__()
+        self.of_another = of_another
+
+
+@dataclass(frozen=True, slots=True)
+class Wrapping:
+    """What a calendar holds beside its events.
+
+    Attributes:
+        mark: the flock's own (`Desk.mark`).
+        name: of the calendar.
+        zone_name: of the holding, or "".
+        address: where the pages are (`http://10.0.0.2:8347`), or "" where nobody knows.
+        alarms: whether events ring.
+    """
+
+    mark: str
+    name: str
+    zone_name: str
+    address: str = ""
+    alarms: bool = True
+
+
+def calendar(
+    components: Sequence[Component],
+    wrapping: Wrapping,
+    remembered: Iterable[Told] = (),
+) -> bytes:
+    """The calendar, in the language spoken now; `remembered` is for a file, to be read back."""
+    import icalendar
+
+    made = icalendar.Calendar()
+    made.add("prodid", PRODID)
+    made.add("version", "2.0")
+    made.add("calscale", "GREGORIAN")
+    made.add("uid", _calendar_uid(wrapping.mark))
+    made.add("name", wrapping.name)
+    made.add("x-wr-calname", wrapping.name)
+    made.add("refresh-interval", ASKED_AGAIN_AFTER, parameters={"VALUE": "DURATION"})
+    made.add("x-published-ttl", "PT1H")
+    if components:
+        last = max(component.told.changed for component in components)
+        made.add("last-modified", datetime.fromisoformat(last))
+    for one in remembered:
+        made.add(_MEMORY, msgspec.json.encode(one).decode())
+    zone_name = wrapping.zone_name or _UTC
+    timed = [one for one in components if "T" in one.told.start]
+    if timed and zone_name != _UTC:
+        years = [int(one.told.start[:4]) for one in timed]
+        made.add_component(_timezone(zone_name, min(years) - 1, max(years) + _YEARS_OF_CLOCKS))
+    for component in components:
+        made.add_component(_event(component, wrapping, zone_name))
+    written: bytes = made.to_ical()
+    return written
+
+
+@cache
+def _timezone(zone_name: str, first_year: int, last_year: int) -> "icalendar.Timezone":
+    """The zone with every change of its clocks from the first of a year to the last of another."""
+    import icalendar
+
+    found = icalendar.Timezone.from_tzinfo(
+        zone(zone_name), zone_name, date(first_year, 1, 1), date(last_year, 12, 31)
+    )
+    found.pop("COMMENT", None)
+    return found
+
+
+def _event(component: Component, wrapping: Wrapping, zone_name: str) -> "icalendar.Event":
+    import icalendar
+
+    event, told = component
+    made = icalendar.Event()
+    made.add("uid", told.uid)
+    made.add("sequence", told.sequence)
+    made.add("created", datetime.fromisoformat(told.made))
+    made.add("dtstamp", datetime.fromisoformat(told.changed))
+    made.add("last-modified", datetime.fromisoformat(told.changed))
+    start = event.start if event is not None else moment(told.start, zone_name=zone_name)
+    end = event.end if event is not None else moment(told.end, zone_name=zone_name)
+    made.add("dtstart", start)
+    made.add("dtend", end)
+    if told.daily:
+        made.add("rrule", {"freq": "daily"})
+    made.add("summary", _summary(component), parameters={"LANGUAGE": spoken()})
+    made.add("categories", [say(KIND_WORDS[told.kind])])
+    if told.place:
+        made.add("location", told.place)
+    address = f"{wrapping.address.rstrip('/')}{told.page}" if wrapping.address else ""
+    if event is not None:
+        text = f"{event.description}\n\n{address}" if address else event.description
+        made.add("description", text, parameters={"LANGUAGE": spoken()})
+    if address:
+        made.add("url", address)
+    # A keeper can do other things while eggs are in the machine: no event makes them busy.
+    made.add("transp", "TRANSPARENT")
+    if event is None:
+        made.add("status", "CANCELLED")
+        return made
+    made.add("status", "TENTATIVE" if event.likely else "CONFIRMED")
+    if wrapping.alarms and event.alarm is not None:
+        made.add_component(_alarm(event, event.alarm))
+    return made
+
+
+def _summary(component: Component) -> str:
+    event, told = component
+    if event is not None:
+        return event.summary
+    return say("Called off: {what}", what=told.said.get(spoken(), told.title))
+
+
+def _alarm(event: Event, before: timedelta) -> "icalendar.Alarm":
+    import icalendar
+
+    made = icalendar.Alarm()
+    made.add("action", "DISPLAY")
+    made.add("description", event.summary)
+    made.add("trigger", -before)
+    return made
+
+
+def _calendar_uid(mark: str) -> str:
+    return str(uuid5(UUID(mark), "calendar")) if mark else str(UUID(int=0))
+
+
+def told_in_file(content: bytes, mark: str) -> dict[str, Told]:
+    """What a file of ours says was told, by uid. Raises NotOurs."""
+    import icalendar
+
+    try:
+        found = icalendar.Calendar.from_ical(content)
+        prodid, uid = str(found.get("PRODID", "")), str(found.get("UID", ""))
+    except (ValueError, AttributeError, KeyError, IndexError, TypeError):
+        raise NotOurs(of_another=False) from None
+    if prodid != PRODID:
+        raise NotOurs(of_another=False)
+    if uid != _calendar_uid(mark):
+        raise NotOurs(of_another=True)
+    lines = found.get(_MEMORY, [])
+    try:
+        told = [
+            msgspec.json.decode(str(line), type=Told)
+            for line in (lines if isinstance(lines, list) else [lines])
+        ]
+    except msgspec.DecodeError:
+        raise NotOurs(of_another=False) from None
+    return {one.uid: one for one in told}
