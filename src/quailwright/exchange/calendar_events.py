@@ -235,6 +235,7 @@ def origins(entries: Iterable[Entry]) -> dict[tuple[str, str], str]:
     instead_of: dict[str, str] = {}
     taken: set[str] = set()
     bearing: dict[tuple[str, str], list[str]] = {}
+    order: dict[str, int] = {}
     for entry in entries:
         fact: Entry | None = entry
         if isinstance(entry, Retract):
@@ -246,7 +247,7 @@ def origins(entries: Iterable[Entry]) -> dict[tuple[str, str], str]:
         if fact is not None and field is not None:
             kind = str(type(fact).__struct_config__.tag)
             bearing.setdefault((kind, getattr(fact, field)), []).append(fact.id)
-    order = {one: place for place, one in enumerate(one for ids in bearing.values() for one in ids)}
+            order[fact.id] = len(order)
     standing = {
         name: next((order[one] for one in ids if one not in taken), len(order))
         for name, ids in bearing.items()
@@ -596,21 +597,24 @@ def _care(known: Reckoned, uid: _Uid) -> Iterator[Event]:
         by_rule.setdefault(rule.rule, []).append((due, occasion.place, rule, text, why))
     for name, found in by_rule.items():
         waiting = sorted(found, key=lambda one: one[:2])
-        due, place, rule, text, why = next((one for one in waiting if one[0] >= on), waiting[-1])
+        due = next((one[0] for one in waiting if one[0] >= on), waiting[-1][0])
         if due < on - BACK:
             continue
+        places = [one[1] for one in waiting if one[0] == due and one[1]]
+        _, place, rule, text, why = next(one for one in waiting if one[0] == due)
         lines = [
-            say("{day}: {place}", day=wording.weekday(one[0]), place=one[1] or say("everywhere"))
+            say("{day}: {place}", day=wording.weekday(one[0]), place=one[1])
             for one in waiting
+            if one[1]
         ]
         yield _day(
             uid(f"care:{name}"),
             "care",
             due,
-            _titled(_title(rule, text), place),
+            _titled(_title(rule, text), ", ".join(places)),
             (text, why, "\n".join(lines)),
-            place,
-            f"/places/{quote(place, safe='')}" if place else "/",
+            ", ".join(places),
+            f"/places/{quote(place, safe='')}" if len(places) == 1 else "/",
         )
 
 

@@ -4,9 +4,9 @@ It has no METHOD: it is what is, and no invitation (RFC 5546), so DTSTAMP says w
 last changed and a calendar in which nothing changed is the same to the byte.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 from functools import cache
 from typing import TYPE_CHECKING, Final
 from uuid import UUID, uuid5
@@ -93,14 +93,52 @@ def calendar(
 
 @cache
 def _timezone(zone_name: str, first_year: int, last_year: int) -> "icalendar.Timezone":
-    """The zone with every change of its clocks from the first of a year to the last of another."""
+    """The zone with every change of its clocks from the first of a year to the last of another.
+
+    Onsets are told by the clock before the change (RFC 5545, 3.6.5). icalendar 7.3 makes such a
+    component too, but tells those of clocks that go forward by the clock after it, and passes over
+    changes that are undone within weeks.
+    """
     import icalendar
 
-    found = icalendar.Timezone.from_tzinfo(
-        zone(zone_name), zone_name, date(first_year, 1, 1), date(last_year, 12, 31)
-    )
-    found.pop("COMMENT", None)
-    return found
+    there = zone(zone_name)
+    first = datetime(first_year, 1, 1, tzinfo=UTC)
+    begins = first.astimezone(there)
+    made = icalendar.Timezone()
+    made.add("tzid", zone_name)
+    onsets: dict[tuple[timedelta, timedelta, str], list[datetime]] = {}
+    offset = begins.utcoffset() or timedelta(0)
+    onsets[offset, offset, str(begins.tzname())] = [begins.replace(tzinfo=None)]
+    for onset in _changes(there, first, datetime(last_year + 1, 1, 1, tzinfo=UTC)):
+        after = onset.astimezone(there)
+        before, offset = offset, after.utcoffset() or timedelta(0)
+        told = (onset + before).replace(tzinfo=None)
+        onsets.setdefault((before, offset, str(after.tzname())), []).append(told)
+    for (before, offset, name), (began, *again) in onsets.items():
+        forward = offset > before or (offset == before and bool(begins.dst()))
+        part = icalendar.TimezoneDaylight() if forward else icalendar.TimezoneStandard()
+        part.add("dtstart", began)
+        if again:
+            part.add("rdate", again)
+        part.add("tzoffsetfrom", before)
+        part.add("tzoffsetto", offset)
+        part.add("tzname", name)
+        made.add_component(part)
+    return made
+
+
+def _changes(there: tzinfo, first: datetime, last: datetime) -> Iterator[datetime]:
+    """The instants (UTC, to the second) at which clocks there change; not twice within a day."""
+    at, day = first, timedelta(days=1)
+    while at < last:
+        low, high = at, at + day
+        if low.astimezone(there).utcoffset() != high.astimezone(there).utcoffset():
+            while high - low > timedelta(seconds=1):
+                middle = low + timedelta(seconds=(high - low) // timedelta(seconds=2))
+                same = middle.astimezone(there).utcoffset() == at.astimezone(there).utcoffset()
+                low, high = (middle, high) if same else (low, middle)
+            yield high
+        at += day
 
 
 def _event(component: Component, wrapping: Wrapping, zone_name: str) -> "icalendar.Event":

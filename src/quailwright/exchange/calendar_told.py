@@ -75,7 +75,7 @@ def wanted(language: str, kinds: Iterable[str], alarms: bool, round_at: str) -> 
     if not chosen:
         raise BadInput(say("Choose at least one kind of event."))
     try:
-        at = time.fromisoformat(round_at.strip() or USUAL_ROUND)
+        at = time.fromisoformat((round_at.strip() or USUAL_ROUND).zfill(len(USUAL_ROUND)))
     except ValueError:
         raise BadInput(
             say("{text!r} is not a clock time. Write it as in 07:30.", text=round_at[:40])
