@@ -169,7 +169,8 @@ def test_any_events_come_back_from_two_parsers(made: list[Any]) -> None:
     assert set(by_letter) == set(by_other) == {one.uid for one in events}
     for one in events:
         strict, other = by_letter[one.uid], by_other[one.uid]
-        assert strict.dtstart is not None and strict.dtend is not None
+        assert strict.dtstart is not None
+        assert strict.dtend is not None
         assert in_utc(strict.dtstart) == in_utc(other.dtstart.value) == in_utc(one.start)
         assert in_utc(strict.dtend) == in_utc(other.dtend.value) == in_utc(one.end)
         assert strict.summary == other.summary.value == one.summary

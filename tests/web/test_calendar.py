@@ -177,11 +177,17 @@ def test_kinds_and_the_round_are_chosen_for_each_phone(app: FastAPI, keeper: Tes
     assert "http://localhost/hatches/may" in quiet.replace("\r\n ", "")
 
 
-def test_an_address_can_be_changed_and_revoked(app: FastAPI, keeper: TestClient) -> None:
+def test_an_address_can_be_changed_and_revoked(
+    app: FastAPI, keeper: TestClient, clock: Clock
+) -> None:
     path = subscribe(keeper)
     assert "no calendar has asked for it yet" in keeper.get("/settings/calendar").text
     read(app, path)
     assert "last asked for Mon 3 May 08:30" in keeper.get("/settings/calendar").text
+    clock.now += timedelta(days=1)
+    assert "It has not asked for more" not in keeper.get("/settings/calendar").text
+    clock.now += timedelta(seconds=1)
+    assert "It has not asked for more" in keeper.get("/settings/calendar").text
     form = {"token": token_of(keeper), "address": "1", "do": "change", "name": "tablet"}
     changed = keeper.post("/settings/calendar", data={**form, "kinds": ["held"], "language": "pt"})
     assert changed.status_code == 303
@@ -294,13 +300,22 @@ def test_a_child_makes_no_address(app: FastAPI, enter: Enter) -> None:
     assert child.get("/api/calendar").status_code == 403
 
 
-def test_the_page_shows_the_address_once_with_a_code(app: FastAPI) -> None:
-    client = entered(app, "viewer")
-    form = {"token": token_of(client), "do": "make", "name": "x", "kinds": ["hatch"]}
-    text = client.post("/settings/calendar", data=form).text
-    assert 'href="webcal://localhost/calendar/' in text
-    assert "<svg viewBox" in text
+def test_the_page_shows_a_code_where_a_phone_can_reach_the_address(
+    flock_file: str, clock: Clock, app: FastAPI
+) -> None:
+    form = {"do": "make", "name": "x", "kinds": ["hatch"]}
+    here = entered(app, "keeper")
+    text = here.post("/settings/calendar", data={**form, "token": token_of(here)}).text
     assert "a phone cannot reach this address" in text
+    assert "<svg viewBox" not in text
+    at_home = create_app(Settings(flock_file, clock, hosts=("flock.home",)))
+    phone = entered(at_home, "keeper", "https://flock.home")
+    text = phone.post("/settings/calendar", data={**form, "token": token_of(phone)}).text
+    assert 'href="webcals://flock.home/calendar/' in text
+    assert 'value="https://flock.home/calendar/' in text
+    assert "<svg viewBox" in text
+    assert "Here at home the address works" not in text
+    at_home.state.home.desk.store.close()
 
 
 def test_the_file_and_the_api_tell_the_same(app: FastAPI, keeper: TestClient) -> None:

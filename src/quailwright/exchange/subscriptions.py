@@ -7,7 +7,7 @@ hash is kept. It reads the calendar and nothing else, and it dies with the perso
 import hashlib
 import re
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import msgspec
 
@@ -26,10 +26,16 @@ TOKEN = re.compile(r"[0-9a-f]{64}\Z")
 MOST = 50
 """Addresses of a flock; a household has a few phones."""
 
+ASKS_WITHIN = timedelta(days=1)
+"""A calendar app that works asks at least so often, where it reaches these pages."""
+
 
 @dataclass(frozen=True, slots=True)
 class Address:
-    """A private address as a page tells it: whose, and what is wanted; never its secret."""
+    """A private address as a page tells it: whose, and what is wanted; never its secret.
+
+    `silent`: a calendar app asked once, and has not for longer than `ASKS_WITHIN`.
+    """
 
     id: int
     name: str
@@ -38,9 +44,10 @@ class Address:
     wanted: Wanted
     made: datetime
     asked_at: datetime | None
+    silent: bool
 
 
-def addresses(store: Store, person: int | None, keeps: bool) -> list[Address]:
+def addresses(store: Store, person: int | None, keeps: bool, now: datetime) -> list[Address]:
     """The private addresses that a person may see: their own, or all for a keeper."""
     with store.household() as connection:
         names = {one.id: one.name for one in people.everyone(connection)}
@@ -54,6 +61,7 @@ def addresses(store: Store, person: int | None, keeps: bool) -> list[Address]:
             settings_of(one),
             one.made,
             one.asked_at,
+            one.asked_at is not None and now - one.asked_at > ASKS_WITHIN,
         )
         for one in found
         if keeps or one.person == person

@@ -99,7 +99,7 @@ def _page(request: Request, home: Home, who: Visitor, wrong: str = "", made: str
         who,
         "calendar.html",
         status=HTTPStatus.UNPROCESSABLE_ENTITY if wrong else HTTPStatus.OK,
-        addresses=addresses(home.desk.store, who.person, who.keeps),
+        addresses=addresses(home.desk.store, who.person, who.keeps, home.now()),
         wrong=wrong,
         made=made,
         link=link,
