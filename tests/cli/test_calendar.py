@@ -20,7 +20,7 @@ def test_the_file_remembers_what_it_told(kept: Quail, tmp_path: Path) -> None:
     assert "events; " in first.out
     assert " 0 changed, 0 called off." in first.out
     phone.take(read(path))
-    assert phone.of("Round of the birds, about 15 min")
+    assert phone.of("Round of the birds")
     step = phone.uid_of("Stop turning: may")
     again = kept("calendar", "quail.ics", "--on", "2027-05-03T09:00", "--round", "07:30")
     assert "; 0 new, 0 changed, 0 called off." in again.out
@@ -73,6 +73,21 @@ def test_standard_output_and_json_tell_as_of_then(kept: Quail) -> None:
     assert not any(one["kind"] == "hatch" for one in before["events"])
     shown = kept("calendar", "--on", "2027-05-03").out
     assert "Sun 16 May 20:00  Stop turning: may" in shown
+
+
+def test_a_flock_that_told_no_time_zone_has_instants_of_the_world(
+    quail: Quail, tmp_path: Path
+) -> None:
+    for words in (
+        "place place=box role=incubator at=2027-05-01",
+        "eggs_set hatch=may eggs=24 place=box source=friend at=2027-05-02T20:00+01:00",
+    ):
+        assert quail("log", *words.split()).code == 0
+    assert quail("calendar", "quail.ics", "--on", "2027-05-03", "--round", "07:30").code == 0
+    text = read(tmp_path / "quail.ics")
+    assert "TZID" not in text
+    assert "DTSTART:20270516T190000Z" in text
+    assert "DTSTART:20270501T073000Z" in text
 
 
 def test_nonsense_is_refused_in_a_sentence(kept: Quail) -> None:

@@ -309,12 +309,14 @@ def test_the_round_comes_every_day_at_one_time_of_the_wall() -> None:
     start = datetime.combine(date(2027, 1, 1), time(7, 30), tzinfo=ZoneInfo(LISBON))
     daily = event(
         start=start, end=start + timedelta(minutes=30), kind="round", daily=True,
-        alarm=timedelta(0),
+        alarm=timedelta(0), stays=timedelta(minutes=15),
     )  # fmt: skip
     text, told = written([daily])
     (found,) = events_in(text)
     days = list(found.rruleset[:200])
     assert {day.time() for day in days} == {time(7, 30)}
+    longer = replace(daily, end=start + timedelta(minutes=45))
+    assert written([longer], told, NOW + timedelta(hours=1))[0] == text
     off, _ = written([], told, NOW + timedelta(days=1))
     assert "STATUS:CANCELLED" in off
     assert "RRULE:FREQ=DAILY" in off

@@ -16,10 +16,10 @@ from quailwright.exchange.calendar_events import (
     Reckoned,
     calendar_events,
     in_kinds,
-    origins,
     told_in,
 )
 from quailwright.exchange.calendar_ics import Wrapping, calendar
+from quailwright.exchange.calendar_origins import origins
 from quailwright.exchange.calendar_revised import revised
 from quailwright.flock.fold import fold
 from quailwright.guide.rules import printed_rules
@@ -158,6 +158,23 @@ def test_the_lamp_has_its_next_day_only_and_the_days_on_which_clocks_change() ->
     assert changes[0] in [event.start for event in on_the_day]
 
 
+def test_a_planned_set_that_was_set_is_done_and_not_called_off() -> None:
+    entries = [
+        *HOME,
+        made("plan_accepted", "2027-05-01", brief="", certainty=0.8),
+        made("set_planned", "2027-05-01", hatch="h", on="2027-05-10", eggs=20, place="box",
+             source="a"),
+    ]  # fmt: skip
+    now = datetime(2027, 5, 10, 21, tzinfo=UTC)
+    ahead = one(events(entries, now), "Set eggs: h")
+    was_set = made(
+        "eggs_set", "2027-05-10T20:00+01:00", hatch="h", eggs=20, place="box", source="a"
+    )
+    found = events([*entries, was_set], now)
+    assert one(found, "Done: Set eggs: h").uid == ahead.uid
+    assert one(found, "Stop turning: h").kind == "hatch"
+
+
 def test_bigger_jobs_are_one_event_each_however_many_pens() -> None:
     pens = [
         entry
@@ -179,7 +196,7 @@ def test_the_round_is_one_event_for_each_time_that_somebody_wants() -> None:
     times = (time(6, 15), time(7, 30))
     found = events(HOME, datetime(2027, 5, 3, 9, tzinfo=UTC), round_minutes=16.2, rounds=times)
     rounds = in_kinds(found, ["round"], time(7, 30))
-    assert [event.summary for event in rounds] == ["Round of the birds, about 30 min"]
+    assert [event.summary for event in rounds] == ["Round of the birds"]
     assert len({event.uid for event in found}) == 2
     assert in_kinds(found, KINDS, None) == []
 

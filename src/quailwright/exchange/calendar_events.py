@@ -14,6 +14,7 @@ from typing import Final, Literal, get_args
 from urllib.parse import quote
 from uuid import UUID, uuid5
 
+from quailwright.exchange.calendar_origins import OF_GROUP, OF_HATCH, OF_SET, origins
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
 from quailwright.guide.hatch.report import HatchReport
@@ -29,7 +30,7 @@ from quailwright.guide.round import (
     withheld,
 )
 from quailwright.guide.rules import Rule, printed_rules
-from quailwright.journal.entries import EggsSet, Entry, Group, Retract, SetPlanned
+from quailwright.journal.entries import Entry
 from quailwright.journal.moments import zone
 from quailwright.language import ENGLISH, mark, say, speaking
 from quailwright.outlook.feed_ahead import EARLY, FeedAhead
@@ -68,6 +69,8 @@ STAYS: Final = timedelta(hours=3)
 """A likely time that moves by less is told as before: no keeper is rung for minutes."""
 LAMP_STAYS: Final = timedelta(days=6)
 """The lamp's next day hangs on the day on which it is reckoned: within a week it stays as told."""
+ROUND_STAYS: Final = timedelta(minutes=15)
+"""A round that takes a quarter of an hour more or less is no other round."""
 EVENING_BEFORE: Final = timedelta(hours=5)
 """Before the midnight at which a day begins: 19:00."""
 _HOUR_BEFORE = timedelta(hours=1)
@@ -113,7 +116,7 @@ TITLES: Final[Mapping[str, str]] = {
 _NO_EVENT = frozenset({"close_hatch"})
 """A line in the journal: the round asks for it."""
 _ORDERS = frozenset({"order_eggs", "ask_for_eggs", "fetch_eggs", "keep_eggs"})
-_OPENING = "open_eggs"
+_OPENING, _SETTING = "open_eggs", "set_planned_eggs"
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,6 +199,7 @@ def calendar_events(known: Reckoned) -> list[Event]:
     uid = partial(_uid, known.mark)
     made = [
         *_steps(known, names, uid),
+        *_sets_done(known, names, uid),
         *_windows(known, names, uid),
         *_feed(known, uid),
         *_held(known, uid),
@@ -220,58 +224,6 @@ def _uid(flock_mark: str, of: str) -> str:
     return str(uuid5(UUID(flock_mark), of))
 
 
-# What an event is of, through corrections.
-
-_NAMED_BY: Final = {EggsSet: "hatch", SetPlanned: "hatch", Group: "group"}
-_OF_HATCH, _OF_SET, _OF_GROUP = "eggs_set", "set_planned", "group"
-
-
-def origins(entries: Iterable[Entry]) -> dict[tuple[str, str], str]:
-    """For each hatch, planned set and group, by kind of entry and name, the entry that began it.
-
-    A correction stands for what it corrects, so a new name leads to the same entry. What is planned
-    anew under the same name is the same.
-    """
-    instead_of: dict[str, str] = {}
-    taken: set[str] = set()
-    bearing: dict[tuple[str, str], list[str]] = {}
-    order: dict[str, int] = {}
-    for entry in entries:
-        fact: Entry | None = entry
-        if isinstance(entry, Retract):
-            taken.add(entry.entry)
-            fact = entry.instead
-            if fact is not None:
-                instead_of[fact.id] = entry.entry
-        field = _NAMED_BY.get(type(fact))  # type: ignore[arg-type]
-        if fact is not None and field is not None:
-            kind = str(type(fact).__struct_config__.tag)
-            bearing.setdefault((kind, getattr(fact, field)), []).append(fact.id)
-            order[fact.id] = len(order)
-    standing = {
-        name: next((order[one] for one in ids if one not in taken), len(order))
-        for name, ids in bearing.items()
-    }
-    found: dict[tuple[str, str], str] = {}
-    claimed: set[tuple[str, str]] = set()
-    for name in sorted(bearing, key=lambda name: standing[name]):
-        for one in bearing[name]:
-            root = _root(one, instead_of)
-            if (name[0], root) not in claimed:
-                claimed.add((name[0], root))
-                found[name] = root
-                break
-    return found
-
-
-def _root(entry: str, instead_of: Mapping[str, str]) -> str:
-    seen = {entry}
-    while (before := instead_of.get(entry)) is not None and before not in seen:
-        seen.add(before)
-        entry = before
-    return entry
-
-
 # Steps.
 
 
@@ -285,14 +237,34 @@ def _steps(known: Reckoned, names: Mapping[tuple[str, str], str], uid: _Uid) -> 
         yield _of_step(known, occasion, rule, step, uid(f"{of}:{rule.rule}:{number}"))
 
 
+def _sets_done(known: Reckoned, names: Mapping[tuple[str, str], str], uid: _Uid) -> Iterator[Event]:
+    """Planned sets that were set: of them the round knows no more, and nothing was called off."""
+    on = day_at(known.flock, known.now)
+    for planned in known.flock.planned_sets.values():
+        if planned.set_as is None or not on - BACK <= planned.on <= on + AHEAD:
+            continue
+        name = planned.hatch
+        yield _day(
+            uid(f"set:{names.get((OF_SET, name), name)}:{_SETTING}:0"),
+            "plan",
+            planned.on,
+            say("Done: {what}", what=_titled(say(TITLES[_SETTING]), name)),
+            (),
+            planned.place,
+            _hatch_page(planned.set_as),
+            None,
+            done=True,
+        )
+
+
 def _of(flock: Flock, occasion: Occasion, names: Mapping[tuple[str, str], str]) -> str:
     """What an occasion is of, in a few signs that stay."""
     subject = occasion.subject
     match occasion.stage:
         case "hatch" | "chicks":
-            return f"hatch:{names.get((_OF_HATCH, subject), subject)}"
+            return f"hatch:{names.get((OF_HATCH, subject), subject)}"
         case "planned_set":
-            return f"set:{names.get((_OF_SET, subject), subject)}"
+            return f"set:{names.get((OF_SET, subject), subject)}"
         case "planned_cull":
             same = [one for one in flock.planned_culls.values() if say(one.whose) == subject]
             days = sorted(one.on for one in same)
@@ -302,7 +274,7 @@ def _of(flock: Flock, occasion: Occasion, names: Mapping[tuple[str, str], str]) 
             came = [receipt.at for receipt in flock.receipts if receipt.source == subject]
             return f"received:{subject}:{came.index(occasion.since)}"
         case _:
-            return f"group:{names.get((_OF_GROUP, subject), subject)}:{occasion.stage}"
+            return f"group:{names.get((OF_GROUP, subject), subject)}:{occasion.stage}"
 
 
 def _of_step(known: Reckoned, occasion: Occasion, rule: Rule, step: Step, uid: str) -> Event:
@@ -438,7 +410,7 @@ def _windows(known: Reckoned, names: Mapping[tuple[str, str], str], uid: _Uid) -
             ),
         ]
         yield Event(
-            uid(f"hatch:{names.get((_OF_HATCH, name), name)}:window"),
+            uid(f"hatch:{names.get((OF_HATCH, name), name)}:window"),
             "hatch",
             begins,
             max(ends, _later(begins, _HOUR_BEFORE)),
@@ -464,11 +436,11 @@ def _hour(at: datetime, after: bool = False) -> datetime:
 
 def _day(
     uid: str, kind: Kind, on: date, summary: str, texts: Iterable[str], place: str, page: str,
-    alarm: timedelta | None = EVENING_BEFORE, stays: timedelta = timedelta(0),
+    alarm: timedelta | None = EVENING_BEFORE, stays: timedelta = timedelta(0), done: bool = False,
 ) -> Event:  # fmt: skip
     description = "\n\n".join(text for text in texts if text)
     end = on + timedelta(days=1)
-    return Event(uid, kind, on, end, summary, description, place, page, alarm, stays=stays)
+    return Event(uid, kind, on, end, summary, description, place, page, alarm, done, stays=stays)
 
 
 def _feed(known: Reckoned, uid: _Uid) -> Iterator[Event]:
@@ -518,7 +490,10 @@ def _held(known: Reckoned, uid: _Uid) -> Iterator[Event]:
         *_, (_, _, until, because) = all_of_it
         texts = (
             f"{because[:1].upper()}{because[1:]}.",
-            say("Held to the end of this day. Before you use them, see here whether that stands."),
+            say(
+                "Held to the end of this day. Before anything leaves, see here whether that still "
+                "stands."
+            ),
         )
         yield _day(
             uid(f"held:{what}:{of}"),
@@ -631,12 +606,16 @@ def _rounds(known: Reckoned, uid: _Uid) -> Iterator[Event]:
             "round",
             start,
             _later(start, timedelta(minutes=minutes)),
-            say("Round of the birds, about {minutes} min", minutes=minutes),
-            say("What is to be done today stands in the round."),
+            say("Round of the birds"),
+            say(
+                "What is to be done today stands in the round: about {minutes} min.",
+                minutes=minutes,
+            ),
             "",
             "/",
             timedelta(0),
             daily=True,
+            stays=ROUND_STAYS,
         )
 
 

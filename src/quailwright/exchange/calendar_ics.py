@@ -151,10 +151,8 @@ def _event(component: Component, wrapping: Wrapping, zone_name: str) -> "icalend
     made.add("created", datetime.fromisoformat(told.made))
     made.add("dtstamp", datetime.fromisoformat(told.changed))
     made.add("last-modified", datetime.fromisoformat(told.changed))
-    start = event.start if event is not None else moment(told.start, zone_name=zone_name)
-    end = event.end if event is not None else moment(told.end, zone_name=zone_name)
-    made.add("dtstart", start)
-    made.add("dtend", end)
+    made.add("dtstart", moment(told.start, zone_name=zone_name))
+    made.add("dtend", moment(told.end, zone_name=zone_name))
     if told.daily:
         made.add("rrule", {"freq": "daily"})
     made.add("summary", _summary(component), parameters={"LANGUAGE": spoken()})

@@ -73,7 +73,10 @@ def change(request: Request, home: AtHome, who: Reader, form: OwnForm) -> Respon
             case "make":
                 token = new_token(home)
                 subscriptions.make(store, name, who.person, _wanted(form), token, home.now())
-                return _page(request, home, who, made=f"{_base(request)}/calendar/{token}.ics")
+                made = f"{_base(request)}/calendar/{token}.ics"
+                shown = _page(request, home, who, made=made)
+                shown.headers["Cache-Control"] = "no-store"
+                return shown
             case "change":
                 number = _number(form)
                 chosen = _wanted(form)
