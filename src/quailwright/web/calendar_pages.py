@@ -11,7 +11,7 @@ from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from quailwright.exchange.household import LONGEST_NAME
 from quailwright.journal.findings import BadInput
 from quailwright.journal.moments import zone
-from quailwright.language import LANGUAGES, say, spoken
+from quailwright.language import say, spoken
 from quailwright.web.guard import OwnForm, Reader, Visitor, new_token
 from quailwright.web.home import LOOPBACK, AtHome, Home
 from quailwright.web.paper import place_code
@@ -115,7 +115,6 @@ def _page(request: Request, home: Home, who: Visitor, wrong: str = "", made: str
         usual=USUAL,
         usual_round=USUAL_ROUND,
         speaks=spoken(),
-        offered=LANGUAGES,
         longest_name=LONGEST_NAME,
     )
 
