@@ -305,6 +305,24 @@ def test_a_likely_time_that_moves_by_little_stays_as_told() -> None:
     assert after[likely.uid].sequence == 1
 
 
+def test_a_day_is_put_off_by_more_than_a_little_and_brought_forward_at_once() -> None:
+    order = event(stays=timedelta(days=1))
+    first, told = written([order])
+    later = replace(order, start=date(2027, 4, 3), end=date(2027, 4, 4))
+    assert written([later], told, NOW + timedelta(days=1))[0] == first
+    earlier = replace(order, start=date(2027, 4, 1), end=date(2027, 4, 2))
+    assert "DTSTART;VALUE=DATE:20270401" in written([earlier], told, NOW + timedelta(days=1))[0]
+
+
+def test_what_was_done_and_is_over_stays_done() -> None:
+    """Of some things the record tells the last time only, such as when birds were weighed."""
+    done = event(summary="Done: Candle the eggs: may", done=True, alarm=None)
+    first, told = written([done])
+    over = datetime(2027, 4, 3, 0, tzinfo=UTC)
+    assert written([event()], told, over)[0] == first
+    assert "Done" not in written([event()], told, over - timedelta(hours=2))[0]
+
+
 def test_the_round_comes_every_day_at_one_time_of_the_wall() -> None:
     start = datetime.combine(date(2027, 1, 1), time(7, 30), tzinfo=ZoneInfo(LISBON))
     daily = event(

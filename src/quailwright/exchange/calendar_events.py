@@ -67,6 +67,8 @@ CARE_FROM_DAYS = 14.0
 """Recurring care less seldom than this belongs to the daily round and is no event."""
 STAYS: Final = timedelta(hours=3)
 """A likely time that moves by less is told as before: no keeper is rung for minutes."""
+ORDER_STAYS, LATE_STAYS = timedelta(days=1), timedelta(days=6)
+"""An order that may wait a day longer stays where it was; one that is late is told again weekly."""
 LAMP_STAYS: Final = timedelta(days=6)
 """The lamp's next day hangs on the day on which it is reckoned: within a week it stays as told."""
 ROUND_STAYS: Final = timedelta(minutes=15)
@@ -469,6 +471,7 @@ def _feed(known: Reckoned, uid: _Uid) -> Iterator[Event]:
             texts,
             "",
             "/feed",
+            stays=ORDER_STAYS if one.order_by > on else LATE_STAYS,
         )
 
 

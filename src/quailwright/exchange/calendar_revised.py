@@ -28,7 +28,7 @@ class Told(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 
     Attributes:
         uid, kind: of the event.
-        sequence: how often its time, its being done or its title changed, or it was called off.
+        sequence: how often its time or its title changed, it was done, or it was called off.
         start, end: an ISO 8601 day, or an instant in UTC.
         title: in English, `text` a digest of its description in English: they tell what changed.
         said: its title in each language in which it was told.
@@ -83,7 +83,7 @@ def revised(
     remembered: dict[str, Told] = {}
     for event in events:
         before = told.get(event.uid)
-        held = _held_still(event, before)
+        held = _held_still(event, before, now, language, zone_name)
         component = Component(held, _told(held, before, now, language, zone_name))
         components.append(component)
         remembered[event.uid] = component.told
@@ -104,13 +104,29 @@ def _ends(told: Told) -> datetime:
     return datetime.fromisoformat(told.ends)
 
 
-def _held_still(event: Event, before: Told | None) -> Event:
-    """The event, at the time that was told where it moved by little."""
-    if before is None or before.cancelled or not event.stays or event.done:
+def _held_still(
+    event: Event, before: Told | None, now: datetime, language: str, zone_name: str
+) -> Event:
+    """The event as it was told, where it moved by little, or was done and is over.
+
+    A day is put off only: what is due earlier than it was told is told so.
+    """
+    if before is None or before.cancelled:
+        return event
+    if before.done and not event.done and now >= _instant(event.end, zone_name):
+        # Of some things the record tells the last time only.
+        said = before.said.get(language, before.title)
+        return replace(
+            event, done=True, alarm=None, summary=said, english=(before.title, event.english[1])
+        )
+    if not event.stays or event.done:
         return event
     start, end = moment(before.start, event.start), moment(before.end, event.end)
-    same_kind = isinstance(start, datetime) == isinstance(event.start, datetime)
-    if not same_kind or max(_apart(start, event.start), _apart(end, event.end)) > event.stays:
+    if isinstance(start, datetime) != isinstance(event.start, datetime):
+        return event
+    if not isinstance(start, datetime) and start > event.start:
+        return event
+    if max(_apart(start, event.start), _apart(end, event.end)) > event.stays:
         return event
     return replace(event, start=start, end=end)
 
@@ -143,7 +159,7 @@ def _told(event: Event, before: Told | None, now: datetime, language: str, zone_
     if before is None:
         return fresh
     moved = before.cancelled or _substance(before) != _substance(fresh)
-    otherwise = moved or (before.text, before.page) != (fresh.text, fresh.page)
+    otherwise = moved or _text(before) != _text(fresh)
     # A clock that was set back, or an answer as of an earlier day, does not undo what was told.
     changed = max(before.changed, fresh.changed) if otherwise else before.changed
     return msgspec.structs.replace(
@@ -156,7 +172,11 @@ def _told(event: Event, before: Told | None, now: datetime, language: str, zone_
 
 
 def _substance(told: Told) -> tuple[object, ...]:
-    return told.start, told.end, told.title, told.place, told.daily, told.done
+    return told.start, told.end, told.title, told.daily, told.done
+
+
+def _text(told: Told) -> tuple[object, ...]:
+    return told.text, told.place, told.page
 
 
 def _called_off(before: Told, now: datetime) -> Told:

@@ -116,7 +116,7 @@ def address_typed(text: str) -> str:
 def _known(
     flock: Flock, now: datetime, mark: str, entries: Sequence[Entry], rounds: tuple[time, ...],
     hatch: Callable[[str], HatchReport], feed: Callable[[], FeedAhead],
-    minutes: Callable[[], float],
+    minutes: Callable[[], float], kinds: Iterable[Kind],
 ) -> Reckoned:  # fmt: skip
     # Without days of delivery there is no day to order by, and nothing to draw the weeks for.
     told = any(
@@ -129,7 +129,7 @@ def _known(
         mark,
         entries,
         {one.name: hatch(one.name) for one in flock.hatches_open()},
-        feed() if told else None,
+        feed() if told and "orders" in kinds else None,
         minutes() if rounds else 0.0,
         rounds,
     )
@@ -150,6 +150,7 @@ def events_of_store(
         lambda name: hatch_told(store, flock, name, asked),
         lambda: feed_ahead(as_asked(store, flock, asked), flock),
         lambda: todays_round(flock, on).minutes,
+        chosen.kinds,
     )
     round_at = next(iter(chosen.rounds), None)
     return in_kinds(told_in(chosen.language, known), chosen.kinds, round_at)
@@ -177,6 +178,7 @@ def events_of_desk(
                     flock, "round", on, now, lambda air: todays_round(flock, on, air)
                 ).minutes
             ),
+            KINDS,
         )
         return told_in(language, known)
 
