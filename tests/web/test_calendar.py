@@ -17,6 +17,7 @@ from tests.makers import made
 from tests.web.conftest import NOW, SMALL_FLOCK, Enter, entered, token_of
 
 from quailwright.exchange.calendar_revised import CALLED_OFF_FOR
+from quailwright.exchange.subscriptions import addresses
 from quailwright.journal.entries import as_dict, kind_of
 from quailwright.web.app import create_app
 from quailwright.web.home import Settings
@@ -271,6 +272,8 @@ def test_an_address_dies_with_the_person_and_with_becoming_a_child(
     stranger = TestClient(app, base_url="http://localhost")
     app.state.home.household.remove(people["helper"])
     assert stranger.get(of_helper).status_code == 404
+    left = addresses(app.state.home.desk.store, None, True, NOW)
+    assert [one.whose for one in left] == ["viewer"]
     assert stranger.get(of_viewer).status_code == 200
     app.state.home.household.change(people["viewer"], "child")
     assert stranger.get(of_viewer).status_code == 404
