@@ -56,7 +56,8 @@ READ_PAGES = (
     "/breeding/cross?cock=wild&hen=wild&look-1=wild&chicks-1=13&look-2=lavender&chicks-2=5",
     "/journal", "/kept", "/no-signal", "/settings", "/settings/holding", "/settings/places",
     "/settings/places/change?name=pen", "/settings/instruments", "/settings/sources",
-    "/settings/feeds", "/settings/feeds/change?name=pellets", "/settings/care",
+    "/settings/calendar", "/settings/feeds", "/settings/feeds/change?name=pellets",
+    "/settings/care",
     "/settings/care/rule?name=wash", "/help", "/help?subject=incubation", "/help?text=nrc",
     "/help?rule=wash", "/brooding",
     "/brooding?age=3&birds=30&room=18&box=80x60x45&watts=90&price=0.25&night+2027-05=8",
@@ -113,9 +114,9 @@ def enter(app: FastAPI) -> Enter:
     return partial(entered, app)
 
 
-def entered(app: FastAPI, role: str) -> TestClient:
+def entered(app: FastAPI, role: str, base_url: str = "http://localhost") -> TestClient:
     """A browser signed in as the person of that role; "" as nobody."""
-    client = TestClient(app, base_url="http://localhost", follow_redirects=False)
+    client = TestClient(app, base_url=base_url, follow_redirects=False)
     if role:
         form = {
             "name": role,

@@ -44,7 +44,7 @@ def test_a_token_of_another_visitor_does_not_do(app: FastAPI, enter: Enter) -> N
 def test_nobody_sees_anything_without_signing_in(app: FastAPI, enter: Enter) -> None:
     client = enter("")
     open_to_all = {"/sign-in", "/begin", "/kept", "/no-signal", "/worker.js", "/api/me"}
-    open_to_all |= {"/manifest.webmanifest", "/api/openapi.json"}
+    open_to_all |= {"/manifest.webmanifest", "/api/openapi.json", "/calendar/{token}.ics"}
     for path, _ in routes_of(app):
         answer = client.get(path)
         assert "pellets" not in answer.text
@@ -59,7 +59,7 @@ def test_roles_hold_on_every_write(app: FastAPI, enter: Enter) -> None:
     viewer, helper = enter("viewer"), enter("helper")
     token = token_of(viewer)
     for path in posts(app):
-        if path in ("/sign-in", "/begin", "/sign-out", "/language"):
+        if path in ("/sign-in", "/begin", "/sign-out", "/language", "/settings/calendar"):
             continue
         form, headers = {"token": token, "task": "x"}, {"X-Write-Token": token}
         assert viewer.post(path, data=form, headers=headers).status_code == 403, path

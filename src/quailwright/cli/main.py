@@ -15,6 +15,7 @@ from quailwright.cli import (
     blend,
     breeding,
     brooding,
+    calendar,
     costs,
     eggs,
     flock,
@@ -98,6 +99,7 @@ app.command("manure", epilog=housing.MANURE_EXAMPLES)(housing.manure)
 app.command("light", epilog=light.EXAMPLES)(light.light)
 app.command("away", no_args_is_help=True, epilog=away.EXAMPLES)(away.away)
 app.command("print", epilog=sheets.EXAMPLES)(sheets.print_)
+app.command("calendar", epilog=calendar.EXAMPLES)(calendar.calendar)
 app.command("rules", epilog=today.RULES_EXAMPLES)(today.rules)
 app.command("serve", epilog=serve.EXAMPLES)(serve.serve)
 app.command("demo", epilog=today.DEMO_EXAMPLES)(today.demo)

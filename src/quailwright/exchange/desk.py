@@ -138,6 +138,17 @@ class Desk:
         known = ",".join(str(count) for count in reading_counts(self.store, hatches, now))
         return self.once(flock, f"{name} of {known}", now.replace(second=0, microsecond=0), make)
 
+    def once_an_hour(
+        self, flock: Flock, now: datetime
+    ) -> Callable[[str, Callable[[], _Made]], _Made]:
+        """What is made under a name of this flock, for all who ask within the hour of `now`."""
+        open_now, hour = list(flock.hatches_open()), now.replace(minute=0)
+
+        def once(name: str, make: Callable[[], _Made]) -> _Made:
+            return self.with_readings(flock, name, hour, open_now, make)
+
+        return once
+
     def with_air(
         self, flock: Flock, name: str, on: date, asked: date | datetime,
         make: Callable[[tuple[AirSeen, ...]], _Made],

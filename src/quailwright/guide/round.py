@@ -7,7 +7,7 @@ them it comes up on its plan, counted from the day on which the birds came.
 """
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from itertools import chain
@@ -361,13 +361,7 @@ def _ticks(flock: Flock, names: tuple[str, str], place: str) -> Iterator[date]:
 def _recurring(
     flock: Flock, rule: Rule, occasion: Occasion, on: date, units: Units
 ) -> Iterator[Task]:
-    recurs_here = occasion.per_place or occasion.stage != "brooder"
-    if not recurs_here or rule.every is None or on < occasion.began:
-        return
-    age = occasion.age_days(on)
-    if not (rule.start is None or rule.start <= age + 1) or not (
-        rule.until is None or age <= rule.until
-    ):
+    if rule.every is None or not _recurs(rule, occasion, on):
         return
     text = _text(rule, occasion, None, units)
     named = _in_english(text, rule, occasion, None, units)
@@ -398,6 +392,15 @@ def _recurring(
         _printed(rule, units, occasion),
         _tick(rule, occasion, named),
     )
+
+
+def _recurs(rule: Rule, occasion: Occasion, on: date) -> bool:
+    """Whether a recurring rule holds for that occasion on that day, by its age."""
+    recurs_here = occasion.per_place or occasion.stage != "brooder"
+    age = occasion.age_days(on)
+    begun = rule.start is None or rule.start <= age + 1
+    over = rule.until is not None and age > rule.until
+    return recurs_here and on >= occasion.began and begun and not over
 
 
 def _due(every: float, began: date, last: date | None, on: date) -> date | None:
@@ -434,17 +437,64 @@ def steps_ahead(
     flock: Flock, on: date, first: date, last: date
 ) -> Iterator[tuple[Occasion, Rule, Step]]:
     """Every step of what stands on the day `on` that falls due from `first` to `last`, not done."""
+    for occasion, rule, step in _dated(flock, occasions(flock, on, units_of(flock)), first, last):
+        if not step.done and _holds(rule, occasion):
+            yield occasion, rule, step
+
+
+def dated_steps(
+    flock: Flock, on: date, first: date, last: date
+) -> Iterator[tuple[Occasion, Rule, Step]]:
+    """As `steps_ahead`, of what is planned too, and with the steps that were done."""
+    there = chain(occasions(flock, on, units_of(flock)), planned_occasions(flock, on))
+    for occasion, rule, step in _dated(flock, there, first, last):
+        was_done = step.done and "closed" in occasion.holds
+        if (was_done or _holds(rule, occasion)) and _belongs(step, occasion):
+            yield occasion, rule, step
+
+
+def _dated(
+    flock: Flock, there: Iterable[Occasion], first: date, last: date
+) -> Iterator[tuple[Occasion, Rule, Step]]:
     units = units_of(flock)
-    for occasion in occasions(flock, on, units):
+    for occasion in there:
         if occasion.per_place:
             continue
         for rule in rules_at(occasion.place, flock.care_rules):
             if rule.stage != occasion.stage or rule.every is not None:
                 continue
-            if _holds(rule, occasion):
-                for step in _steps(flock, rule, occasion, units):
-                    if not step.done and first <= step.at.date() <= last:
-                        yield occasion, rule, step
+            for step in _steps(flock, rule, occasion, units):
+                if first <= step.at.date() <= last:
+                    yield occasion, rule, step
+
+
+def care_ahead(
+    flock: Flock, on: date, least_days: float
+) -> Iterator[tuple[Occasion, Rule, date, str]]:
+    """Recurring care of `least_days` or longer: when it next falls due, and what it asks for.
+
+    The day lies before `on` where it waits to be done.
+    """
+    units = units_of(flock)
+    for occasion in occasions(flock, on, units):
+        for rule in rules_at(occasion.place, flock.care_rules):
+            every = rule.every
+            if rule.stage != occasion.stage or every is None or every < least_days:
+                continue
+            if not _recurs(rule, occasion, on) or not _holds(rule, occasion):
+                continue
+            text = _text(rule, occasion, None, units)
+            named = _in_english(text, rule, occasion, None, units)
+            others = [day for kind in rule.done_by for day in occasion.done.get(kind, ())]
+            ticks = [*_ticks(flock, (rule.rule, named), occasion.place), *others]
+            due = _due(every, occasion.began, max(ticks, default=None), on)
+            turns = int((on - occasion.began).days / every) + 1
+            yield (
+                occasion,
+                rule,
+                due or occasion.began + timedelta(days=math.ceil(turns * every)),
+                text,
+            )
 
 
 def day_of_hatch(hatch: Hatch, at: datetime) -> str:

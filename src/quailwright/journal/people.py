@@ -12,6 +12,7 @@ from typing import Literal
 
 import sqlalchemy as sa
 
+from quailwright.journal import subscriptions
 from quailwright.journal.moments import utc_text
 
 metadata = sa.MetaData()
@@ -74,8 +75,9 @@ def change(connection: sa.Connection, person: int, role: PersonRole, passphrase_
 
 
 def remove(connection: sa.Connection, person: int) -> None:
-    """Takes a person off, and ends where they are signed in."""
+    """Takes a person off, and ends where they are signed in and what they subscribed to."""
     end_all(connection, person)
+    subscriptions.remove_all_of(connection, person)
     connection.execute(_person.delete().where(_person.c.id == person))
 
 

@@ -7,6 +7,7 @@ import msgspec
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
+from quailwright.exchange.calendar_shape import CalendarShape
 from quailwright.exchange.cross_shape import ColoursShape, CrossShape, HiddenShape
 from quailwright.exchange.json_types import (
     BlendShape,
@@ -118,6 +119,7 @@ def document(app: FastAPI) -> dict[str, Any]:
     types += [CostsShape, FeedShape, SignsShape]
     types += [BroodingShape]
     types += [LightShape]
+    types += [CalendarShape]
     types += [BirdInbreeding, BirdKinship, LinesShape, FamilyShape]
     types += [EggStore]
     types += [CrossShape, HiddenShape, ColoursShape]

@@ -20,13 +20,7 @@ router = APIRouter(default_response_class=Response, include_in_schema=False)
 
 def once_an_hour(home: Home, flock: Flock, now: datetime) -> "Callable[[str, Callable[[], T]], T]":
     """What is made under a name of the flock that stands now, for all who ask within the hour."""
-    open_now = list(flock.hatches_open())
-    hour = now.replace(minute=0)
-
-    def once(name: str, make: Callable[[], T]) -> T:
-        return home.desk.with_readings(flock, name, hour, open_now, make)
-
-    return once
+    return home.desk.once_an_hour(flock, now)
 
 
 @router.get("/outlook")

@@ -22,10 +22,6 @@ def upgrade() -> None:
     )
     op.create_table(
         "told_event",
-        sa.Column("uid", sa.String(120), primary_key=True),
-        sa.Column("sequence", sa.Integer, nullable=False),
+        sa.Column("uid", sa.String(36), primary_key=True),
         sa.Column("told", sa.Text, nullable=False),
-        sa.Column("cancelled", sa.Boolean, nullable=False),
-        sa.Column("changed", sa.String(40), nullable=False),
-        sa.Column("ends", sa.String(40), nullable=False),
     )
