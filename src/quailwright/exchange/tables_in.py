@@ -1,0 +1,1063 @@
+"""Rows of a keeper's own sheet as entries: what each becomes, what is left out and why.
+
+Nothing is guessed in silence: a cell that cannot be read is named (sheet, B17) with how to mend
+it, and a row that is left out is told with its reason. The id of an entry is made of what the row
+says, so that the same row gives the same entry from whatever file, and is written once.
+"""
+
+import hashlib
+import re
+import uuid
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, time, timedelta
+from typing import Any
+
+import msgspec
+
+from quailwright.exchange.record import fitting, kept_at_hand
+from quailwright.exchange.tables_in_cells import (
+    Dates,
+    NotRead,
+    Read,
+    clock_of,
+    day_of,
+    figure_of,
+    in_figures,
+    is_nothing,
+    is_unknown,
+    lacks_year,
+    ticked,
+    unit_in,
+)
+from quailwright.exchange.tables_in_grid import (
+    Book,
+    Grid,
+    Value,
+    cell_name,
+    column_of,
+    letters,
+)
+from quailwright.exchange.tables_in_guess import (
+    TOTALS,
+    Question,
+    label,
+    labels,
+    questions,
+    settled,
+)
+from quailwright.exchange.tables_in_match import CLOCK, HATCH, JOURNAL, TICK, Match, fields_of
+from quailwright.exchange.tables_out import BESIDE, of_text
+from quailwright.exchange.typed import with_offset
+from quailwright.flock.kept import Kept, facts_of
+from quailwright.flock.state import Flock
+from quailwright.journal.checks import FieldNote, build_entry
+from quailwright.journal.entries import (
+    KINDS,
+    LONGEST_NAME,
+    Entry,
+    Retract,
+    as_dict,
+    kind_of,
+)
+from quailwright.journal.findings import BadInput, QuailwrightError
+from quailwright.journal.moments import has_happened
+from quailwright.language import figure, mark, say, say_many
+
+_SPACE = uuid.UUID("6f1c2f0e-7b5d-5c1e-9a60-5a2f4b1d8c37")
+"""The name space (RFC 9562, section 5.5) of ids made of rows."""
+MOST_PROBLEMS = 1000
+_FEWEST_TO_SUM = 2
+_NEARLY = 1e-6
+_LONGEST_NOTE = 2000
+MARK = re.compile(r"\[import ([0-9a-f]{8})\]\s*\Z")
+"""How the note of an entry that came from a sheet ends: the import that it came with."""
+UNDONE = "tables undo "
+"""How the reason begins with which the entries of an import were taken back together."""
+
+_ORDERS = {
+    "dmy": mark("day, month, year"),
+    "mdy": mark("month, day, year"),
+    "ymd": mark("year, month, day"),
+}
+_CHOICES = {
+    "sale": "sold", "sales": "sold", "vendido": "sold", "vendidos": "sold", "vendidas": "sold",
+    "venda": "sold", "ate": "eaten", "eat": "eaten", "kitchen": "eaten", "home": "eaten",
+    "consumo": "eaten", "comidos": "eaten", "gift": "given", "gave": "given", "free": "given",
+    "dado": "given", "dados": "given", "doado": "given", "doados": "given", "thrown": "discarded",
+    "binned": "discarded", "waste": "discarded", "descartados": "discarded", "f": "hen",
+    "female": "hen", "fêmea": "hen", "femea": "hen", "m": "cock", "male": "cock",
+    "rooster": "cock", "macho": "cock", "cold": "chilled", "chill": "chilled",
+    "drown": "drowned", "rat": "predator", "cat": "predator", "hawk": "predator",
+    "injury": "injured", "ferido": "injured", "frio": "chilled", "afogado": "drowned",
+    "desconhecido": "unknown",
+}  # fmt: skip
+"""What sheets write for a choice of ours."""
+_BROKEN = re.compile(r"(\d{1,6})\s*(?:broken|cracked|soft|bad|quebrad\w*|trincad\w*|rachad\w*)\Z")
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """An entry, and the row that it comes from; `cells` name the cell of each field."""
+
+    row: int
+    entry: Entry
+    cells: dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """A row that is left out: its number from 1, and why."""
+
+    row: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """What stands against the import: where in the sheet, what is wrong, how to mend it."""
+
+    where: str
+    what: str
+    mend: str
+
+    @property
+    def sentence(self) -> str:
+        """All of it."""
+        said = f"{self.what} {self.mend}".strip()
+        return f"{self.where}: {said}" if self.where else said
+
+
+@dataclass(slots=True)
+class Preview:
+    """What a sheet becomes.
+
+    Attributes:
+        book, match: what was read, and how.
+        asked: what has to be told first.
+        rows: entries in the order of the sheet, those in the journal already among them.
+        new: those to write, with their notes of where they came from.
+        already: how many the journal holds; `taken_back` how many of them somebody took back.
+        left: rows left out, and why.
+        problems: what stands against it; with any, nothing can be written.
+        remarks: what the keeper should know.
+        import_id: the id of this import, or "" where there is nothing to write.
+    """
+
+    book: Book
+    match: Match
+    asked: list[Question] = field(default_factory=list)
+    rows: list[Row] = field(default_factory=list)
+    new: list[Entry] = field(default_factory=list)
+    already: int = 0
+    taken_back: int = 0
+    left: list[Left] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
+    import_id: str = ""
+
+    @property
+    def may_be_written(self) -> bool:
+        """Whether nothing stands against it and there is something to write."""
+        return bool(self.new) and not self.asked and not self.problems
+
+
+def previewed(
+    book: Book,
+    match: Match,
+    flock: Flock,
+    entries: Sequence[Entry],
+    now: datetime,
+    kept: Kept | None = None,
+) -> Preview:
+    """What the rows of a sheet become, tried against the journal; nothing is written.
+
+    Args:
+        book: what was read.
+        match: how to read it.
+        flock: what stands now.
+        entries: the journal.
+        now: the present instant.
+        kept: the journal folded, where that is at hand.
+
+    Raises:
+        BadInput: the book has no such sheet, or the match names columns that it does not have.
+    """
+    grid = book.sheet(match.sheet)
+    match = settled(grid, match)
+    _fits(grid, match)
+    seen = Preview(book, match, questions(grid, match, flock))
+    if grid.hidden:
+        seen.remarks.append(say("The sheet {sheet!r} is hidden in its book.", sheet=grid.name))
+    if seen.asked:
+        return seen
+    if match.kind == JOURNAL:
+        _of_journal(grid, seen)
+    else:
+        _Reading(grid, seen, flock, now).read()
+    if not seen.rows and not seen.problems:
+        seen.problems.append(
+            Problem(
+                grid.name,
+                say("no row under the head becomes an entry."),
+                say("Check in which rows the head stands, and the columns."),
+            )
+        )
+    if not seen.problems:
+        _sorted_out(seen, entries)
+    if not seen.problems and seen.new:
+        _tried(seen, grid, kept or kept_at_hand(entries, now))
+    return seen
+
+
+def _fits(grid: Grid, match: Match) -> None:
+    if match.head[1] > len(grid.rows):
+        raise BadInput(
+            say(
+                "head: the sheet {sheet!r} has only {rows} rows.",
+                sheet=grid.name,
+                rows=len(grid.rows),
+            )
+        )
+    wide = match.wide.columns if match.wide is not None else {}
+    for name in (*match.columns, *match.down, *wide):
+        column = column_of(name)
+        if column is None or column >= grid.width:
+            raise BadInput(
+                say(
+                    "columns: the sheet {sheet!r} has no column {column}; its last is {last}.",
+                    sheet=grid.name,
+                    column=name,
+                    last=letters(grid.width - 1),
+                )
+            )
+
+
+# Rows.
+
+
+@dataclass(slots=True)
+class _Given:
+    """What one row tells so far: fields as typed, and the cell of each."""
+
+    row: int
+    fields: dict[str, Any]
+    cells: dict[str, str]
+    notes: list[str]
+
+
+class _Reading:
+    """One pass through the rows."""
+
+    def __init__(self, grid: Grid, seen: Preview, flock: Flock, now: datetime) -> None:
+        match = seen.match
+        self.grid, self.seen, self.match, self.flock, self.now = grid, seen, match, flock, now
+        self.dates = Dates(match.dates, match.year, grid.epoch_1904)
+        self.heads = labels(grid, match.head)
+        self.units = [unit_in(label(parts)) for parts in self.heads]
+        self.notes = {note.name: note for note in fields_of(match.kind)}
+        self.columns = {
+            column: name
+            for letter, name in match.columns.items()
+            if name and (column := column_of(letter)) is not None
+        }
+        self.wide = {
+            column: name
+            for letter, name in (match.wide.columns if match.wide is not None else {}).items()
+            if (column := column_of(letter)) is not None
+        }
+        self.down = {column_of(letter) for letter in match.down}
+        self.at = next((c for c, name in self.columns.items() if name == "at"), None)
+        self.above: dict[int, Value] = {}
+        self.sums: dict[int, list[tuple[int, float]]] = {}
+        self.days: list[Value] = []
+        self.asides = 0
+        self.serials: list[str] = []
+        self.from_above: list[int] = []
+
+    def read(self) -> None:
+        """Fills the preview."""
+        seen, grid, match = self.seen, self.grid, self.match
+        self._first()
+        blank = 0
+        for row in range(match.head[1], len(grid.rows)):
+            if grid.blank(row):
+                blank += 1
+                continue
+            if self._is_head(row):
+                seen.left.append(Left(row + 1, say("it is the head again")))
+                continue
+            why = self._sums_up(row)
+            if why is not None:
+                if why:
+                    seen.left.append(Left(row + 1, why))
+                continue
+            self._row(row)
+            if len(seen.problems) >= MOST_PROBLEMS:
+                break
+        if blank:
+            seen.remarks.append(
+                say_many(
+                    "{n} blank row was passed over.", "{n} blank rows were passed over.", blank
+                )
+            )
+        if match.dates is not None and any(map(in_figures, self.days)):
+            seen.remarks.append(
+                say("Days in figures were read as {order}.", order=say(_ORDERS[match.dates]))
+            )
+        if match.year is not None and any(map(lacks_year, self.days)):
+            seen.remarks.append(
+                say("Days without a year were read as of {year}.", year=str(match.year))
+            )
+        if self.serials:
+            seen.remarks.append(
+                say(
+                    "Bare day numbers were read as days: {example}.",
+                    example="; ".join(self.serials[:3]),
+                )
+            )
+        if self.from_above:
+            seen.remarks.append(
+                say_many(
+                    "In {n} row the day was taken from the row above.",
+                    "In {n} rows the day was taken from the row above.",
+                    len(self.from_above),
+                )
+            )
+        unread = [
+            letters(column)
+            for column in range(grid.width)
+            if column not in self.columns
+            and column not in self.wide
+            and any(
+                grid.own(row, column) is not None for row in range(match.head[1], len(grid.rows))
+            )
+        ]
+        if unread:
+            seen.remarks.append(
+                say("Columns that are not taken in: {columns}.", columns=", ".join(unread))
+            )
+
+    def _first(self) -> None:
+        """The entries that the match puts before the rows."""
+        for number, fields in enumerate(self.match.first, 1):
+            where = say("first, number {number}", number=number)
+            self._build({"kind": "group", **fields}, _Given(0, {}, {}, []), where)
+
+    # What is no row of its own.
+
+    def _is_head(self, row: int) -> bool:
+        first, last = self.match.head
+        return first > 0 and any(
+            self.grid.rows[row] == self.grid.rows[head] for head in range(first - 1, last)
+        )
+
+    def _sums_up(self, row: int) -> str | None:
+        """Why a row that sums others up is left out; "" where that is a problem; None: it does
+        not."""
+        figures = {
+            column: value
+            for column in (*self.wide, *self.columns)
+            if column in self.wide or self._counts(column)
+            if (value := self._lenient(row, column)) is not None
+        }
+        named = self._named_total(row)
+        has_day = self.at is not None and not is_nothing(self.grid.shown(row, self.at))
+        if named:
+            return self._total(row, figures)
+        if self.at is None or has_day or not figures:
+            self._add(row, figures)
+            return None
+        over = self._runs(figures)
+        if over is None:
+            self._add(row, figures)
+            return None
+        if self.at in self.down:
+            if any(first == last for first, last in over.values()):
+                self._add(row, figures)
+                return None
+            self._problem(
+                cell_name(row, self.at),
+                say(
+                    "the row has no day, and its figures are the sum of the rows above: it may be "
+                    "a total."
+                ),
+                say("Write Total in this cell, or the day."),
+            )
+            return ""
+        self.sums.clear()
+        column, (first, last) = next(iter(over.items()))
+        return say(
+            "a total: {cell} is the sum of rows {first} to {last}",
+            cell=cell_name(row, column),
+            first=first + 1,
+            last=last + 1,
+        )
+
+    def _counts(self, column: int) -> bool:
+        note = self.notes.get(self.columns.get(column, ""))
+        return note is not None and note.takes in ("whole", "number")
+
+    def _lenient(self, row: int, column: int) -> float | None:
+        value = self.grid.own(row, column)
+        if value is None or isinstance(value, bool):
+            return None
+        name = self.match.wide.field if self.match.wide and column in self.wide else (
+            self.columns.get(column, "")
+        )  # fmt: skip
+        try:
+            return figure_of(value, name, self.units[column], self.match.decimal or ".").figure
+        except NotRead:
+            return None
+
+    def _named_total(self, row: int) -> bool:
+        """Whether a row is called a total where its day or name would stand."""
+        for column in range(self.grid.width):
+            value = self.grid.own(row, column)
+            if not isinstance(value, str) or not TOTALS.match(value.strip().casefold()):
+                continue
+            name = self.columns.get(column)
+            if column == self.at or (
+                name is not None and name != "note" and not self._counts(column)
+            ):
+                return True
+            if self.at is None or is_nothing(self.grid.own(row, self.at)):
+                return True
+        return False
+
+    def _add(self, row: int, figures: Mapping[int, float]) -> None:
+        for column, value in figures.items():
+            self.sums.setdefault(column, []).append((row, value))
+
+    def _runs(self, figures: Mapping[int, float]) -> dict[int, tuple[int, int]] | None:
+        """Of each figure the rows (two or more) that it is the sum of; None where one is not."""
+        over = {}
+        for column, value in figures.items():
+            above = self.sums.get(column, [])
+            if len(above) < _FEWEST_TO_SUM or not _near(sum(v for _, v in above), value):
+                return None
+            over[column] = (above[0][0], above[-1][0])
+        return over
+
+    def _total(self, row: int, figures: Mapping[int, float]) -> str:
+        above = {column: self.sums.get(column, []) for column in figures}
+        for column, value in figures.items():
+            total = sum(v for _, v in above[column])
+            mean = total / len(above[column]) if above[column] else 0.0
+            if above[column] and not _near(total, value) and not _near(mean, value, 0.01):
+                self.seen.remarks.append(
+                    say(
+                        "{cell} says {said}, and rows {first} to {last} come to {total}: one of "
+                        "them is wrong, or it sums up something else.",
+                        cell=cell_name(row, column),
+                        said=_plain(value),
+                        first=above[column][0][0] + 1,
+                        last=above[column][-1][0] + 1,
+                        total=_plain(total),
+                    )
+                )
+                return say("a total, by its name")
+        equal = [column for column in figures if above[column]]
+        self.sums.clear()
+        if not equal:
+            return say("a total, by its name")
+        first, last = above[equal[0]][0][0], above[equal[0]][-1][0]
+        return say(
+            "a total, by its name: {cell} sums up rows {first} to {last}",
+            cell=cell_name(row, equal[0]),
+            first=first + 1,
+            last=last + 1,
+        )
+
+    # What is one.
+
+    def _row(self, row: int) -> None:
+        given = _Given(row, {}, {}, [])
+        before = len(self.seen.problems)
+        unknown: list[str] = []
+        for column, name in self.columns.items():
+            if name == CLOCK:
+                continue
+            self._field(given, column, name, unknown)
+        if len(self.seen.problems) > before:
+            return
+        self._moment(given)
+        for name, value in self.match.always.items():
+            given.fields.setdefault(name, value)
+            if name in ("group", "place", "source", "hatch", "feed"):
+                given.fields[name] = self._named(str(given.fields[name]))
+        if len(self.seen.problems) > before:
+            return
+        if self.match.wide is not None:
+            self._wide_row(given)
+            return
+        lacking = [
+            name
+            for name, note in self.notes.items()
+            if note.needed and name not in given.fields and name != "at"
+        ]
+        if lacking and not self._says_something(given):
+            self.seen.left.append(Left(row + 1, say("nothing is told in it")))
+            return
+        if lacking and unknown:
+            self.seen.left.append(
+                Left(row + 1, say("not known, by the sheet: {cells}", cells=", ".join(unknown)))
+            )
+            return
+        if self.match.kind == HATCH:
+            self._hatch(given)
+        else:
+            self._build({"kind": self.match.kind, **given.fields}, given, "")
+
+    def _says_something(self, given: _Given) -> bool:
+        """Whether a row has more than its day, what is the same in all, and a note."""
+        return any(
+            name not in ("at", "note") and name not in self.match.always for name in given.fields
+        )
+
+    def _field(self, given: _Given, column: int, name: str, unknown: list[str]) -> None:
+        note = self.notes[name]
+        cell = cell_name(given.row, column)
+        value = self._cell(given.row, column, note)
+        given.cells[name] = cell
+        if is_unknown(value) and name != "note":
+            unknown.append(cell)
+            return
+        if value is None or (is_nothing(value) and name != "note"):
+            return
+        try:
+            given.fields[name] = self._value(given, value, note, column)
+        except NotRead as error:
+            self._problem(cell, error.what, error.mend)
+
+    def _cell(self, row: int, column: int, note: FieldNote) -> Value:
+        """The cell, or what stands for a blank one: figures of merged cells count once."""
+        figures = note.takes in ("whole", "number", "numbers")
+        value = self.grid.own(row, column) if figures else self.grid.shown(row, column)
+        if column in self.down:
+            if value is None and column in self.above:
+                value = self.above[column]
+                if column == self.at:
+                    self.from_above.append(row)
+            self.above[column] = value
+        return value
+
+    def _value(self, given: _Given, value: Value, note: FieldNote, column: int) -> Any:
+        if note.name == "at":
+            self.days.append(value)
+            day, remark = day_of(value, self.dates)
+            if remark:
+                self.serials.append(f"{cell_name(given.row, column)} {remark}")
+            return day
+        match note.takes:
+            case "whole" | "number":
+                read = figure_of(value, note.name, self.units[column], self.match.decimal)
+                self._aside(given, read, note)
+                return _whole(read.figure) if note.takes == "whole" else read.figure
+            case "day":
+                day, _ = day_of(value, self.dates)
+                return day.date().isoformat() if isinstance(day, datetime) else day.isoformat()
+            case "flag":
+                yes = ticked(value)
+                if yes is None:
+                    raise NotRead(
+                        say("{given!r} is neither yes nor no.", given=str(value)),
+                        say("Write yes or no."),
+                    )
+                return yes
+            case "choice":
+                return self._choice(str(value), note)
+            case "numbers":
+                return str(_plain(value) if isinstance(value, int | float) else value)
+            case "names":
+                return _as_name(value)
+            case _:
+                text = _as_name(value)
+                if note.name in ("note", "task", "product", "dose", "to"):
+                    return text
+                return self._named(text)
+
+    def _named(self, text: str) -> str:
+        return self.match.names.get(text, text)
+
+    def _choice(self, text: str, note: FieldNote) -> str:
+        named = self.match.names.get(text, text).casefold().strip()
+        for chosen in (named, named.replace(" ", "_"), _CHOICES.get(named, "")):
+            if chosen in note.choices:
+                return chosen
+        raise NotRead(
+            say("{given!r} is none of: {choices}.", given=text, choices=", ".join(note.choices)),
+            say("Write one of these, or tell under names what it means."),
+        )
+
+    def _aside(self, given: _Given, read: Read, note: FieldNote) -> None:
+        """What a cell says beside its figure: broken eggs where they are asked for, else a note."""
+        if not read.aside:
+            return
+        broken = _BROKEN.match(read.aside.casefold())
+        for name in ("cracked", "broken"):
+            if broken is not None and name in self.notes and note.name == "eggs":
+                given.fields.setdefault(name, int(broken[1]))
+                if not self.asides:
+                    self.seen.remarks.append(
+                        say(
+                            "Eggs said to be broken beside a count are taken for part of that "
+                            "count ({cell}).",
+                            cell=given.cells.get(note.name, cell_name(given.row, 0)),
+                        )
+                    )
+                self.asides += 1
+                return
+        given.notes.append(read.aside)
+
+    def _moment(self, given: _Given) -> None:
+        """The day of a row, with the time of day where another column tells it."""
+        day = given.fields.get("at")
+        where = cell_name(given.row, self.at if self.at is not None else 0)
+        if day is None and "at" not in self.match.always:
+            self._problem(where, say("the row has no day."), say("Write it, or take the row out."))
+            return
+        if day is None:
+            return
+        column = next((c for c, name in self.columns.items() if name == CLOCK), None)
+        if column is not None and not is_nothing(clock := self.grid.shown(given.row, column)):
+            try:
+                only = day.date() if isinstance(day, datetime) else day
+                day = datetime.combine(only, clock_of(clock))
+            except NotRead as error:
+                self._problem(cell_name(given.row, column), error.what, error.mend)
+                return
+        text = day.isoformat()
+        if isinstance(day, datetime):
+            text = with_offset(day.isoformat(timespec="minutes"), self.now, self.flock.zone)
+        if not has_happened(text, self.now, self.flock.zone):
+            self._problem(
+                where,
+                say("{day} lies ahead.", day=text[:10]),
+                say("Is the year right, and do day and month stand in the order told?"),
+            )
+            return
+        given.fields["at"] = text
+
+    def _wide_row(self, given: _Given) -> None:
+        wide = self.match.wide
+        assert wide is not None
+        told = False
+        for column, name in self.wide.items():
+            value = self.grid.own(given.row, column)
+            cell = cell_name(given.row, column)
+            if is_nothing(value):
+                continue
+            if is_unknown(value):
+                told = True
+                self.seen.left.append(
+                    Left(given.row + 1, say("not known, by the sheet: {cells}", cells=cell))
+                )
+                continue
+            own = _Given(given.row, dict(given.fields), dict(given.cells), list(given.notes))
+            own.cells[wide.field] = own.cells[wide.name] = cell
+            own.fields[wide.name] = self._named(name)
+            try:
+                if wide.field == TICK:
+                    yes = ticked(value)
+                    if yes is None:
+                        raise NotRead(
+                            say("{given!r} is no tick.", given=str(value)),
+                            say("Write x, or leave the cell empty."),
+                        )
+                    told = True
+                    if not yes:
+                        continue
+                else:
+                    own.fields[wide.field] = self._value(own, value, self.notes[wide.field], column)
+            except NotRead as error:
+                self._problem(cell, error.what, error.mend)
+                continue
+            told = True
+            self._build({"kind": self.match.kind, **own.fields}, own, cell)
+        if not told:
+            self.seen.left.append(Left(given.row + 1, say("nothing is told in it")))
+
+    # A row that tells of a hatch.
+
+    def _hatch(self, given: _Given) -> None:
+        fields = given.fields
+        at = str(fields["at"])
+        hatch = str(fields.get("hatch") or at[:10])
+        day = date.fromisoformat(at[:10])
+        setting: dict[str, Any] = {
+            name: fields[name]
+            for name in ("eggs", "place", "source", "group", "lot", "laid_from", "laid_to",
+                         "mean_egg_g", "note")
+            if name in fields
+        }  # fmt: skip
+        self._build({"kind": "eggs_set", "hatch": hatch, "at": at, **setting}, given, "")
+        plain = _Given(given.row, {}, given.cells, [])
+        candled = {name: fields.get(name, 0) for name in ("clear", "dead")}
+        if "clear" in fields or "dead" in fields:
+            on = self._day_after(given, "candled", day)
+            if on is not None:
+                self._build(
+                    {"kind": "eggs_candled", "hatch": hatch, "at": on, **candled}, plain, ""
+                )
+        if "chicks" not in fields:
+            return
+        on = self._day_after(given, "hatched", day)
+        if on is None:
+            return
+        told = {"hatch": hatch, "at": on}
+        self._build({"kind": "chicks_hatched", **told, "chicks": fields["chicks"]}, plain, "")
+        opened: dict[str, Any] = {
+            name: fields[name]
+            for name in ("infertile", "early", "middle", "late", "pipped", "contaminated")
+            if name in fields
+        }
+        if opened:
+            self._build({"kind": "eggs_opened", **told, **opened}, plain, "")
+        self._build({"kind": "hatch_closed", **told}, plain, "")
+
+    def _day_after(self, given: _Given, step: str, day: date) -> str | None:
+        on = given.fields.get(f"{step}_on")
+        if on is None:
+            after = given.fields.get(f"{step}_day")
+            if after is None:
+                self._problem(
+                    given.cells.get(f"{step}_on", cell_name(given.row, 0)),
+                    say("the row tells a count and not its day."),
+                    say("Write the day, or take the count out."),
+                )
+                return None
+            on = (day + timedelta(days=int(float(after)))).isoformat()
+        if not has_happened(str(on), self.now, self.flock.zone):
+            self._problem(
+                given.cells.get(f"{step}_on", cell_name(given.row, 0)),
+                say("{day} lies ahead.", day=on),
+                say("Is the year right, and do day and month stand in the order told?"),
+            )
+            return None
+        return str(on)
+
+    # Entries.
+
+    def _build(self, fields: Mapping[str, Any], given: _Given, where: str) -> None:
+        told = dict(fields)
+        notes = [str(told.get("note", "")), *given.notes]
+        if any(notes):
+            told["note"] = "; ".join(filter(None, notes))
+        if isinstance(told.get("at"), date):
+            told["at"] = told["at"].isoformat()
+        entry, findings = build_entry({"id": str(_SPACE), **told})
+        for finding in findings:
+            cell = given.cells.get(finding.field) or where
+            if not cell and given.row:
+                cell = say("row {row}", row=given.row + 1)
+            elif not cell:
+                cell = where
+            what = say(finding.what)
+            if finding.field not in given.cells:
+                what = f"{finding.field}: {what}"
+            self._problem(cell, what, say(finding.mend))
+        if entry is not None:
+            self.seen.rows.append(Row(given.row + 1 if given.cells else 0, entry, given.cells))
+
+    def _problem(self, cell: str, what: str, mend: str) -> None:
+        where = say("{sheet}, {cell}", sheet=self.grid.name, cell=cell) if cell else self.grid.name
+        self.seen.problems.append(Problem(where, what, mend))
+
+
+def _whole(figure: float) -> int:
+    if figure != int(figure):
+        raise NotRead(
+            say("{given} is no whole number.", given=_plain(figure)),
+            say("Write how many there were."),
+        )
+    return int(figure)
+
+
+def _near(first: float, second: float, part: float = _NEARLY) -> bool:
+    return abs(first - second) <= part * max(1.0, abs(second))
+
+
+def _plain(value: float) -> str:
+    return figure(value, ".15g") if value != int(value) else str(int(value))
+
+
+def _as_name(value: Value) -> str:
+    """A cell as a name: rings that are numbers without a decimal point."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int | float):
+        return f"{value:.15g}"
+    if isinstance(value, date | time):
+        return value.isoformat()
+    return " ".join(str(value).split())
+
+
+# The journal as it was exported.
+
+
+def _of_journal(grid: Grid, seen: Preview) -> None:
+    """Entries from a sheet whose head names their fields, as `tables export` writes it."""
+    first = seen.match.head[1] or 1
+    heads = [str(cell or "").strip() for cell in grid.rows[first - 1]]
+    for row in range(first, len(grid.rows)):
+        told = {
+            name: (column, value)
+            for column, name in enumerate(heads)
+            if name and name not in BESIDE and (value := grid.rows[row][column]) is not None
+        }
+        if not told:
+            continue
+        before = len(seen.problems)
+        kind = str(told["kind"][1]).strip() if "kind" in told else ""
+        fields: dict[str, Any] = {}
+        for name, (column, value) in told.items():
+            try:
+                fields[name] = _as_written(kind, name, value)
+            except ValueError:
+                where = say("{sheet}, {cell}", sheet=grid.name, cell=cell_name(row, column))
+                what = say(
+                    "{given!r} is not what {field} takes.", given=str(value)[:60], field=name
+                )
+                mend = say("Leave this sheet as it was written.")
+                seen.problems.append(Problem(where, what, mend))
+        if len(seen.problems) > before:
+            continue
+        cells = {name: cell_name(row, column) for name, (column, _) in told.items()}
+        entry, findings = build_entry(fields)
+        for finding in findings:
+            cell = cells.get(finding.field, say("row {row}", row=row + 1))
+            where = say("{sheet}, {cell}", sheet=grid.name, cell=cell)
+            seen.problems.append(Problem(where, say(finding.what), say(finding.mend)))
+        if entry is not None:
+            seen.rows.append(Row(row + 1, entry, cells))
+        if len(seen.problems) >= MOST_PROBLEMS:
+            return
+
+
+def _as_written(kind: str, name: str, value: Value) -> object:
+    if isinstance(value, str):
+        return of_text(kind, name, value) if kind in KINDS else value
+    if isinstance(value, float) and value == int(value):
+        return int(value)
+    return value.isoformat() if isinstance(value, date) else value
+
+
+# Ids, what is there already, and whether the rest fits.
+
+
+def _sorted_out(seen: Preview, entries: Sequence[Entry]) -> None:
+    """Gives each entry its id, and tells those that the journal holds from new ones."""
+    known = {fact.id: fact for entry in entries for fact in facts_of(entry)}
+    by: dict[str, Retract] = {
+        fact.entry: fact for fact in known.values() if isinstance(fact, Retract)
+    }
+    times: Counter[bytes] = Counter()
+    fresh: list[Row] = []
+    for number, row in enumerate(seen.rows):
+        if seen.match.kind == JOURNAL:
+            made = row
+        else:
+            content = _content(row.entry)
+            made = replace(row, entry=_with_id(row.entry, content, times[content], known, by))
+            times[content] += 1
+        seen.rows[number] = made
+        if made.entry.id not in known:
+            fresh.append(made)
+        elif seen.match.kind == JOURNAL and known[made.entry.id] != made.entry:
+            seen.problems.append(
+                Problem(
+                    say("{sheet}, row {row}", sheet=seen.match.sheet, row=row.row),
+                    say("id {id} already belongs to another entry.", id=made.entry.id),
+                    say(
+                        "An entry is never changed: give this one an id of its own, and retract "
+                        "the wrong one."
+                    ),
+                )
+            )
+        else:
+            seen.already += 1
+            seen.taken_back += made.entry.id in by and seen.match.kind != JOURNAL
+    seen.new = [row.entry for row in fresh]
+    if seen.match.kind != JOURNAL:
+        _changed_since(seen, fresh, known, by)
+    if fresh and seen.match.kind != JOURNAL:
+        digest = hashlib.sha256("".join(row.entry.id for row in fresh).encode())
+        seen.import_id = digest.hexdigest()[:8]
+        seen.new = [_noted(row, seen) for row in fresh]
+
+
+_WHAT = (
+    "hatch", "group", "bird", "place", "feed", "source", "task", "use", "to", "category", "product"
+)  # fmt: skip
+"""Fields that tell what an entry is about."""
+
+
+def _about(entry: Entry) -> tuple[str, ...]:
+    return (kind_of(entry), entry.at[:10], *(str(getattr(entry, name, "")) for name in _WHAT))
+
+
+def _changed_since(
+    seen: Preview, fresh: Sequence[Row], known: Mapping[str, Entry], by: Mapping[str, Retract]
+) -> None:
+    """Rows that stand where the same sheet said something else when it was imported before: with
+    both in the journal, things would count twice."""
+    new = {_about(row.entry): row for row in fresh if row.row}
+    if not new:
+        return
+    still = {row.entry.id for row in seen.rows}
+    for entry in known.values():
+        marked = MARK.search(entry.note)
+        row = new.get(_about(entry))
+        if marked is None or row is None or entry.id in still or entry.id in by:
+            continue
+        if f", {seen.match.sheet[:LONGEST_NAME]}, " not in entry.note:
+            continue
+        seen.problems.append(
+            Problem(
+                say("{sheet}, row {row}", sheet=seen.match.sheet, row=row.row),
+                say(
+                    "this row was imported before and said something else then (entry {id}).",
+                    id=entry.id,
+                ),
+                say(
+                    "Take that entry back on its page, or the whole import with `tables undo "
+                    "{id}`, so that it does not count twice.",
+                    id=marked[1],
+                ),
+            )
+        )
+
+
+def _content(entry: Entry) -> bytes:
+    plain = {name: value for name, value in as_dict(entry).items() if name != "id"}
+    return msgspec.json.encode(plain, order="sorted")
+
+
+def _with_id(
+    entry: Entry, content: bytes, time_: int, known: Mapping[str, Entry], by: Mapping[str, Retract]
+) -> Entry:
+    """The entry with the id that its content gives the so-many-th time it stands in the sheet.
+
+    Entries whose import was taken back as a whole may come again, as others.
+    """
+    again = 0
+    while True:
+        name = f"{time_}.{again}.{content.decode()}"
+        made = str(uuid.uuid5(_SPACE, name))
+        undone = by.get(made)
+        if made not in known or undone is None or not undone.why.startswith(UNDONE):
+            return msgspec.structs.replace(entry, id=made)
+        again += 1
+
+
+def _noted(row: Row, seen: Preview) -> Entry:
+    """The entry with a note of where it came from."""
+    if row.row:
+        came = say(
+            "from {file}, {sheet}, row {row}",
+            file=seen.book.file[-LONGEST_NAME:],
+            sheet=seen.match.sheet[:LONGEST_NAME],
+            row=row.row,
+        )
+    else:
+        came = say("told for {file}", file=seen.book.file[-LONGEST_NAME:])
+    came = "".join(c if c.isprintable() else " " for c in came)
+    ending = f"{came} [import {seen.import_id}]"
+    own = row.entry.note[: _LONGEST_NOTE - len(ending) - 3]
+    return msgspec.structs.replace(row.entry, note=f"{own}; {ending}" if own else ending)
+
+
+def _tried(seen: Preview, grid: Grid, kept: Kept) -> None:
+    """Tries the new entries against the journal; what does not fit is told with its cell."""
+    try:
+        fitting(kept, seen.new)
+    except QuailwrightError as error:
+        rows = {row.entry.id: row for row in seen.rows}
+        for finding in error.findings[:MOST_PROBLEMS]:
+            row = rows.get(finding.entry)
+            if row is None:
+                where = ""
+            elif not row.row:
+                where = say("told for {file}", file=seen.book.file)
+            else:
+                cell = row.cells.get(finding.field) or say("row {row}", row=row.row)
+                where = say("{sheet}, {cell}", sheet=grid.name, cell=cell)
+            seen.problems.append(Problem(where, say(finding.what), say(finding.mend)))
+
+
+# What was imported, and taking it back.
+
+
+@dataclass(slots=True)
+class Imported:
+    """One import that the journal holds: its id, the file, how many entries, how many stand."""
+
+    id: str
+    file: str
+    entries: int = 0
+    standing: int = 0
+    first: str = ""
+    last: str = ""
+
+
+def imports(entries: Iterable[Entry]) -> list[Imported]:
+    """What was imported from sheets, in order of arrival."""
+    found: dict[str, Imported] = {}
+    everything = list(entries)
+    gone = {entry.entry for entry in everything if isinstance(entry, Retract)}
+    for entry in everything:
+        marked = MARK.search(entry.note)
+        if marked is None:
+            continue
+        came = entry.note[: marked.start()].rpartition("; ")[2].strip()
+        one = found.setdefault(marked[1], Imported(marked[1], came))
+        one.entries += 1
+        one.standing += entry.id not in gone
+        one.first = min(filter(None, (one.first, entry.at[:10])))
+        one.last = max(one.last, entry.at[:10])
+    return list(found.values())
+
+
+def undoing(
+    import_id: str, entries: Sequence[Entry], at: str, by: str, fresh_id: Callable[[], str]
+) -> list[Entry]:
+    """The entries that take an import back, those that stand of it. Raises BadInput."""
+    import_id = import_id.strip().casefold()
+    gone = {entry.entry for entry in entries if isinstance(entry, Retract)}
+    own = [
+        entry
+        for entry in entries
+        if (found := MARK.search(entry.note)) is not None and found[1] == import_id
+    ]
+    if not own:
+        known = ", ".join(one.id for one in imports(entries)[-5:])
+        raise BadInput(
+            say("There is no import {id!r}. The last were: {known}.", id=import_id, known=known)
+            if known
+            else say("There is no import {id!r}: nothing was imported from a sheet.", id=import_id)
+        )
+    standing = [entry for entry in own if entry.id not in gone]
+    if not standing:
+        raise BadInput(say("The import {id} is taken back already.", id=import_id))
+    made = []
+    for entry in standing:
+        fields = {"kind": "retract", "id": fresh_id(), "at": at, "entry": entry.id}
+        built, findings = build_entry({**fields, "why": f"{UNDONE}{import_id}", "by": by})
+        if built is None:
+            raise BadInput(say("Not kept; nothing was written."), tuple(findings))
+        made.append(built)
+    return made
+
+
+def shown_rows(seen: Preview, most: int) -> Iterator[tuple[int, Entry, bool]]:
+    """The first rows as they become entries: row, entry, whether it is new."""
+    new = {entry.id for entry in seen.new}
+    for row in seen.rows[:most]:
+        yield row.row, row.entry, row.entry.id in new or not seen.new
+
+
+def counts(seen: Preview) -> dict[str, int]:
+    """How many new entries of each kind."""
+    return dict(Counter(kind_of(entry) for entry in seen.new))
