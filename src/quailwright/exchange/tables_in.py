@@ -68,7 +68,6 @@ from quailwright.language import figure, mark, say, say_many
 _SPACE = uuid.UUID("6f1c2f0e-7b5d-5c1e-9a60-5a2f4b1d8c37")
 """The name space (RFC 9562, section 5.5) of ids made of rows."""
 MOST_PROBLEMS = 1000
-_FEWEST_TO_SUM = 2
 _NEARLY = 1e-6
 _LONGEST_NOTE = 2000
 MARK = re.compile(r"\[import ([0-9a-f]{8})\]\s*\Z")
@@ -271,6 +270,7 @@ class _Reading:
         self.at = next((c for c, name in self.columns.items() if name == "at"), None)
         self.above: dict[int, Value] = {}
         self.sums: dict[int, list[tuple[int, float]]] = {}
+        self.all: dict[int, list[tuple[int, float]]] = {}
         self.days: list[Value] = []
         self.asides = 0
         self.serials: list[str] = []
@@ -374,9 +374,6 @@ class _Reading:
             self._add(row, figures)
             return None
         if self.at in self.down:
-            if any(first == last for first, last in over.values()):
-                self._add(row, figures)
-                return None
             self._problem(
                 cell_name(row, self.at),
                 say(
@@ -386,7 +383,7 @@ class _Reading:
                 say("Write Total in this cell, or the day."),
             )
             return ""
-        self.sums.clear()
+        self.sums = {}
         column, (first, last) = next(iter(over.items()))
         return say(
             "a total: {cell} is the sum of rows {first} to {last}",
@@ -429,46 +426,56 @@ class _Reading:
     def _add(self, row: int, figures: Mapping[int, float]) -> None:
         for column, value in figures.items():
             self.sums.setdefault(column, []).append((row, value))
+            self.all.setdefault(column, []).append((row, value))
+
+    def _summed(self, figures: Mapping[int, float]) -> dict[int, tuple[int, int]] | None:
+        """Of each figure the rows that it is the sum of: those since the last total, or all; None
+        where one is the sum of neither."""
+        for sums in (self.sums, self.all):
+            above = {column: sums.get(column, []) for column in figures}
+            if all(
+                rows and _near(sum(each for _, each in rows), figures[column])
+                for column, rows in above.items()
+            ):
+                return {column: (rows[0][0], rows[-1][0]) for column, rows in above.items()}
+        return None
 
     def _runs(self, figures: Mapping[int, float]) -> dict[int, tuple[int, int]] | None:
-        """Of each figure the rows (two or more) that it is the sum of; None where one is not."""
-        over = {}
-        for column, value in figures.items():
-            above = self.sums.get(column, [])
-            if len(above) < _FEWEST_TO_SUM or not _near(sum(v for _, v in above), value):
-                return None
-            over[column] = (above[0][0], above[-1][0])
+        """As `_summed`, of a row that no word calls a total: of two rows or more."""
+        over = self._summed(figures)
+        if over is None or any(first == last for first, last in over.values()):
+            return None
         return over
 
     def _total(self, row: int, figures: Mapping[int, float]) -> str:
-        above = {column: self.sums.get(column, []) for column in figures}
+        """Why a row that is called a total is left out; a remark where it is not the sum."""
+        over = self._summed(figures) if figures else None
+        above, self.sums = self.sums, {}
+        if over is not None:
+            column, (first, last) = next(iter(over.items()))
+            return say(
+                "a total, by its name: {cell} sums up rows {first} to {last}",
+                cell=cell_name(row, column),
+                first=first + 1,
+                last=last + 1,
+            )
         for column, value in figures.items():
-            total = sum(v for _, v in above[column])
-            mean = total / len(above[column]) if above[column] else 0.0
-            if above[column] and not _near(total, value) and not _near(mean, value, 0.01):
+            rows = above.get(column, [])
+            total = sum(each for _, each in rows)
+            if rows and not _near(total, value) and not _near(total / len(rows), value, 0.01):
                 self.seen.remarks.append(
                     say(
                         "{cell} says {said}, and rows {first} to {last} come to {total}: one of "
                         "them is wrong, or it sums up something else.",
                         cell=cell_name(row, column),
                         said=_plain(value),
-                        first=above[column][0][0] + 1,
-                        last=above[column][-1][0] + 1,
+                        first=rows[0][0] + 1,
+                        last=rows[-1][0] + 1,
                         total=_plain(total),
                     )
                 )
-                return say("a total, by its name")
-        equal = [column for column in figures if above[column]]
-        self.sums.clear()
-        if not equal:
-            return say("a total, by its name")
-        first, last = above[equal[0]][0][0], above[equal[0]][-1][0]
-        return say(
-            "a total, by its name: {cell} sums up rows {first} to {last}",
-            cell=cell_name(row, equal[0]),
-            first=first + 1,
-            last=last + 1,
-        )
+                break
+        return say("a total, by its name")
 
     # What is one.
 

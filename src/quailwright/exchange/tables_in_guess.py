@@ -288,7 +288,7 @@ def _fit(field: str, parts: Sequence[str]) -> int:
             for number, word in enumerate(words):
                 if len(word) > 2 and set(word.split()) <= inside:
                     here = max(here, 50 - number)
-        best = max(best, here - 20 * depth)
+        best = max(best, here - 30 * depth)
     return max(best, 0)
 
 
@@ -427,7 +427,7 @@ def _wide(grid: Grid, match: Match, heads: Sequence[tuple[str, ...]], flock: Flo
         elif not other and not _fit("note", parts):
             named[letters(column)] = own
     direct = any(
-        _fit(main, parts) >= 80 and letters(column) not in named
+        _fit(main, parts) >= 80 and letters(column) not in named and not _sums_up(parts)
         for column, parts in enumerate(heads)
     )
     if main == TICK:

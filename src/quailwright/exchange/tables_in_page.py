@@ -264,7 +264,8 @@ def chosen(form: Mapping[str, str], book: Book, match: Match, flock: Flock) -> M
         return columns_guessed(grid, checked(fresh), flock)
     if kind in ("", JOURNAL):
         return match
-    columns, own = dict(match.columns), {}
+    columns = dict(match.columns)
+    own = dict(match.wide.columns) if match.wide is not None else {}
     heads = labels(grid, head)
     for column in range(min(grid.width, MOST_COLUMNS_SHOWN)):
         name = letters(column)
@@ -272,8 +273,9 @@ def chosen(form: Mapping[str, str], book: Book, match: Match, flock: Flock) -> M
         if field is None:
             continue
         columns.pop(name, None)
+        before = own.pop(name, "")
         if field == OWN:
-            own[name] = form.get(f"own-{name}", "") or (heads[column] or (name,))[-1]
+            own[name] = form.get(f"own-{name}", before) or (heads[column] or (name,))[-1]
         elif field:
             columns[name] = field
     wide = Wide(*WIDE[kind], own) if own and kind in WIDE else None
