@@ -512,6 +512,17 @@ class _Reading:
                 Left(row + 1, say("not known, by the sheet: {cells}", cells=", ".join(unknown)))
             )
             return
+        bare = [name for name in lacking if self.notes[name].takes in ("whole", "number")]
+        if bare and bare[0] in given.cells:
+            cell = given.cells[bare[0]]
+            column = next(c for c, name in self.columns.items() if name == bare[0])
+            over = self.grid.merged.get((row, column))
+            why = say("nothing stands in {cell}", cell=cell)
+            if over is not None:
+                first = cell_name(*over)
+                why = say("{cell} is merged with {first}, and counts there", cell=cell, first=first)
+            self.seen.left.append(Left(row + 1, why))
+            return
         if self.match.kind == HATCH:
             self._hatch(given)
         else:

@@ -32,11 +32,19 @@ _QUARTER = timedelta(minutes=15)
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A column: its name for scripts, with its unit; its head, to be said; what it holds."""
+    """A column: its name for scripts, with its unit; its head, to be said; what it holds.
+
+    Without a head its name stands over it in every language, so that it can be taken in again.
+    """
 
     name: str
     head: str
     takes: Takes = "text"
+
+    @property
+    def over(self) -> str:
+        """What stands over it on a sheet."""
+        return say(self.head) if self.head else self.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -484,12 +492,12 @@ def _journal_columns() -> tuple[Column, ...]:
             known = fields.get(note.name)
             if known is not None and known.takes != takes:
                 takes = "text" if "text" in (known.takes, takes) else "number"
-            fields[note.name] = Column(note.name, note.name, takes)
+            fields[note.name] = Column(note.name, "", takes)
     first = ("id", "kind", "at")
     rest = [column for name, column in fields.items() if name not in first]
     return (
-        _day("date", "date"), _text("kind", "kind"), _text("at", "at"), *rest,
-        _flag("taken_back", "taken_back"), _text("id", "id"),
+        _day("date", ""), _text("kind", ""), _text("at", ""), *rest,
+        _flag("taken_back", ""), _text("id", ""),
     )  # fmt: skip
 
 

@@ -184,7 +184,7 @@ def _sheets(book: Any, table: Table, asked: Asked, formats: dict[str, Any]) -> N
         sheet = book.add_worksheet(_sheet_name(say(table.title), part))
         for number, column in enumerate(table.columns):
             sheet.set_column(number, number, _width(column, number, first))
-            sheet.write_string(0, number, say(column.head), formats["head"])
+            sheet.write_string(0, number, column.over, formats["head"])
         row = 0
         for row, cells in enumerate(_first_and(first, rows), 1):
             for number, cell in enumerate(cells):
@@ -200,7 +200,7 @@ def _first_and(first: Sequence[Row], rest: Iterable[Row]) -> Iterable[Row]:
 
 
 def _width(column: Column, number: int, rows: Sequence[Row]) -> int:
-    head = max(map(len, say(column.head).split()), default=0)
+    head = max(map(len, column.over.split()), default=0)
     if column.takes == "moment":
         return 17
     longest = max((len(str(row[number])) for row in rows if row[number] is not None), default=0)
@@ -229,7 +229,7 @@ def _write(
         case _:
             if float(f"{cell:.16g}") != cell:
                 # A workbook keeps 16 figures of a number; the journal is told to the last.
-                sheet.write_string(row, number, repr(cell)) if column.name == column.head else (
+                sheet.write_string(row, number, repr(cell)) if not column.head else (
                     sheet.write_number(row, number, cell, formats[_takes(column)])
                 )
                 return
