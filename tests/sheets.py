@@ -5,9 +5,13 @@ import zipfile
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
+from typing import Any
 from xml.sax.saxutils import escape
 
 import openpyxl
+
+
+Rows = Sequence[Sequence[Any]]
 
 
 def messy(path: Path) -> Path:
@@ -24,7 +28,7 @@ def messy(path: Path) -> Path:
         sheet[cell] = text
     for merged in ("A3:A4", "B3:D3", "E3:E4"):
         sheet.merge_cells(merged)
-    rows: Sequence[Sequence[object]] = (
+    rows: Rows = (
         (date(2026, 4, 1), 5, 6, 11, None),
         ("2/4/26", 4, "7 (2 broken)", 11, None),
         ("3 April", 6, "-", 6, "pen B not let out"),
@@ -37,14 +41,14 @@ def messy(path: Path) -> Path:
     )
     for number, row in enumerate(rows, 5):
         for column, value in enumerate(row, 1):
-            sheet.cell(number, column, value)  # type: ignore[arg-type]
+            sheet.cell(number, column).value = value
     sheet.merge_cells("A7:A8")
     sheet["A9"] = None
     book.save(path)
     return path
 
 
-def plain(path: Path, rows: Sequence[Sequence[object]], title: str = "Sheet1") -> Path:
+def plain(path: Path, rows: Rows, title: str = "Sheet1") -> Path:
     """Rows as they are, in a workbook of one sheet."""
     book = openpyxl.Workbook()
     sheet = book.active
@@ -56,7 +60,7 @@ def plain(path: Path, rows: Sequence[Sequence[object]], title: str = "Sheet1") -
     return path
 
 
-def open_document(path: Path, rows: Sequence[Sequence[object]], title: str = "Sheet1") -> Path:
+def open_document(path: Path, rows: Rows, title: str = "Sheet1") -> Path:
     """Rows as an OpenDocument spreadsheet (OASIS Open Document Format 1.3, part 3), by hand."""
     cells = []
     for row in rows:

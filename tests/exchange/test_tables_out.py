@@ -26,7 +26,7 @@ from quailwright.journal.store import open_store
 from quailwright.language import speaking
 
 NOW = datetime(2027, 5, 3, 7, tzinfo=UTC)
-FORMULA = "=HYPERLINK(\"http://x\")"
+FORMULA = '=HYPERLINK("http://x")'
 EGGS = made("eggs_collected", "2027-05-01", group=FORMULA, eggs=9, cracked=1, total_g=107.12345)
 JOURNAL: tuple[Entry, ...] = (
     made("holding", "2027-01-01", name="Home", timezone="Europe/Lisbon", currency="EUR"),
@@ -138,7 +138,7 @@ def test_csv_is_read_by_others_and_holds_no_formula(asked: Asked, tmp_path: Path
             assert not [cell for cell in row if cell[:1] in ("=", "+", "@", "\t", "\r")]
     with duckdb.connect() as base:
         eggs, money = (str(tmp_path / "out" / f"{name}.csv") for name in ("eggs", "money"))
-        base.execute("SELECT laid, \"group\", eggs, mean_g FROM read_csv(?)", [eggs])
+        base.execute('SELECT laid, "group", eggs, mean_g FROM read_csv(?)', [eggs])
         assert base.fetchall() == [(date(2027, 5, 1), f"'{FORMULA}", 8, None)]
         base.execute("SELECT sum(amount) FROM read_csv(?)", [money])
         assert base.fetchall()[0][0] == pytest.approx(-20 - 18.5 + 2 - 12.5)

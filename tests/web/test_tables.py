@@ -8,7 +8,7 @@ from pathlib import Path
 import openpyxl
 from fastapi import FastAPI
 from starlette.testclient import TestClient
-from tests.sheets import messy, plain
+from tests.sheets import Rows, messy, plain
 from tests.web.conftest import Enter, journal_of, token_of
 
 from quailwright.journal.entries import kind_of
@@ -19,7 +19,9 @@ GUIDE = "/tables/import/match"
 def bring(client: TestClient, path: Path) -> None:
     """Chooses a file on the page and looks at it."""
     form = {"token": token_of(client)}
-    answer = client.post("/tables/import", data=form, files={"sheet": (path.name, path.read_bytes())})
+    answer = client.post(
+        "/tables/import", data=form, files={"sheet": (path.name, path.read_bytes())}
+    )
     assert answer.status_code == 303, answer.text
     assert answer.headers["location"] == GUIDE
 
@@ -62,7 +64,11 @@ def test_a_messy_sheet_is_walked_through_the_guide_and_taken_back(
 
 
 def test_another_kind_or_head_is_looked_at_anew(keeper: TestClient, tmp_path: Path) -> None:
-    rows = [["day", "what", "amount"], ["2026-04-01", "feed", -12.5], ["2026-04-02", "eggs", 4]]
+    rows: Rows = [
+        ["day", "what", "amount"],
+        ["2026-04-01", "feed", -12.5],
+        ["2026-04-02", "eggs", 4],
+    ]
     bring(keeper, plain(tmp_path / "book.xlsx", rows))
     text = keeper.get(GUIDE).text
     assert '<option value="money" selected>' in text

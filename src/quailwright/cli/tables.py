@@ -127,7 +127,13 @@ def import_(
     from quailwright.exchange.tables_in import previewed
     from quailwright.exchange.tables_in_grid import read_book
     from quailwright.exchange.tables_in_guess import seems
-    from quailwright.exchange.tables_in_match import checked, match_text, read_match
+    from quailwright.exchange.tables_in_match import (
+        Match,
+        checked,
+        match_text,
+        questions_text,
+        read_match,
+    )
     from quailwright.journal.jsonl import read_file
 
     book = read_book(file)
@@ -135,7 +141,8 @@ def import_(
         entries = store.entries()
         flock = fold(entries, now())
         if match_file is None:
-            match = checked(seems(book, flock, sheet, kind))
+            checked(Match(sheet, kind=kind))
+            match = seems(book, flock, sheet, kind)
         else:
             match = read_match(read_file(match_file), str(match_file))
             if sheet or not match.sheet:
@@ -144,7 +151,8 @@ def import_(
                 match = replace(match, sheet=sheet or book.sheets[0].name)
         seen = previewed(book, match, flock, entries, now())
         if write_match is not None:
-            write_whole(write_match, match_text(seen.match).encode())
+            asked = questions_text([(one.about, one.text) for one in seen.asked])
+            write_whole(write_match, (match_text(seen.match) + asked).encode())
         if match_file is not None:
             _refuse(seen)
         writes = match_file is not None and not dry_run

@@ -290,6 +290,33 @@ def match_text(match: Match) -> str:
     return "\n".join(lines) + "\n"
 
 
+def questions_text(asked: Sequence[tuple[str, str]]) -> str:
+    """What is still to be told, as comments under a match: each part of it, and its question.
+
+    Parts and examples are TOML; the questions are said.
+    """
+    lines = []
+    for about, question in asked:
+        part, _, name = about.partition(".")
+        lines += ["", *(f"# {line}" for line in question.splitlines())]
+        match part:
+            case "names":
+                lines += ["# [names]", f'# {_quoted(name)} = "the name in the journal"']
+                lines += ["#", "# [[first]]", '# kind = "group"', '# at = "2026-01-31"']
+                lines += [f"# group = {_quoted(name)}", '# place = "its place"', "# hens = 10"]
+            case "columns":
+                lines += ["# [columns]", f'# "A" = "{name}"']
+                if name != "at":
+                    lines += ["#", "# [always]", f'# {name} = "..."']
+            case "head":
+                lines += ["# head = [1, 1]"]
+            case "year":
+                lines += ["# year = 2026"]
+            case _:
+                lines += [f'# {part} = "..."']
+    return "\n".join(lines) + "\n" if lines else ""
+
+
 def _pairs(table: Mapping[str, str]) -> Sequence[str]:
     return [f"{_quoted(name)} = {_quoted(value)}" for name, value in table.items()]
 

@@ -201,11 +201,12 @@ def forget(home: AtHome, who: Keeper, form: OwnForm) -> Response:
 @router.get("/tables/import/match.toml")
 def match_file(home: AtHome, who: Keeper) -> Response:
     """How the sheet is read, as the command line takes it."""
-    from quailwright.exchange.tables_in_match import match_text
+    from quailwright.exchange.tables_in_match import match_text, questions_text
 
     seen = _seen(home, home.uploads.of(who.key, home.now()))
-    text = match_text(seen.match).encode()
-    return _file(text, "application/toml; charset=utf-8", home, "match", "toml")
+    asked = questions_text([(one.about, one.text) for one in seen.asked])
+    text = match_text(seen.match) + asked
+    return _file(text.encode(), "application/toml; charset=utf-8", home, "match", "toml")
 
 
 @router.post("/tables/undo")
