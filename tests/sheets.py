@@ -1,4 +1,4 @@
-"""Keepers' own sheets as they are in life, for tests: written by other libraries than read them."""
+"""Keepers' own sheets as they are in life, for tests, by other libraries than read them."""
 
 import io
 import zipfile
@@ -9,7 +9,6 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 import openpyxl
-
 
 Rows = Sequence[Sequence[Any]]
 
