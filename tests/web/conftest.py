@@ -53,7 +53,8 @@ READ_PAGES = (
     "/breeding/keep", "/breeding/keep?cocks=1&hens=4&eggs=2&ahead=yes",
     "/breeding/cross?cock=brown&hen=wild", "/breeding/colours",
     "/breeding/cross?cock=wild&hen=wild&look-1=wild&chicks-1=13&look-2=lavender&chicks-2=5",
-    "/tables", "/journal", "/kept", "/no-signal", "/settings", "/settings/holding", "/settings/places",
+    "/tables", "/journal", "/kept", "/no-signal", "/settings", "/settings/holding",
+    "/settings/places",
     "/settings/places/change?name=pen", "/settings/instruments", "/settings/sources",
     "/settings/feeds", "/settings/feeds/change?name=pellets", "/settings/care",
     "/settings/care/rule?name=wash", "/help", "/help?subject=incubation", "/help?text=nrc",
@@ -69,7 +70,8 @@ WRITE_PAGES = (
     "/log/care_rule",
 )
 KEEPER_PAGES = (
-    "/people", "/tables/import", "/settings/care/own", "/settings/sources/change", "/first/where", "/first/latitude",
+    "/people", "/tables/import",
+    "/settings/care/own", "/settings/sources/change", "/first/where", "/first/latitude",
     "/first/units", "/first/incubator", "/first/pen", "/first/birds", "/first/counts?weeks=1",
     "/first/source", "/first/goal", "/first/sure", "/first/done",
 )  # fmt: skip
