@@ -168,6 +168,7 @@ def routes_of(app: FastAPI) -> list[tuple[str, set[str]]]:
                 path = str(getattr(route, "path", "")).replace("{kind}", "care")
                 path = path.replace("{entry_id}", SMALL_FLOCK[0].id)
                 path = path.replace("{what}", "places").replace("{question}", "where")
+                path = path.replace("{table}", "eggs")
                 name = "pen" if path.startswith("/places") else "may"
                 path = path.replace("{name:path}", name).replace("{name}", "wash")
                 found.append((path, set(route.methods)))  # type: ignore[attr-defined]

@@ -63,14 +63,11 @@ class Uploads:
                 del self._kept[min(self._kept, key=lambda each: self._kept[each].since)]
             self._kept[whose] = kept
 
-    def of(self, whose: str, now: datetime) -> Kept:
-        """What this person brought. Raises BadInput where it is no longer here."""
+    def of(self, whose: str, now: datetime) -> Kept | None:
+        """What this person brought; None where it is no longer here."""
         with self._lock:
             self._drop_old(now)
-            kept = self._kept.get(whose)
-        if kept is None:
-            raise BadInput(say("That sheet is no longer kept here. Choose it again."))
-        return kept
+            return self._kept.get(whose)
 
     def forget(self, whose: str) -> None:
         """Lets go of what this person brought."""

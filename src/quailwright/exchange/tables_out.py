@@ -3,9 +3,9 @@
 import json
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta, tzinfo
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import msgspec
 
@@ -21,6 +21,9 @@ from quailwright.journal.moments import day_text, order_key, until, zone
 from quailwright.journal.readings import Bucket
 from quailwright.journal.store import Store
 from quailwright.language import mark, say
+
+if TYPE_CHECKING:
+    from quailwright.accounts.account import Account, MonthOf
 
 Cell = str | float | int | bool | date | datetime | None
 Takes = Literal["text", "whole", "number", "day", "moment", "flag"]
@@ -52,6 +55,7 @@ class Asked:
     """What tables are made of: the journal, what stands as of `asked`, and the file of readings.
 
     `whole`: the table of the journal holds every entry, those that lie ahead of `asked` too.
+    `accounts` keeps what was reckoned for one table, for another.
     """
 
     entries: Sequence[Entry]
@@ -59,6 +63,7 @@ class Asked:
     store: Store
     asked: date | datetime
     whole: bool = False
+    accounts: "list[Account]" = field(default_factory=list)
 
     @property
     def day(self) -> date:
@@ -332,32 +337,34 @@ def _money(asked: Asked) -> Iterator[Row]:
         yield paid.day, paid.amount, paid.category, paid.entry, paid.group, paid.lasts_years
 
 
-def _months(asked: Asked) -> Iterator[Row]:
+def _months_of(asked: Asked) -> "list[MonthOf]":
+    """The months from the first entry on."""
     from quailwright.accounts.account import account
+
+    first = asked.flock.first_day
+    if first is None or first > asked.day:
+        return []
+    if not asked.accounts:
+        asked.accounts.append(account(asked.flock, first, asked.day))
+    return asked.accounts[0].months
+
+
+def _costs(asked: Asked) -> Iterator[Row]:
     from quailwright.exchange.costs_told import kind_words
 
-    flock = asked.flock
-    if flock.first_day is None or flock.first_day > asked.day:
-        return
-    for month in account(flock, flock.first_day, asked.day).months:
-        first = date(month.month[0], month.month[1], 1)
+    for month in _months_of(asked):
+        first = date(*month.month, 1)
         for what, sign, kinds in (("cost", -1, month.costs), ("income", 1, month.income)):
             for kind, amount in kinds.items():
                 yield first, what, kind_words(kind), sign * amount
-    return
 
 
-def _month_sums(asked: Asked) -> Iterator[Row]:
-    from quailwright.accounts.account import account
-
-    flock = asked.flock
-    if flock.first_day is None or flock.first_day > asked.day:
-        return
-    for month in account(flock, flock.first_day, asked.day).months:
+def _months(asked: Asked) -> Iterator[Row]:
+    for month in _months_of(asked):
         yield (
-            date(month.month[0], month.month[1], 1), month.eggs, month.gone["sold"],
-            month.gone["eaten"], month.gone["given"], month.gone["discarded"], month.feed_kg,
-            month.hen_days, month.bird_days, month.minutes, sum(month.costs.values()),
+            date(*month.month, 1), month.eggs, month.gone["sold"], month.gone["eaten"],
+            month.gone["given"], month.gone["discarded"], month.feed_kg, month.hen_days,
+            month.bird_days, month.minutes, sum(month.costs.values()),
             sum(month.income.values()), month.result, month.cash,
         )  # fmt: skip
 
@@ -502,6 +509,8 @@ def _journal_columns() -> tuple[Column, ...]:
 
 
 _JOURNAL = _journal_columns()
+_AT = {column.name: number for number, column in enumerate(_JOURNAL)}
+"""Where each field stands in a row of the journal's table."""
 
 
 def _journal(asked: Asked) -> Iterator[Row]:
@@ -518,8 +527,12 @@ def _journal(asked: Asked) -> Iterator[Row]:
     for entry in entries:
         plain = as_dict(entry)
         day = date.fromisoformat(day_text(entry.at, asked.flock.zone))
-        told = {**plain, "date": day, "taken_back": entry.id in gone or None}
-        yield tuple(_plain(told.get(column.name)) for column in _JOURNAL)
+        row: list[Cell] = [None] * len(_JOURNAL)
+        row[_AT["date"]] = day
+        row[_AT["taken_back"]] = entry.id in gone or None
+        for name, value in plain.items():
+            row[_AT[name]] = _plain(value)
+        yield tuple(row)
 
 
 def _plain(value: object) -> Cell:
@@ -648,10 +661,10 @@ TABLES: tuple[Table, ...] = (
         _number("hen_days", mark("hen-days")), _number("bird_days", mark("bird-days")),
         _number("minutes", mark("minutes")), _number("cost", mark("all costs")),
         _number("income", mark("all income")), _number("result", mark("money left")),
-        _number("cash", mark("paid in less paid out"))), _month_sums),
+        _number("cash", mark("paid in less paid out"))), _months),
     Table("costs", mark("Costs by month"), mark("what it cost and brought, by month and kind"), (
         _day("month", mark("month")), _text("what", mark("cost or income")),
-        _text("kind", mark("kind")), _number("amount", mark("amount"))), _months),
+        _text("kind", mark("kind")), _number("amount", mark("amount"))), _costs),
     Table("places", mark("Places"), mark("machines, brooders, pens and egg stores"), (
         _PLACE, _text("role", mark("role")), _whole("capacity_eggs", mark("capacity eggs")),
         _number("floor_m2", mark("floor, m²")), _number("height_m", mark("height, m")),

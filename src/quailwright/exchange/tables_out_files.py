@@ -32,14 +32,14 @@ BYTE_ORDER_MARK = "\ufeff"
 def csv_text(table: Table, asked: Asked) -> str:
     """A table as CSV: heads with units, ISO 8601 dates, texts in quotes, all else without."""
     lines = [",".join(_in_csv(column.name) for column in table.columns)]
-    lines += (",".join(map(_in_csv, row)) for row in table.rows(asked))
+    lines += (
+        ",".join("" if cell is None else _in_csv(cell) for cell in row) for row in table.rows(asked)
+    )
     return "".join(f"{line}\r\n" for line in lines)
 
 
 def _in_csv(cell: Cell) -> str:
     match cell:
-        case None:
-            return ""
         case bool():
             return "true" if cell else "false"
         case datetime():
@@ -188,7 +188,8 @@ def _sheets(book: Any, table: Table, asked: Asked, formats: dict[str, Any]) -> N
         row = 0
         for row, cells in enumerate(_first_and(first, rows), 1):
             for number, cell in enumerate(cells):
-                _write(sheet, row, number, cell, table.columns[number], formats)
+                if cell is not None:
+                    _write(sheet, row, number, cell, table.columns[number], formats)
         sheet.freeze_panes(1, 1)
         sheet.autofilter(0, 0, row, len(table.columns) - 1)
         part += 1
@@ -213,8 +214,6 @@ def _write(
     sheet: Any, row: int, number: int, cell: Cell, column: Column, formats: dict[str, Any]
 ) -> None:
     match cell:
-        case None:
-            return
         case bool():
             sheet.write_boolean(row, number, cell)
         case datetime():

@@ -106,14 +106,20 @@ def _file(content: bytes, media_type: str, home: Home, name: str, ending: str) -
 
 
 @router.get("/tables/import")
-def choose(request: Request, who: Keeper) -> Response:
-    """Which sheet is to be taken in."""
-    return _choose_page(request, who)
+def choose(request: Request, who: Keeper, gone: str = "") -> Response:
+    """Which sheet is to be taken in; `gone`: the one before is no longer kept."""
+    return _choose_page(request, who, gone=bool(gone))
 
 
-def _choose_page(request: Request, who: Visitor, error: QuailwrightError | None = None) -> Response:
+def _choose_page(
+    request: Request, who: Visitor, error: QuailwrightError | None = None, gone: bool = False
+) -> Response:
     status = HTTPStatus.OK if error is None else HTTPStatus.UNPROCESSABLE_ENTITY
-    return page(request, who, "tables_choose.html", status=status, error=error)
+    return page(request, who, "tables_choose.html", status=status, error=error, gone=gone)
+
+
+def _no_longer_kept() -> Response:
+    return RedirectResponse("/tables/import?gone=yes", HTTPStatus.SEE_OTHER)
 
 
 @router.post("/tables/import")
@@ -144,10 +150,9 @@ def bring(request: Request, home: AtHome, who: Keeper, form: OwnUpload) -> Respo
 @router.get("/tables/import/match")
 def guide_page(request: Request, home: AtHome, who: Keeper) -> Response:
     """The guide: what was understood, what is asked, and what comes of it."""
-    try:
-        kept = home.uploads.of(who.key, home.now())
-    except BadInput as error:
-        return _choose_page(request, who, error)
+    kept = home.uploads.of(who.key, home.now())
+    if kept is None:
+        return _no_longer_kept()
     return _guide_page(request, home, who, kept)
 
 
@@ -156,10 +161,9 @@ def choose_more(request: Request, home: AtHome, who: Keeper, form: OwnUpload) ->
     """What was chosen: looked at again, or written."""
     from quailwright.exchange.tables_in_page import chosen
 
-    try:
-        kept = home.uploads.of(who.key, home.now())
-    except BadInput as error:
-        return _choose_page(request, who, error)
+    kept = home.uploads.of(who.key, home.now())
+    if kept is None:
+        return _no_longer_kept()
     typed = {name: value for name, value in form.items() if isinstance(value, str)}
     try:
         kept.match = chosen(typed, kept.book, kept.match, home.flock())
@@ -173,10 +177,9 @@ def choose_more(request: Request, home: AtHome, who: Keeper, form: OwnUpload) ->
 @router.post("/tables/import/write")
 def write(request: Request, home: AtHome, who: Keeper, form: OwnForm) -> Response:
     """Writes the rows as they were shown, all or none."""
-    try:
-        kept = home.uploads.of(who.key, home.now())
-    except BadInput as error:
-        return _choose_page(request, who, error)
+    kept = home.uploads.of(who.key, home.now())
+    if kept is None:
+        return _no_longer_kept()
     seen = _seen(home, kept)
     if not seen.may_be_written or seen.import_id != str(form.get("import", "")):
         sentence = say("What would be written has changed. Look it through again.")
@@ -203,7 +206,10 @@ def match_file(home: AtHome, who: Keeper) -> Response:
     """How the sheet is read, as the command line takes it."""
     from quailwright.exchange.tables_in_match import match_text, questions_text
 
-    seen = _seen(home, home.uploads.of(who.key, home.now()))
+    kept = home.uploads.of(who.key, home.now())
+    if kept is None:
+        return _no_longer_kept()
+    seen = _seen(home, kept)
     asked = questions_text([(one.about, one.text) for one in seen.asked])
     text = match_text(seen.match) + asked
     return _file(text.encode(), "application/toml; charset=utf-8", home, "match", "toml")
