@@ -178,7 +178,10 @@ def test_what_the_journal_contradicts_is_told_with_the_cell(tmp_path: Path) -> N
     assert "99" in problem.what
     book = in_rows(tmp_path, ["Date", "Eggs", "Group"], [date(2024, 4, 1), 5, "pen A"])
     (problem,) = look(book).problems
-    assert problem.sentence.startswith("Sheet1, C2: there is no group 'pen A' at that time.")
+    assert problem.sentence == (
+        "Sheet1, C2: there is no group 'pen A' at that time. It began later. Records from before "
+        "it are of another group: give it a name of its own, such as pen A before 2025."
+    )
 
 
 def test_a_total_that_does_not_add_up_is_said(tmp_path: Path) -> None:

@@ -1002,7 +1002,18 @@ def _tried(seen: Preview, grid: Grid, kept: Kept) -> None:
             else:
                 cell = row.cells.get(finding.field) or say("row {row}", row=row.row)
                 where = say("{sheet}, {cell}", sheet=grid.name, cell=cell)
-            seen.problems.append(Problem(where, say(finding.what), say(finding.mend)))
+            mend = say(finding.mend)
+            name = getattr(row.entry, "group", None) if row is not None else None
+            if finding.kind == "orphan" and finding.field == "group" and name in kept.flock.groups:
+                assert row is not None
+                mend = say(
+                    "It began later. Records from before it are of another group: give it a name "
+                    "of its own, such as {example}.",
+                    example=say(
+                        "{group} before {year}", group=name, year=int(row.entry.at[:4]) + 1
+                    ),
+                )
+            seen.problems.append(Problem(where, say(finding.what), mend))
 
 
 # What was imported, and taking it back.

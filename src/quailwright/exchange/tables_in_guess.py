@@ -8,6 +8,7 @@ import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from itertools import islice
 
 from quailwright.exchange import readings_stamps as stamps
 from quailwright.exchange.readings_stamps import DateOrder
@@ -40,6 +41,8 @@ _HEAD_WITHIN = 40
 _MOST_HEAD_ROWS = 3
 _SAMPLE = 200
 _MANY = 0.6
+_MOST_ASKED = 20
+"""So many names are asked after at once; more of them are mostly a column taken for another."""
 
 TOTALS = re.compile(
     r"(sub-?\s?|grand )?tota(l|is|ls)\b|(sum|soma|average|mean|avg|média|media|all)\W*\Z"
@@ -599,9 +602,10 @@ def _unknown_groups(grid: Grid, match: Match, flock: Flock) -> list[str]:
             ):
                 found[" ".join(value.split())] = None
     begun = {each.get("group", "") for each in match.first if each.get("kind") == "group"}
-    return [
+    unknown = (
         name
         for name in found
         if match.names.get(name, name) not in flock.groups
         and match.names.get(name, name) not in begun
-    ]
+    )
+    return list(islice(unknown, _MOST_ASKED))

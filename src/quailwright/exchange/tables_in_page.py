@@ -47,7 +47,7 @@ class Uploads:
     They live in memory alone: nothing of them is left when the server stops.
     """
 
-    MOST = 6
+    MOST = 3
     STAYS = timedelta(hours=1)
 
     def __init__(self) -> None:

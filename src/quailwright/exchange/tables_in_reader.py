@@ -11,7 +11,7 @@ from typing import Any
 
 MEMORY_BYTES = 1 << 30
 CPU_S = 20
-MOST_ROWS, MOST_COLUMNS, MOST_CELLS = 20_000, 256, 3_000_000
+MOST_ROWS, MOST_COLUMNS, MOST_CELLS = 20_000, 256, 1_500_000
 
 
 def _limit() -> None:
