@@ -257,6 +257,23 @@ def test_ticks_sales_rings_and_portuguese_heads_are_understood(tmp_path: Path) -
     assert told(look(rings, kind="bird")) == [("2026-04-01", "12", "hen", "7")]
 
 
+def test_what_was_spent_is_taken_from_what_came_in(tmp_path: Path) -> None:
+    days = [date(2026, 4, 1), date(2026, 4, 2)]
+    book = in_rows(
+        tmp_path, ["Date", "What for", "In", "Out"], [days[0], "nets", None, "€ 12,50"],
+        [days[1], "eggs", 4, None],
+    )  # fmt: skip
+    assert told(look(book)) == [
+        ("2026-04-01", "-12.5", "nets"), ("2026-04-02", "4.0", "eggs")
+    ]  # fmt: skip
+    costs = in_rows(tmp_path, ["Date", "Item", "Cost"], [days[0], "nets", -3], [days[1], "x", 2])
+    (problem,) = look(costs).problems
+    assert problem.sentence.startswith("Sheet1, C2: the column tells what was spent")
+    temperatures = in_rows(tmp_path, ["Date", "Min", "Max"], [days[0], 4, "70 F"])
+    seen = look(temperatures, always={"place": "shed"})
+    assert told(seen) == [("2026-04-01", "shed", "4.0", "21.111")]
+
+
 def test_an_import_again_writes_nothing_twice_and_only_rows_added_since(tmp_path: Path) -> None:
     head, rows = ["Date", "Eggs", "Group"], [[date(2026, 4, 1), 5, "pen A"]] * 2
     first = look(in_rows(tmp_path, head, *rows))

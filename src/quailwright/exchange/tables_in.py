@@ -47,7 +47,15 @@ from quailwright.exchange.tables_in_guess import (
     questions,
     settled,
 )
-from quailwright.exchange.tables_in_match import CLOCK, HATCH, JOURNAL, TICK, Match, fields_of
+from quailwright.exchange.tables_in_match import (
+    CLOCK,
+    HATCH,
+    JOURNAL,
+    SPENT,
+    TICK,
+    Match,
+    fields_of,
+)
 from quailwright.exchange.tables_out import BESIDE, of_text
 from quailwright.exchange.typed import with_offset
 from quailwright.flock.kept import Kept, facts_of
@@ -512,6 +520,8 @@ class _Reading:
                 Left(row + 1, say("not known, by the sheet: {cells}", cells=", ".join(unknown)))
             )
             return
+        if self.match.kind == "money" and not self._money(given):
+            return
         bare = [name for name in lacking if self.notes[name].takes in ("whole", "number")]
         if bare and bare[0] in given.cells:
             cell = given.cells[bare[0]]
@@ -696,6 +706,26 @@ class _Reading:
             self._build({"kind": self.match.kind, **own.fields}, own, cell)
         if not told:
             self.seen.left.append(Left(given.row + 1, say("nothing is told in it")))
+
+    def _money(self, given: _Given) -> bool:
+        """What came in less what was spent, as one amount; whether the row tells any."""
+        fields, cells = given.fields, given.cells
+        spent = fields.pop(SPENT, None)
+        if spent is None and "amount" not in fields:
+            self.seen.left.append(Left(given.row + 1, say("no money is told in it")))
+            return False
+        if spent is not None and float(spent) < 0:
+            self._problem(
+                cells[SPENT],
+                say("the column tells what was spent, and this is negative."),
+                say("Write it without a minus, or take the column for amounts with their sign."),
+            )
+            return False
+        if spent is not None:
+            fields["amount"] = float(fields.get("amount", 0)) - float(spent)
+            if "amount" not in cells or not fields.get("amount"):
+                cells["amount"] = cells[SPENT]
+        return True
 
     # A row that tells of a hatch.
 
@@ -993,7 +1023,11 @@ def _tried(seen: Preview, grid: Grid, kept: Kept) -> None:
         fitting(kept, seen.new)
     except QuailwrightError as error:
         rows = {row.entry.id: row for row in seen.rows}
-        for finding in error.findings[:MOST_PROBLEMS]:
+        found = sorted(
+            error.findings,
+            key=lambda finding: rows[finding.entry].row if finding.entry in rows else 0,
+        )
+        for finding in found[:MOST_PROBLEMS]:
             row = rows.get(finding.entry)
             if row is None:
                 where = ""

@@ -28,6 +28,7 @@ from quailwright.exchange.tables_in_match import (
     HATCH,
     JOURNAL,
     OFFERED,
+    SPENT,
     TICK,
     WIDE,
     Match,
@@ -68,8 +69,10 @@ _HEADS: Mapping[str, tuple[str, ...]] = {
     "kg": ("kg", "feed kg", "weight", "amount", "quantity", "qty", "peso", "quantidade", "feed g",
            "feed lb", "g", "lb", "feed given", "feed bought", "ração kg", "kilos", "quilos"),
     "cost": ("cost", "price", "paid", "custo", "preço", "valor", "total cost", "spent"),
-    "amount": ("amount", "sum", "money", "value", "valor", "quantia", "in out", "total", "price",
-               "cost"),
+    "amount": ("amount", "sum", "money", "value", "valor", "quantia", "in out", "total", "in",
+               "income", "received", "entrada", "receita"),
+    SPENT: ("cost", "spent", "price", "paid", "out", "expense", "expenses", "custo", "preço",
+            "gasto", "despesa", "pago", "saída"),
     "category": ("category", "what", "what for", "item", "description", "for", "categoria",
                  "descrição", "o que", "motivo", "type"),
     "to": ("to", "customer", "buyer", "who", "to whom", "from whom", "para quem", "cliente",
@@ -93,7 +96,8 @@ _HEADS: Mapping[str, tuple[str, ...]] = {
     "dam": ("dam", "mother", "mãe"),
     "plumage": ("plumage", "colour", "color", "cor", "plumagem"),
     "hatch": ("hatch", "batch", "setting", "name", "hatch name", "no", "lote", "eclosão", "nome"),
-    "source": ("source", "supplier", "from", "fornecedor", "origem", "bought from", "origin"),
+    "source": ("source", "supplier", "where from", "from", "fornecedor", "origem",
+               "bought from", "origin"),
     "lot": ("lot",),
     "clear": ("clear", "clears", "infertile", "claros", "inférteis", "candled clear"),
     "dead": ("dead", "dead at candling", "mortos", "quitters"),
@@ -421,9 +425,8 @@ def _wide(grid: Grid, match: Match, heads: Sequence[tuple[str, ...]], flock: Flo
         if not cells or sum(plain) < _MANY * len(cells) or _days(grid, match, column):
             continue
         own = parts[-1]
-        other = any(
-            _fit(note.name, (own,)) >= 80 for note in fields_of(match.kind) if note.name != name
-        )
+        names = {note.name for note in fields_of(match.kind)} if main == TICK else {*_HEADS}
+        other = any(_fit(each, (own,)) >= 80 for each in names - {name, "group", "place"})
         if own.casefold() in known or (main != TICK and len(parts) > 1 and _fit(main, parts[:1])):
             if not (other and own.casefold() not in known):
                 named[letters(column)] = own
@@ -562,6 +565,8 @@ def _missing(match: Match, given: Collection[str]) -> Iterable[tuple[str, str, t
                     meaning=say(note.meaning),
                 )
             yield note.name, text, note.choices
+    if match.kind == "money" and not {"amount", SPENT} & set(given):
+        yield "amount", say("In which column stands the money?"), ()
     if match.kind == HATCH:
         if not {"source", "group"} & set(given):
             yield "source", say("Whose eggs were set: from which source, or of which group?"), ()

@@ -2,7 +2,7 @@
 
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import Any, get_args
 
@@ -18,6 +18,9 @@ from quailwright.language import mark, say
 
 HATCH, JOURNAL = "hatch", "journal"
 """What one row tells beside a single entry: a hatch from setting to result; any entry whole."""
+
+SPENT = "spent"
+"""A column of money that was spent, written without a minus."""
 
 TICK = "tick"
 """The field of columns that each stand for a task and hold ticks."""
@@ -118,15 +121,28 @@ def fields_of(kind: str) -> tuple[FieldNote, ...]:
     if kind == HATCH:
         return tuple(_of_a_hatch())
     notes = [note for note in field_notes(kind) if note.name not in _NOT_OF_A_SHEET]
+    if kind == "money":
+        notes = list(_with_spent(notes))
     order = {"at": 0, "note": 2}
     return tuple(sorted(notes, key=lambda note: order.get(note.name, 1)))
+
+
+def _with_spent(notes: Iterable[FieldNote]) -> Iterable[FieldNote]:
+    """The fields of money, of which a sheet may have one column for what came in and one for what
+    was spent."""
+    for note in notes:
+        if note.name == "amount":
+            yield replace(note, needed=False)
+            yield replace(
+                note, name=SPENT, needed=False, meaning=mark("money spent, without a minus")
+            )
+        else:
+            yield note
 
 
 def _of_a_hatch() -> Iterable[FieldNote]:
     """What a row of a sheet of hatches may tell. Days of candling and hatching are dates, or
     counted from the setting."""
-    from dataclasses import replace
-
     setting = {note.name: note for note in field_notes("eggs_set")}
     yield replace(setting["at"], meaning=mark("when the eggs were set"))
     yield replace(setting["hatch"], needed=False)

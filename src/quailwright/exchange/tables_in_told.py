@@ -6,7 +6,7 @@ from typing import Any
 from quailwright.exchange.tables_in import Left, Preview
 from quailwright.exchange.tables_in_grid import column_of
 from quailwright.exchange.tables_in_guess import label, labels
-from quailwright.exchange.tables_in_match import CLOCK, JOURNAL, OFFERED, TICK
+from quailwright.exchange.tables_in_match import CLOCK, JOURNAL, OFFERED, SPENT, TICK
 from quailwright.guide import told
 from quailwright.journal.entries import as_dict, kind_of
 from quailwright.language import mark, say, say_many
@@ -24,7 +24,12 @@ def kind_told(kind: str) -> str:
 
 def field_told(name: str) -> str:
     """A field as a keeper reads it."""
-    special = {"at": mark("day"), CLOCK: mark("time of day"), TICK: mark("tick")}
+    special = {
+        "at": mark("day"),
+        SPENT: mark("money spent"),
+        CLOCK: mark("time of day"),
+        TICK: mark("tick"),
+    }
     return say(special[name]) if name in special else told.field_words(name)
 
 
