@@ -287,6 +287,9 @@ def test_an_import_again_writes_nothing_twice_and_only_rows_added_since(tmp_path
     (problem,) = changed.problems
     assert problem.where == "Sheet1, row 3"
     assert "said something else then" in problem.what
+    group = {"kind": "group", "at": "2025-01-01", "group": "pen A", "place": "x", "hens": "1"}
+    (problem,) = look(in_rows(tmp_path, head, *rows), first=(group,)).problems
+    assert "the journal has a group 'pen A' already" in problem.sentence
 
 
 def test_a_total_alone_or_a_head_alone_is_told(tmp_path: Path) -> None:

@@ -65,6 +65,7 @@ from quailwright.journal.entries import (
     KINDS,
     LONGEST_NAME,
     Entry,
+    Group,
     Retract,
     as_dict,
     kind_of,
@@ -951,6 +952,16 @@ def _changed_since(
 ) -> None:
     """Rows that stand where the same sheet said something else when it was imported before: with
     both in the journal, things would count twice."""
+    begun = {fact.group for fact in known.values() if isinstance(fact, Group) and fact.id not in by}
+    for first in fresh:
+        if not first.row and isinstance(first.entry, Group) and first.entry.group in begun:
+            seen.problems.append(
+                Problem(
+                    say("told for {file}", file=seen.book.file),
+                    say("the journal has a group {name!r} already.", name=first.entry.group),
+                    say("Take out what is told of it first, so that its birds do not count twice."),
+                )
+            )
     new = {_about(row.entry): row for row in fresh if row.row}
     if not new:
         return
