@@ -17,7 +17,7 @@ from tests.sheets import Rows, messy, open_document, plain
 from quailwright.exchange import tables_in_grid
 from quailwright.exchange import tables_in_reader as reader
 from quailwright.exchange.table_cells import safe_cell, text_of
-from quailwright.exchange.tables_in import Preview, previewed
+from quailwright.exchange.tables_in import previewed
 from quailwright.exchange.tables_in_cells import (
     Dates,
     NotRead,
@@ -28,6 +28,7 @@ from quailwright.exchange.tables_in_cells import (
 from quailwright.exchange.tables_in_grid import Book, Grid, cell_name, column_of, read_book
 from quailwright.exchange.tables_in_guess import seems
 from quailwright.exchange.tables_in_match import OFFERED, Match, match_text, read_match
+from quailwright.exchange.tables_in_seen import Preview
 from quailwright.flock.fold import fold
 from quailwright.journal.entries import Entry
 from quailwright.journal.findings import BadInput

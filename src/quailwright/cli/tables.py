@@ -22,7 +22,7 @@ from quailwright.journal.findings import BadInput, Finding
 from quailwright.language import say, say_many
 
 if TYPE_CHECKING:
-    from quailwright.exchange.tables_in import Preview
+    from quailwright.exchange.tables_in_seen import Preview
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -175,10 +175,10 @@ def imports(
     """What was taken in from sheets, and whether it still stands."""
     from dataclasses import asdict
 
-    from quailwright.exchange import tables_in
+    from quailwright.exchange import tables_in_back
 
     with opened(ctx, flock_file) as store:
-        found = tables_in.imports(store.entries())
+        found = tables_in_back.imports(store.entries())
     if as_json:
         show.json_document([asdict(one) for one in found])
         return
@@ -199,7 +199,7 @@ def undo(
 ) -> None:
     """Takes back all entries of one import, all or nothing; the journal keeps both."""
     from quailwright.exchange.record import record
-    from quailwright.exchange.tables_in import undoing
+    from quailwright.exchange.tables_in_back import undoing
 
     with opened(ctx, flock_file) as store:
         entries = store.entries()

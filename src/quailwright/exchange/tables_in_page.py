@@ -5,7 +5,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from quailwright.exchange.tables_in import Preview
 from quailwright.exchange.tables_in_cells import looks_like_day
 from quailwright.exchange.tables_in_grid import Book, Grid, Value, column_of, letters
 from quailwright.exchange.tables_in_guess import columns_guessed, label, labels, seems
@@ -20,6 +19,7 @@ from quailwright.exchange.tables_in_match import (
     checked,
     fields_of,
 )
+from quailwright.exchange.tables_in_seen import Preview
 from quailwright.exchange.tables_in_told import field_told
 from quailwright.flock.state import Flock
 from quailwright.guide.at_hand import known_names

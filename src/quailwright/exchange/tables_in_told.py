@@ -3,10 +3,10 @@
 from collections import Counter
 from typing import Any
 
-from quailwright.exchange.tables_in import Left, Preview
 from quailwright.exchange.tables_in_grid import column_of
 from quailwright.exchange.tables_in_guess import label, labels
 from quailwright.exchange.tables_in_match import CLOCK, JOURNAL, OFFERED, SPENT, TICK
+from quailwright.exchange.tables_in_seen import Left, Preview
 from quailwright.guide import told
 from quailwright.journal.entries import as_dict, kind_of
 from quailwright.language import mark, say, say_many

@@ -19,8 +19,8 @@ from quailwright.web.home import AtHome, Home
 from quailwright.web.view import page
 
 if TYPE_CHECKING:
-    from quailwright.exchange.tables_in import Preview
     from quailwright.exchange.tables_in_page import Kept
+    from quailwright.exchange.tables_in_seen import Preview
     from quailwright.exchange.tables_out import Asked
 
 router = APIRouter(default_response_class=Response, include_in_schema=False)
@@ -54,7 +54,7 @@ OwnUpload = Annotated[FormData, Depends(_own_upload)]
 @router.get("/tables")
 def tables(request: Request, home: AtHome, who: Reader, undone: str = "") -> Response:
     """Every table to take along, and what was taken in."""
-    from quailwright.exchange.tables_in import imports
+    from quailwright.exchange.tables_in_back import imports
     from quailwright.exchange.tables_out import TABLES
 
     taken = imports(home.desk.entries()) if who.keeps else []
@@ -218,7 +218,7 @@ def match_file(home: AtHome, who: Keeper) -> Response:
 @router.post("/tables/undo")
 def undo(request: Request, home: AtHome, who: Keeper, form: OwnForm) -> Response:
     """Takes back all entries of one import."""
-    from quailwright.exchange.tables_in import imports, undoing
+    from quailwright.exchange.tables_in_back import imports, undoing
     from quailwright.exchange.tables_out import TABLES
 
     entries = home.desk.entries()
