@@ -26,7 +26,8 @@ PAGES = (
     "/log/eggs_collected", "/log/eggs_set", "/log/care_rule", "/journal", "/journal/{entry}",
     "/journal/{entry}/correct", "/kept", "/people", "/no-signal", "/no-such-page",
     "/breeding/board", "/breeding/rotation", "/breeding/board/cards",
-    "/brooding?room=18&box=80x60x45&watts=90&price=0.2", "/breeding/keep?ahead=yes",
+    "/brooding?room=18&box=80x60x45&watts=90&price=0.2", "/breeding/keep?ahead=yes", "/tables",
+    "/tables/import",
 )  # fmt: skip
 # color-contrast-enhanced is 7:1 (WCAG 2.2, 1.4.6); axe leaves it out unless asked.
 RUN = """() => axe.run(document, {

@@ -13,7 +13,8 @@ import pytest
 from tests.makers import made
 
 from quailwright.exchange.costs_sheet import costs_sheet
-from quailwright.exchange.costs_told import Costs, costs, costs_csv, safe_cell
+from quailwright.exchange.costs_told import Costs, costs, costs_csv
+from quailwright.exchange.table_cells import safe_cell
 from quailwright.flock.fold import fold
 
 LAST = date(2027, 5, 30)

@@ -54,7 +54,8 @@ READ_PAGES = (
     "/breeding/keep", "/breeding/keep?cocks=1&hens=4&eggs=2&ahead=yes",
     "/breeding/cross?cock=brown&hen=wild", "/breeding/colours",
     "/breeding/cross?cock=wild&hen=wild&look-1=wild&chicks-1=13&look-2=lavender&chicks-2=5",
-    "/journal", "/kept", "/no-signal", "/settings", "/settings/holding", "/settings/places",
+    "/tables", "/journal", "/kept", "/no-signal", "/settings", "/settings/holding",
+    "/settings/places",
     "/settings/places/change?name=pen", "/settings/instruments", "/settings/sources",
     "/settings/calendar", "/settings/feeds", "/settings/feeds/change?name=pellets",
     "/settings/care",
@@ -72,7 +73,8 @@ WRITE_PAGES = (
     "/log/care_rule",
 )
 KEEPER_PAGES = (
-    "/people", "/settings/care/own", "/settings/sources/change", "/first/where", "/first/latitude",
+    "/people", "/tables/import",
+    "/settings/care/own", "/settings/sources/change", "/first/where", "/first/latitude",
     "/first/units", "/first/incubator", "/first/pen", "/first/birds", "/first/counts?weeks=1",
     "/first/source", "/first/goal", "/first/sure", "/first/done",
 )  # fmt: skip
@@ -169,6 +171,7 @@ def routes_of(app: FastAPI) -> list[tuple[str, set[str]]]:
                 path = str(getattr(route, "path", "")).replace("{kind}", "care")
                 path = path.replace("{entry_id}", SMALL_FLOCK[0].id)
                 path = path.replace("{what}", "places").replace("{question}", "where")
+                path = path.replace("{table}", "eggs")
                 name = "pen" if path.startswith("/places") else "may"
                 path = path.replace("{name:path}", name).replace("{name}", "wash")
                 found.append((path, set(route.methods)))  # type: ignore[attr-defined]

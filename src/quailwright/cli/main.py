@@ -32,6 +32,7 @@ from quailwright.cli import (
     serve,
     sheets,
     signs,
+    tables,
     today,
 )
 from quailwright.cli.options import FlockOption
@@ -106,6 +107,7 @@ app.command("demo", epilog=today.DEMO_EXAMPLES)(today.demo)
 app.add_typer(breeding.app, name="breeding")
 app.add_typer(journal.app, name="journal")
 app.add_typer(readings.app, name="readings")
+app.add_typer(tables.app, name="tables")
 
 
 def run() -> None:

@@ -13,6 +13,7 @@ import numpy as np
 
 from quailwright.accounts.account import DOZEN, Account, Each, MonthOf, account, default_first
 from quailwright.accounts.what_moves import WhatMoves, what_moves
+from quailwright.exchange.table_cells import safe_cell
 from quailwright.exchange.typed import EARLIEST_YEAR
 from quailwright.flock.fold import fold
 from quailwright.flock.state import Flock
@@ -277,14 +278,6 @@ def kinds_of(months: Sequence[MonthOf], of: str) -> list[str]:
         for kind, amount in getattr(month, of).items():
             whole[kind] = whole.get(kind, 0.0) + amount
     return sorted(whole, key=lambda kind: (-whole[kind], kind))
-
-
-def safe_cell(text: str) -> str:
-    """A name as a cell of CSV that no spreadsheet takes for a formula.
-
-    What begins with a sign that starts one gets an apostrophe in front (OWASP, CSV injection).
-    """
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r", "\n") else text
 
 
 def costs_csv(found: Account) -> str:

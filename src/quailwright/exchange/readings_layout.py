@@ -35,7 +35,7 @@ _SAMPLE_ROWS = 1000
 _HEAD_BYTES = 65_536
 _PREAMBLE_LINES = 25
 _MOST_VALUES_ASKED = 100_000
-_SEPARATORS = ",;\t|"
+SEPARATORS = ",;\t|"
 FIGURE = re.compile(
     r"([+\-\u2212]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[+\-]?\d{1,3})?)\s*"
     r"(?:[°º\ufffd]?\s*([cf])|(℃|℉)|%\s*(?:r\.?h\.?)?|r\.?h\.?)?\Z"
@@ -112,7 +112,7 @@ def look_at(path: Path, told: Told) -> tuple[Layout, list[Finding]]:
 
     Raises BadInput with a sentence when it cannot be told.
     """
-    encoding = _encoding(path)
+    encoding = encoding_of(path)
     with opened(path, encoding) as stream:
         head = list(islice(stream, _PREAMBLE_LINES + 1))
     separator, skip, columns = _headings(head)
@@ -178,7 +178,8 @@ def _note(what: str, mend: str = "") -> Finding:
     return Finding("shape", what, mend)
 
 
-def _encoding(path: Path) -> str:
+def encoding_of(path: Path) -> str:
+    """How the text of a file is encoded. Raises BadInput where it is empty or no text."""
     with opened(path, "latin-1") as stream:
         head = stream.buffer.read(_HEAD_BYTES)
     if not head.strip():
@@ -224,7 +225,7 @@ def _headings(head: Sequence[str]) -> tuple[str, int, Columns]:
     """The separator, how many lines the table begins after, and its columns."""
     for number, line in enumerate(head, start=1):
         found = []
-        for separator in _SEPARATORS:
+        for separator in SEPARATORS:
             try:
                 cells = next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
             except csv.Error:

@@ -13,6 +13,7 @@ from quailwright.exchange.chores import chores
 from quailwright.exchange.desk import Desk
 from quailwright.exchange.household import Household
 from quailwright.exchange.record import Recorded
+from quailwright.exchange.tables_in_page import Uploads
 from quailwright.flock.state import Flock
 from quailwright.guide.round import Round, day_at, todays_round
 from quailwright.journal.entries import Entry
@@ -60,6 +61,7 @@ class Home:
     caretaker: Caretaker
     attempts: Attempts = field(default_factory=Attempts)
     planner: Planner = field(default_factory=Planner)
+    uploads: Uploads = field(default_factory=Uploads)
 
     @classmethod
     def of(cls, settings: Settings, store: Store) -> "Home":

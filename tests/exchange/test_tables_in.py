@@ -1,0 +1,431 @@
+"""Keepers' own sheets as they are in life, read with the guide: entries, or cells named."""
+
+import zipfile
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from tests.makers import made
+from tests.sheets import Rows, messy, open_document, plain
+
+from quailwright.exchange import tables_in_grid
+from quailwright.exchange import tables_in_reader as reader
+from quailwright.exchange.table_cells import safe_cell, text_of
+from quailwright.exchange.tables_in import previewed
+from quailwright.exchange.tables_in_cells import (
+    Dates,
+    NotRead,
+    day_of,
+    figure_of,
+    looks_like_day,
+)
+from quailwright.exchange.tables_in_grid import Book, Grid, cell_name, column_of, read_book
+from quailwright.exchange.tables_in_guess import seems
+from quailwright.exchange.tables_in_match import OFFERED, Match, match_text, read_match
+from quailwright.exchange.tables_in_seen import Preview
+from quailwright.flock.fold import fold
+from quailwright.journal.entries import Entry
+from quailwright.journal.findings import BadInput
+
+NOW = datetime(2027, 5, 3, 7, tzinfo=UTC)
+FLOCK = (
+    made("holding", "2025-01-01", timezone="Europe/Lisbon"),
+    made("place", "2025-01-01", place="shed", role="pen"),
+    *(
+        made("group", "2025-01-01", group=name, place="shed", hens=20, cocks=4)
+        for name in ("pen A", "pen B")
+    ),
+)
+
+
+def look(book: Book, journal: Sequence[Entry] = FLOCK, **told: Any) -> Preview:
+    """The preview of a book as it seems, with what else is told."""
+    flock = fold(journal, NOW)
+    match = replace(seems(book, flock, kind=told.pop("kind", "")), **told)
+    assert read_match(match_text(match).encode(), "m.toml") == match
+    return previewed(book, match, flock, list(journal), NOW)
+
+
+def in_rows(path: Path, *rows: Sequence[object]) -> Book:
+    """A workbook of these rows, read back."""
+    return read_book(plain(path / "sheet.xlsx", rows))
+
+
+def told(seen: Preview) -> list[tuple[str, ...]]:
+    """The entries in short: day, then values but for ids and notes."""
+    assert not seen.problems, [each.sentence for each in seen.problems]
+    left = ("id", "note", "kind", "at")
+    return [
+        (row.entry.at, *(str(value) for name, value in _plain(row.entry).items()
+                         if name not in left))
+        for row in seen.rows
+    ]  # fmt: skip
+
+
+def _plain(entry: Entry) -> dict[str, Any]:
+    from quailwright.journal.entries import as_dict
+
+    return as_dict(entry)
+
+
+EGGS_OF_THE_MESSY_SHEET = [
+    ("2026-04-01", "pen A", "5"), ("2026-04-01", "pen B", "6"), ("2026-04-02", "pen A", "4"),
+    ("2026-04-02", "pen B", "7", "2"), ("2026-04-03", "pen A", "6"), ("2026-04-03", "pen A", "1"),
+    ("2026-04-03", "pen B", "2"), ("2026-04-04", "pen B", "5"), ("2026-04-13", "pen A", "3"),
+    ("2026-04-13", "pen B", "3"),
+]  # fmt: skip
+
+
+def test_merged_cells_five_styles_of_days_and_totals_are_read(tmp_path: Path) -> None:
+    seen = look(read_book(messy(tmp_path / "eggs.xlsx")))
+    assert seen.asked == []
+    assert told(seen) == EGGS_OF_THE_MESSY_SHEET
+    assert [(left.row, left.why) for left in seen.left] == [
+        (9, "a total: B9 is the sum of rows 5 to 8"),
+        (11, "not known, by the sheet: B11"),
+        (13, "a total, by its name: B13 sums up rows 5 to 12"),
+    ]
+    remarks = " ".join(seen.remarks)
+    assert "Days in figures were read as day, month, year." in remarks
+    assert "Days without a year were read as of 2026." in remarks
+    assert "A11 the day number 46116 was read as 2026-04-04" in remarks
+    assert "taken for part of that count (C6)" in remarks
+
+
+def test_the_same_by_another_writer_as_open_document_and_as_csv(tmp_path: Path) -> None:
+    """Neither tells of merged cells: a day left out is asked, and then taken from above."""
+    rows: Rows = [
+        ["Our quail eggs", None, None],
+        [None, None, None],
+        ["Date", "Eggs", None],
+        [None, "pen A", "pen B"],
+        [date(2026, 4, 1), 5, 6],
+        [None, 1, None],
+        ["13/4/26", 4, "7 (2 broken)"],
+        [None, 2, 2],
+        [None, 1, 1],
+    ]
+    csv_file = tmp_path / "eggs.csv"
+    lines = (";".join("" if cell is None else str(cell) for cell in row) for row in rows)
+    csv_file.write_text("\n".join(lines), encoding="cp1252")
+    for path in (open_document(tmp_path / "eggs.ods", rows), csv_file):
+        seen = look(read_book(path))
+        assert seen.match.down == ("A",)
+        assert [each[0] for each in told(seen)] == [
+            "2026-04-01", "2026-04-01", "2026-04-01", *["2026-04-13"] * 6
+        ]  # fmt: skip
+        assert "In 3 rows the day was taken from the row above." in seen.remarks
+        refused = look(read_book(path), down=())
+        name = seen.match.sheet
+        assert refused.problems[0].sentence.startswith(f"{name}, A6: the row has no day.")
+
+
+def test_what_may_be_read_in_two_ways_is_asked_and_not_guessed(tmp_path: Path) -> None:
+    head, row = ["Date", "Eggs", "Group"], [5, "pen A"]
+    book = in_rows(tmp_path, head, ["3/4/26", *row], ["5/4/26", *row])
+    seen = look(book)
+    assert [one.about for one in seen.asked] == ["dates"]
+    assert seen.rows == []
+    assert told(look(book, dates="dmy"))[0][0] == "2026-04-03"
+    assert told(look(book, dates="mdy"))[0][0] == "2026-03-04"
+    in_a_row = in_rows(tmp_path, head, *([f"0{day}/04/2026", *row] for day in range(1, 5)))
+    (asked,) = look(in_a_row).asked
+    assert asked.text.startswith("Days such as 01/04/2026 may be read in two ways. Only as dmy")
+    no_year = in_rows(tmp_path, head, ["3 April", *row], ["4 abr", *row])
+    assert [one.about for one in look(no_year).asked] == ["year"]
+    assert told(look(no_year, year=2026))[1][0] == "2026-04-04"
+    figures = in_rows(tmp_path, ["Date", "Feed kg", "Feed"], [date(2026, 4, 1), "1,250", "mash"])
+    (problem,) = look(figures, kind="feed_given").problems
+    assert problem.sentence.startswith("Sheet1, B2: '1,250' may be read in two ways.")
+    assert told(look(figures, kind="feed_given", decimal=","))[0][2] == "1.25"
+
+
+@pytest.mark.parametrize(
+    ("cell", "where"),
+    [
+        ("12+3", "B3"), ("~12", "B3"), (2.5, "B3"), (-3, "B3"), (True, "B3"),
+        ("twelve", "B3"), ("12?", "B3"),
+    ],
+)  # fmt: skip
+def test_a_cell_that_is_no_count_is_refused_by_its_name(
+    cell: object, where: str, tmp_path: Path
+) -> None:
+    rows = (["Date", "Eggs", "Group"], [date(2026, 4, 1), 5, "pen A"])
+    seen = look(in_rows(tmp_path, *rows, [date(2026, 4, 2), cell, "pen A"]))
+    assert [problem.where for problem in seen.problems] == [f"Sheet1, {where}"]
+    assert not seen.may_be_written
+    assert seen.problems[0].mend
+
+
+@pytest.mark.parametrize("day", ["31/2/2026", "2026-13-01", "soon", "2099-01-01", 12, "June"])
+def test_a_day_that_is_none_is_refused_by_its_cell(day: object, tmp_path: Path) -> None:
+    rows = ([date(2026, 4, number), 5, "pen A"] for number in range(1, 5))
+    seen = look(in_rows(tmp_path, ["Date", "Eggs", "Group"], *rows, [day, 5, "pen A"]))
+    assert [problem.where for problem in seen.problems] == ["Sheet1, A6"]
+
+
+def test_what_the_journal_contradicts_is_told_with_the_cell(tmp_path: Path) -> None:
+    rows = (["Date", "Died", "hens", "Pen"], [date(2026, 4, 1), None, 5, "pen A"])
+    book = in_rows(tmp_path, *rows, [date(2026, 4, 2), None, 99, "pen A"])
+    seen = look(book, kind="birds_died")
+    (problem,) = seen.problems
+    assert problem.where in ("Sheet1, C3", "Sheet1, row 3")
+    assert "99" in problem.what
+    book = in_rows(tmp_path, ["Date", "Eggs", "Group"], [date(2024, 4, 1), 5, "pen A"])
+    (problem,) = look(book).problems
+    assert problem.sentence == (
+        "Sheet1, C2: there is no group 'pen A' at that time. It began later. Records from before "
+        "it are of another group: give it a name of its own, such as pen A before 2025."
+    )
+
+
+def test_a_total_that_does_not_add_up_is_said(tmp_path: Path) -> None:
+    rows = ([date(2026, 4, number), 5, "pen A"] for number in range(1, 4))
+    book = in_rows(tmp_path, ["Date", "Eggs", "Group"], *rows, ["Total", 16, None])
+    seen = look(book)
+    assert len(told(seen)) == 3
+    assert any("B5 says 16, and rows 2 to 4 come to 15" in remark for remark in seen.remarks)
+    # A note with the word is no total, and neither is a row that merely has a day.
+    rows = ([date(2026, 4, number), 5, "pen A", "total chaos"] for number in range(1, 4))
+    assert len(told(look(in_rows(tmp_path, ["Date", "Eggs", "Group", "Notes"], *rows)))) == 3
+
+
+def test_a_merged_figure_counts_once(tmp_path: Path) -> None:
+    path = plain(
+        tmp_path / "feed.xlsx",
+        [["Date", "Feed given kg", "Feed"], [date(2026, 4, 1), 5, "mash"],
+         [date(2026, 4, 2), None, "mash"]],
+    )  # fmt: skip
+    book = openpyxl.load_workbook(path)
+    book.active.merge_cells("B2:B3")  # type: ignore[union-attr]
+    book.save(path)
+    seen = look(read_book(path), kind="feed_given")
+    assert told(seen) == [("2026-04-01", "mash", "5.0")]
+    assert seen.left[0].why == "B3 is merged with B2, and counts there"
+    rows = ([date(2026, 4, 1), None, "pen A"], [date(2026, 4, 2), 5, None])
+    seen = look(in_rows(tmp_path, ["Date", "Eggs", "Group"], *rows), always={})
+    assert seen.left[0].why == "nothing stands in B2"
+    assert [problem.where for problem in seen.problems] == ["Sheet1, C3"]
+    # The reader gives a cell with an error as an empty one.
+    seen = look(
+        in_rows(tmp_path, ["Date", "Eggs", "Group"], *rows[:1], [rows[1][0], "#DIV/0!", "pen B"])
+    )
+    assert [left.why for left in seen.left] == ["nothing stands in B2", "nothing stands in B3"]
+
+
+def test_a_hatch_in_a_row_becomes_its_entries(tmp_path: Path) -> None:
+    head = ["Hatch", "Set on", "Eggs set", "Incubator", "Supplier", "Candled clear", "Chicks",
+            "Hatched on"]  # fmt: skip
+    book = in_rows(
+        tmp_path, head,
+        ["spring", "1 April 2026 20:00", 24, "box", "friend", 3, 15, date(2026, 4, 18)],
+    )  # fmt: skip
+    seen = look(book)
+    assert seen.match.kind == "hatch"
+    assert [one.about for one in seen.asked] == ["columns.candled_day"]
+    seen = look(book, always={"candled_day": "7"})
+    assert [type(row.entry).__name__ for row in seen.rows] == [
+        "EggsSet", "EggsCandled", "ChicksHatched", "HatchClosed"
+    ]  # fmt: skip
+    assert [row.entry.at[:10] for row in seen.rows] == [
+        "2026-04-01", "2026-04-08", "2026-04-18", "2026-04-18"
+    ]  # fmt: skip
+    assert seen.rows[0].entry.at == "2026-04-01T20:00+01:00"
+    assert seen.may_be_written
+
+
+def test_ticks_sales_rings_and_portuguese_heads_are_understood(tmp_path: Path) -> None:
+    days = [date(2026, 4, 1), date(2026, 4, 2)]
+    ticks = in_rows(
+        tmp_path, ["Date", "Water", "Clean tray"], [days[0], "x", None], [days[1], "✓", "no"]
+    )
+    seen = look(ticks, kind="care")
+    assert told(seen) == [("2026-04-01", "Water"), ("2026-04-02", "Water")]
+    sales = in_rows(
+        tmp_path, ["Data", "Ovos", "Destino", "Cliente", "Valor", "Obs"],
+        [days[0], 2, "vendidos", "a neighbour", "R$ 3,50", None],
+    )  # fmt: skip
+    eggs = made("eggs_collected", "2026-03-30", group="pen A", eggs=12)
+    seen = look(sales, (*FLOCK, eggs), kind="eggs_out")
+    assert told(seen) == [("2026-04-01", "sold", "2", "3.5", "a neighbour")]
+    rings = in_rows(tmp_path, ["Ring", "Sex", "Date", "Father"], [12, "F", days[0], 7])
+    assert told(look(rings, kind="bird")) == [("2026-04-01", "12", "hen", "7")]
+
+
+def test_what_was_spent_is_taken_from_what_came_in(tmp_path: Path) -> None:
+    days = [date(2026, 4, 1), date(2026, 4, 2)]
+    book = in_rows(
+        tmp_path, ["Date", "What for", "In", "Out"], [days[0], "nets", None, "€ 12,50"],
+        [days[1], "eggs", 4, None],
+    )  # fmt: skip
+    assert told(look(book)) == [
+        ("2026-04-01", "-12.5", "nets"), ("2026-04-02", "4.0", "eggs")
+    ]  # fmt: skip
+    costs = in_rows(tmp_path, ["Date", "Item", "Cost"], [days[0], "nets", -3], [days[1], "x", 2])
+    (problem,) = look(costs).problems
+    assert problem.sentence.startswith("Sheet1, C2: the column tells what was spent")
+    temperatures = in_rows(tmp_path, ["Date", "Min", "Max"], [days[0], 4, "70 F"])
+    seen = look(temperatures, always={"place": "shed"})
+    assert told(seen) == [("2026-04-01", "shed", "4.0", "21.111")]
+
+
+def test_an_import_again_writes_nothing_twice_and_only_rows_added_since(tmp_path: Path) -> None:
+    head, rows = ["Date", "Eggs", "Group"], [[date(2026, 4, 1), 5, "pen A"]] * 2
+    first = look(in_rows(tmp_path, head, *rows))
+    assert len({entry.id for entry in first.new}) == 2
+    journal = (*FLOCK, *first.new)
+    again = look(in_rows(tmp_path, ["Old"], [], head, *rows), journal)
+    assert (again.already, again.new) == (2, [])
+    more = look(in_rows(tmp_path, head, *rows, [date(2026, 4, 2), 6, "pen A"]), journal)
+    assert (more.already, len(more.new)) == (2, 1)
+    changed = look(in_rows(tmp_path, head, rows[0], [date(2026, 4, 1), 9, "pen A"]), journal)
+    (problem,) = changed.problems
+    assert problem.where == "Sheet1, row 3"
+    assert "said something else then" in problem.what
+    group = {"kind": "group", "at": "2025-01-01", "group": "pen A", "place": "x", "hens": "1"}
+    (problem,) = look(in_rows(tmp_path, head, *rows), first=(group,)).problems
+    assert "the journal has a group 'pen A' already" in problem.sentence
+
+
+def test_a_total_alone_or_a_head_alone_is_told(tmp_path: Path) -> None:
+    seen = look(in_rows(tmp_path, ["Date", "Eggs", "Group"], ["Total", 5, None]), kind="eggs_out")
+    assert seen.asked or seen.problems
+    nothing = in_rows(tmp_path, ["hello"])
+    assert [one.about for one in look(nothing).asked] == ["kind"]
+
+
+def test_a_file_made_to_do_harm_ends_in_a_sentence(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A sheet whose last cell is the last there may be; a part that unpacks to much; a password."""
+    far = plain(tmp_path / "far.xlsx", [[1]])
+    book = openpyxl.load_workbook(far)
+    book.active["XFD1048576"] = 1  # type: ignore[index]
+    book.save(far)
+    with pytest.raises(BadInput, match=r"takes too much memory|has more than"):
+        read_book(far)
+    monkeypatch.setattr(tables_in_grid, "MOST_UNPACKED", 2**20)
+    bomb = tmp_path / "bomb.xlsx"
+    with zipfile.ZipFile(bomb, "w", zipfile.ZIP_DEFLATED) as packed:
+        packed.writestr("xl/workbook.xml", b"<x/>")
+        packed.writestr("xl/sheet.xml", b"0" * 2**21)
+    with pytest.raises(BadInput, match="takes too much memory or time"):
+        read_book(bomb)
+    many = tmp_path / "many.csv"
+    many.write_text("a," * 300 + "\n" + "1," * 300)
+    with pytest.raises(BadInput, match="256 columns"):
+        read_book(many)
+    monkeypatch.setattr(reader, "MOST_ROWS", 3)
+    many.write_text("a,b\n" * 5)
+    with pytest.raises(BadInput, match="more than 3 rows"):
+        read_book(many)
+    with pytest.raises(BadInput, match="cannot be read"):
+        read_book(tmp_path / "none.xlsx")
+
+
+def test_a_match_that_cannot_be_meant_is_refused(tmp_path: Path) -> None:
+    for text, said in (
+        ("kind = 3", "no match for a sheet"),
+        ('kind = "sheep"', "nothing that a row may tell"),
+        ("head = [3, 1]", "first and the last row"),
+        ('dates = "ydm"', "dmy, mdy or ymd"),
+        ('[columns]\n"7" = "at"', "is no column"),
+        ('kind = "money"\n[columns]\nA = "eggs"', "has no field 'eggs'"),
+        ('kind = "money"\n[columns]\nA = "at"\nB = "at"', "several columns"),
+        ("\x00", "no match for a sheet"),
+    ):
+        with pytest.raises(BadInput, match=said):
+            read_match(text.encode(), "m.toml")
+    book = in_rows(tmp_path, ["Date", "Eggs", "Group"], [date(2026, 4, 1), 5, "pen A"])
+    with pytest.raises(BadInput, match="no column Z"):
+        look(book, columns={"Z": "at"})
+    with pytest.raises(BadInput, match="only 2 rows"):
+        look(book, head=(5, 5))
+    with pytest.raises(BadInput, match="no sheet 'x'"):
+        look(book, sheet="x")
+
+
+# What holds of any grid.
+
+_CELLS = st.one_of(
+    st.none(),
+    st.sampled_from(
+        ["Date", "Eggs", "pen A", "Total", "?", "-", "x", "3/4/26", "3 April", "12 (2 broken)",
+         "1.250", "kg", "Notes", "id", "kind", "=1+1", "\u0660", "\x00", " ", "1e999", "nan"]
+    ),
+    st.text(max_size=12),
+    st.integers(-(10**20), 10**20),
+    st.floats(),
+    st.booleans(),
+    st.dates(),
+    st.datetimes(),
+    st.times(),
+    st.timedeltas(),
+)  # fmt: skip
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(
+    rows=st.lists(st.lists(_CELLS, min_size=1, max_size=5), min_size=1, max_size=8),
+    kind=st.sampled_from(["", *OFFERED]),
+    order=st.sampled_from([None, "dmy", "mdy", "ymd"]),
+    data=st.data(),
+)
+def test_any_grid_gives_entries_or_sentences(
+    rows: list[list[Any]], kind: str, order: Any, data: st.DataObject
+) -> None:
+    width = max(map(len, rows))
+    grid = Grid("S", tuple((*row, *[None] * (width - len(row))) for row in rows))
+    book = Book("any.xlsx", (grid,))
+    flock = fold(FLOCK, NOW)
+    match = replace(seems(book, flock, kind=kind), dates=order, year=2026)
+    if match.kind and match.kind != "journal" and data.draw(st.booleans()):
+        match = replace(match, always={"group": "pen A", "place": "shed", "use": "sold"})
+    seen = previewed(book, match, flock, list(FLOCK), NOW)
+    assert seen.asked or seen.problems or seen.rows
+    for problem in seen.problems:
+        assert problem.where
+        assert problem.sentence
+
+
+@given(st.text())
+def test_what_keeps_a_cell_from_being_a_formula_can_be_undone(text: str) -> None:
+    cell = safe_cell(text)
+    assert cell[:1] not in tuple("=+-@\t\r\n")
+    assert text_of(cell) == text
+
+
+@settings(max_examples=60)
+@given(_CELLS, st.sampled_from([None, "dmy", "mdy", "ymd"]))
+def test_any_cell_is_a_day_or_figure_or_refused(cell: Any, order: Any) -> None:
+    looks_like_day(cell)
+    refused = []
+    for read in (lambda: day_of(cell, Dates(order)), lambda: figure_of(cell, "kg", "g", None)):
+        try:
+            read()
+        except NotRead as error:
+            refused.append(error)
+    assert all(error.what and error.mend for error in refused)
+
+
+@settings(max_examples=40)
+@given(st.integers(0, 10_000), st.integers(0, 700))
+def test_cells_are_named_as_in_spreadsheets(row: int, column: int) -> None:
+    """Against openpyxl's own names."""
+    from openpyxl.utils import get_column_letter
+
+    name = cell_name(row, column)
+    assert name == f"{get_column_letter(column + 1)}{row + 1}"
+    assert column_of(get_column_letter(column + 1)) == column
+
+
+def test_every_kind_offered_has_a_match_of_its_own() -> None:
+    for kind in OFFERED:
+        text = match_text(Match("S", (1, 1), kind))
+        assert read_match(text.encode(), "m").kind == kind
