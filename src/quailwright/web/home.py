@@ -13,6 +13,7 @@ from quailwright.exchange.chores import chores
 from quailwright.exchange.desk import Desk
 from quailwright.exchange.household import Household
 from quailwright.exchange.record import Recorded
+from quailwright.exchange.sensor_sent import Sent
 from quailwright.flock.state import Flock
 from quailwright.guide.round import Round, day_at, todays_round
 from quailwright.journal.entries import Entry
@@ -59,6 +60,8 @@ class Home:
     household: Household
     caretaker: Caretaker
     attempts: Attempts = field(default_factory=Attempts)
+    key_attempts: Attempts = field(default_factory=Attempts)
+    devices_sent: dict[int, Sent] = field(default_factory=dict)
     planner: Planner = field(default_factory=Planner)
 
     @classmethod
