@@ -26,6 +26,8 @@ _LEFT, _RIGHT, _TOP, _BOTTOM = 38, 8, 8, 20
 _LEAST_SPAN_C = 1.0
 _MOST_TICKS = 4
 _HOURS_APART = 6
+_TICK = 16
+"""Half the width of an hour along the axis: nearer to an end it is left out."""
 _HOUR = timedelta(hours=1)
 
 
@@ -257,8 +259,9 @@ def _hours(day: ShownDay, along: Callable[[datetime], float], here: tzinfo) -> l
     marks = []
     at = first
     while at <= day.end:
-        if at >= day.start and at.hour % _HOURS_APART == 0:
-            marks.append(Mark(along(at), HEIGHT - _BOTTOM, f"{at:%H:%M}"))
+        x = along(at)
+        if _LEFT + _TICK < x < WIDTH - _TICK and at.hour % _HOURS_APART == 0:
+            marks.append(Mark(x, HEIGHT - _BOTTOM, f"{at:%H:%M}"))
         at += _HOUR
     return marks
 

@@ -224,13 +224,13 @@ def _broker_state(
     )  # fmt: skip
     if shown.messages:
         counts = say(
-            "Since then {messages:,} messages, {kept:,} readings kept.",
+            "Since then messages: {messages:,}, readings kept: {kept:,}.",
             messages=shown.messages,
             kept=shown.kept,
         )
         said = f"{said} {counts}"
     if shown.already:
-        said = f"{said} {say('{n:,} were there already.', n=shown.already)}"
+        said = f"{said} {say('There already: {n:,}.', n=shown.already)}"
     return said, True
 
 
