@@ -116,7 +116,7 @@ def through_the_broker(count: int, program: str) -> float:
     from tests.makers import made
 
     with tempfile.TemporaryDirectory(prefix="ingest-broker-") as folder, empty() as store:
-        broker = Broker(program, Path(folder))
+        broker = Broker(program, Path(folder), saves_each_change=False)
         broker.start()
         desk, listener = Desk(store), Listener(lambda: NOW)
         with store.writing() as writer:

@@ -100,7 +100,7 @@ def location(request: pytest.FixtureRequest, tmp_path: Path) -> str:
 class Broker:
     """An MQTT broker of its own on loopback, with its store in a folder: start, stop, kill it."""
 
-    def __init__(self, program: str, folder: Path) -> None:
+    def __init__(self, program: str, folder: Path, saves_each_change: bool = True) -> None:
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
@@ -112,10 +112,10 @@ class Broker:
             f"user {getpass.getuser()}",
             "persistence true",
             f"persistence_location {folder}/",
-            "autosave_interval 1",
-            "autosave_on_changes true",
             "max_queued_messages 0",
         ]
+        if saves_each_change:
+            said += ["autosave_interval 1", "autosave_on_changes true"]
         self._settings.write_text("\n".join(said) + "\n")
         self._process: subprocess.Popen[bytes] | None = None
 

@@ -201,7 +201,7 @@ def _pointed(document: Any, pointer: str) -> Any:
 def pointer_problem(pointer: str) -> str:
     """What is wrong with a JSON Pointer, in a sentence; "" where nothing is."""
     if len(pointer) > LONGEST_POINTER:
-        return say("It may have {most} characters.", most=LONGEST_POINTER)
+        return say("A JSON Pointer may have {most} characters.", most=LONGEST_POINTER)
     if pointer and not pointer.startswith("/"):
         return say("{pointer} does not begin with /. Write it like /temperature.", pointer=pointer)
     if re.search(r"~(?![01])", pointer):

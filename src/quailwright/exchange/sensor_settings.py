@@ -117,7 +117,7 @@ class Sensors:
 
         Raises BadInput.
         """
-        _check_name(name, say("The device"))
+        _check_name(name)
         _check_place(place)
         _check_instrument(instrument)
         _check_how(how)
@@ -271,20 +271,25 @@ def parsed_address(address: str) -> Broker:
     return Broker(found["host"].strip("[]"), port, scheme == "mqtts")
 
 
-def _check_name(name: str, what: str) -> None:
-    if not 1 <= len(name) <= LONGEST_NAME or not re.match(NAME, name):
-        raise BadInput(
-            say("{what} needs a name of 1 to {most} characters.", what=what, most=LONGEST_NAME)
-        )
+def _fits(name: str) -> bool:
+    return 1 <= len(name) <= LONGEST_NAME and re.match(NAME, name) is not None
+
+
+def _check_name(name: str) -> None:
+    if not _fits(name):
+        raise BadInput(say("The device needs a name of 1 to {most} characters.", most=LONGEST_NAME))
 
 
 def _check_place(place: str) -> None:
-    _check_name(place, say("The place"))
+    if not _fits(place):
+        raise BadInput(say("A place has a name of 1 to {most} characters.", most=LONGEST_NAME))
 
 
 def _check_instrument(instrument: str) -> None:
-    if instrument:
-        _check_name(instrument, say("The instrument"))
+    if instrument and not _fits(instrument):
+        raise BadInput(
+            say("An instrument has a name of 1 to {most} characters.", most=LONGEST_NAME)
+        )
 
 
 def _check_how(how: How) -> None:

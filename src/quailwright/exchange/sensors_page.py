@@ -218,20 +218,21 @@ def _broker_state(
         return say(shown.trouble), False
     if shown.connected_since is None:
         return say("It begins to listen within seconds."), True
-    said = say(
-        "Connected {ago} by {protocol}.", ago=ago(now - shown.connected_since),
-        protocol=shown.protocol,
-    )  # fmt: skip
+    said = [
+        say("Connected {ago} by {protocol}.", ago=ago(now - shown.connected_since),
+            protocol=shown.protocol)
+    ]  # fmt: skip
     if shown.messages:
-        counts = say(
-            "Since then messages: {messages:,}, readings kept: {kept:,}.",
-            messages=shown.messages,
-            kept=shown.kept,
+        said.append(
+            say(
+                "Since then messages: {messages:,}, readings kept: {kept:,}.",
+                messages=shown.messages,
+                kept=shown.kept,
+            )
         )
-        said = f"{said} {counts}"
     if shown.already:
-        said = f"{said} {say('There already: {n:,}.', n=shown.already)}"
-    return said, True
+        said.append(say("There already: {n:,}.", n=shown.already))
+    return " ".join(said), True
 
 
 def _unknown(topic: str, heard: Heard, now: datetime) -> Unknown:
@@ -256,7 +257,7 @@ def how_words(how: How) -> str:
             return say("a bare number: humidity, {unit}", unit=damp_unit)
         return say("a bare number: temperature in {unit}", unit=unit)
     if how.form == "senml":
-        return say(FORMS["senml"])
+        return say("SenML (RFC 8428)")
     said = []
     if how.temperature is not None:
         said.append(say("{pointer} temperature in {unit}", pointer=how.temperature, unit=unit))
@@ -282,7 +283,7 @@ def how_of(typed: Mapping[str, str]) -> How:
     for field in ("temperature", "humidity", "time"):
         pointer = typed.get(field, "").strip()
         if len(pointer) > LONGEST_POINTER:
-            raise BadInput(say("It may have {most} characters.", most=LONGEST_POINTER))
+            raise BadInput(say("A JSON Pointer may have {most} characters.", most=LONGEST_POINTER))
         values[field] = pointer or None
     if values["form"] == "number":
         values |= {"temperature": None, "humidity": None, "time": None}
