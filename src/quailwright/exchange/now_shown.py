@@ -1,9 +1,10 @@
 """What sensors show now, place by place: corrected, how old, against what is wanted, and the day.
 
-The last 24 hours come summed up by the database, whatever the number of readings: a page that looks
-every few seconds has them made anew only every few minutes (`DAY_HOLDS_FOR`).
+The last 24 hours come summed up by the database, whatever the number of readings, and are kept for
+pages that look every few seconds (`DaysAtHand`).
 """
 
+import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -23,7 +24,6 @@ from quailwright.language import say, say_many
 
 STEP = timedelta(minutes=15)
 DAY = timedelta(hours=24)
-DAY_HOLDS_FOR = timedelta(minutes=5)
 SILENT_AFTER = timedelta(days=30)
 """Instruments not read for so long are told of in a line, as sensors taken down."""
 _HOUR = timedelta(hours=1)
@@ -93,24 +93,60 @@ class Now:
 Days = Mapping[tuple[str, str], ShownDay]
 
 
-def days_shown(store: Store, flock: Flock, now: datetime) -> Days:
-    """The last 24 hours of every instrument that was read in them. Raises FlockUnusable."""
-    end = now.astimezone(UTC)
-    start = end - DAY
-    found: dict[tuple[str, str], ShownDay] = {}
+class DaysAtHand:
+    """The last 24 hours of every instrument, kept for pages that look every few seconds.
+
+    Whole hours are summed up once an hour and the present one once a minute: a reading that comes
+    late into an hour gone by is shown within the hour. It holds a copy that may be dropped.
+    """
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._hours: tuple[datetime, _Summed] | None = None
+        self._present: tuple[datetime, _Summed] | None = None
+
+    def days(self, store: Store, flock: Flock, now: datetime) -> Days:
+        """The 24 hours before `now` of every instrument read in them. Raises FlockUnusable."""
+        end = now.astimezone(UTC)
+        minute = end.replace(second=0, microsecond=0)
+        hour = minute.replace(minute=0)
+        with self._lock:
+            if self._hours is None or self._hours[0] != hour:
+                self._hours = (hour, _summed(store, hour - DAY, hour))
+            if self._present is None or self._present[0] != minute:
+                self._present = (minute, _summed(store, hour, hour + 2 * _HOUR))
+            hours, present = self._hours[1], self._present[1]
+        found = {}
+        for place, instrument in dict.fromkeys((*hours, *present)):
+            buckets = [
+                _corrected(flock, place, instrument, each)
+                for each in (
+                    *hours.get((place, instrument), ()), *present.get((place, instrument), ()),
+                )
+                if each.start + STEP > end - DAY
+            ]  # fmt: skip
+            if buckets:
+                found[place, instrument] = ShownDay(
+                    end - DAY, end, tuple(buckets), _usual_step_h(buckets)
+                )
+        return found
+
+
+_Summed = dict[tuple[str, str], list[Bucket]]
+
+
+def _summed(store: Store, start: datetime, end: datetime) -> _Summed:
+    """Readings by quarter hours, of every place that was read since `start`."""
+    found: _Summed = {}
     for place in sorted({each.place for each in store.latest_readings() if each.at >= start}):
-        by_instrument: dict[str, list[Bucket]] = {}
-        for bucket in store.reading_buckets(place, STEP, start, end + STEP):
-            by_instrument.setdefault(bucket.instrument, []).append(bucket)
-        for instrument, buckets in by_instrument.items():
-            true = tuple(_corrected(flock, place, instrument, each) for each in buckets)
-            found[place, instrument] = ShownDay(start, end, true, _usual_step_h(buckets))
+        for bucket in store.reading_buckets(place, STEP, start, end):
+            found.setdefault((place, bucket.instrument), []).append(bucket)
     return found
 
 
-def day_begun(now: datetime) -> datetime:
-    """The instant as of which the last 24 hours are summed up, to be kept for a while."""
-    return now - (now - datetime(1970, 1, 1, tzinfo=UTC)) % DAY_HOLDS_FOR
+def days_shown(store: Store, flock: Flock, now: datetime) -> Days:
+    """The last 24 hours of every instrument that was read in them. Raises FlockUnusable."""
+    return DaysAtHand().days(store, flock, now)
 
 
 def readings_now(store: Store, flock: Flock, days: Days, now: datetime) -> Now:

@@ -7,17 +7,10 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
-from quailwright.exchange.now_shown import (
-    Days,
-    day_begun,
-    days_shown,
-    now_shape,
-    readings_now,
-)
+from quailwright.exchange.now_shown import now_shape, readings_now
 from quailwright.exchange.sensor_payload import LONGEST_PAYLOAD
 from quailwright.exchange.sensor_sent import sent_shape, take_sent
 from quailwright.exchange.sensor_settings import Keyed, Sensors
-from quailwright.flock.state import Flock
 from quailwright.language import say
 from quailwright.web.api import Told
 from quailwright.web.guard import Reader
@@ -97,17 +90,11 @@ def _refusal(status: HTTPStatus, sentence: str) -> Response:
     return answer
 
 
-def days_at_hand(home: Home, flock: Flock) -> Days:
-    """The last 24 hours of each instrument, made anew every few minutes."""
-    begun = day_begun(home.now())
-    return home.desk.once(
-        flock, "days of readings", begun, lambda: days_shown(home.desk.store, flock, begun)
-    )
-
-
 @router.get("/readings/now", responses=says("NowShape", "Refusal"))
 def now(home: AtHome, who: Reader) -> Response:
     """What every sensor shows now, corrected and as shown, against what is wanted there."""
     flock = home.flock()
-    told = readings_now(home.desk.store, flock, days_at_hand(home, flock), home.now())
+    told = readings_now(
+        home.desk.store, flock, home.days.days(home.desk.store, flock, home.now()), home.now()
+    )
     return Told(now_shape(told))

@@ -30,7 +30,6 @@ from quailwright.exchange.sensors_page import (
 from quailwright.guide.round import units_of
 from quailwright.journal.findings import BadInput
 from quailwright.language import say
-from quailwright.web.api_devices import days_at_hand
 from quailwright.web.guard import Keeper, OwnForm, Reader, Visitor
 from quailwright.web.home import AtHome, Home
 from quailwright.web.view import page
@@ -44,7 +43,9 @@ _MOST_TRIED = 5_000
 def readings(request: Request, home: AtHome, who: Reader) -> Response:
     """What every sensor shows now, and its last 24 hours."""
     flock = home.flock()
-    told = readings_now(home.desk.store, flock, days_at_hand(home, flock), home.now())
+    told = readings_now(
+        home.desk.store, flock, home.days.days(home.desk.store, flock, home.now()), home.now()
+    )
     shown = now_page(told, units_of(flock), flock.zone)
     return page(request, who, "readings.html", told=shown)
 
