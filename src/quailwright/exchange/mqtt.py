@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from quailwright.exchange.desk import Desk
 from quailwright.exchange.sensor_keep import Arrived, Instants, keep
-from quailwright.exchange.sensor_payload import read_payload
+from quailwright.exchange.sensor_payload import LONGEST_PAYLOAD, read_payload
 from quailwright.exchange.sensor_settings import (
     Broker,
     Listening,
@@ -254,6 +254,7 @@ class _Connection:
             if five:
                 properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
                 properties.ReceiveMaximum = _MOST_AT_ONCE
+                properties.MaximumPacketSize = 4 * LONGEST_PAYLOAD
                 if lasts:
                     properties.SessionExpiryInterval = int(SESSION_KEPT_FOR.total_seconds())
                 client.connect_async(
@@ -467,7 +468,7 @@ class _Session(_Connection):
             return
         self._waiting.put(
             _Message(
-                topic, bytes(message.payload), message.qos, message.mid, bool(message.dup),
+                topic, bytes(message.payload[: LONGEST_PAYLOAD + 1]), message.qos, message.mid, bool(message.dup),
                 bool(message.retain), self._clock(), self._connections,
             )
         )  # fmt: skip
