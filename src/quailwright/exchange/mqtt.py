@@ -468,8 +468,8 @@ class _Session(_Connection):
             return
         self._waiting.put(
             _Message(
-                topic, bytes(message.payload[: LONGEST_PAYLOAD + 1]), message.qos, message.mid, bool(message.dup),
-                bool(message.retain), self._clock(), self._connections,
+                topic, bytes(message.payload[: LONGEST_PAYLOAD + 1]), message.qos, message.mid,
+                bool(message.dup), bool(message.retain), self._clock(), self._connections,
             )
         )  # fmt: skip
 
