@@ -188,6 +188,15 @@ def test_what_sensors_show_now(app: FastAPI, keeper: TestClient) -> None:
     assert "old: not read since" in text
 
 
+def test_a_clock_that_is_ahead_is_told(app: FastAPI, keeper: TestClient) -> None:
+    with app.state.home.desk.store.writing() as writer:
+        ahead = to_ms(NOW + timedelta(hours=1))
+        writer.append_readings("box", "lid", [ahead], [37.5], [None])
+    assert "60 min ahead: is the device's clock right?" in html.unescape(
+        keeper.get("/readings").text
+    )
+
+
 def test_an_instruments_offset_is_taken_off(app: FastAPI, keeper: TestClient) -> None:
     form = {"token": token_of(keeper), "instrument": "lid", "place": "box"}
     keeper.post("/log/instrument", data={**form, "temperature_offset_c": "0.5"})

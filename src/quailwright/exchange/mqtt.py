@@ -12,7 +12,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -180,10 +180,7 @@ class Listener:
             }
             if session is None:
                 return told
-            return ListenerShown(
-                shown.connected_since, shown.protocol, shown.trouble, shown.topics, unknown,
-                shown.refused, shown.messages, shown.kept, shown.already, shown.waiting,
-            )  # fmt: skip
+            return replace(shown, unknown=unknown)
         return shown
 
     def end(self) -> None:

@@ -107,7 +107,7 @@ def _summary(told: Now) -> str:
     shown = [one for each in told.places for one in each.instruments]
     if not shown:
         return say("No sensor has told anything yet.")
-    newest = ago(min(one.age for one in shown))
+    newest = ago(max(min(one.age for one in shown), timedelta(0)))
     off = [
         each.place
         for each in told.places

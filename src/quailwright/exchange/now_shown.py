@@ -57,7 +57,8 @@ class ShownDay:
 
 @dataclass(frozen=True, slots=True)
 class InstrumentNow:
-    """The last reading of an instrument: corrected, and as shown."""
+    """The last reading of an instrument: corrected, and as shown. `age` is negative where the
+    clock of the device is ahead."""
 
     instrument: str
     at: datetime
@@ -240,7 +241,7 @@ def _now(
 ) -> InstrumentNow:
     celsius_off, percent_off = _offsets(flock, latest.place, latest.instrument)
     celsius = _less(latest.temperature_c, celsius_off)
-    age = max(now - latest.at, timedelta(0))
+    age = now - latest.at
     stale = age / _HOUR > _silent_h(day)
     return InstrumentNow(
         latest.instrument,
@@ -277,8 +278,12 @@ def _verdict(celsius: float, wanted: Wanted) -> Verdict:
 def ago(age: timedelta) -> str:
     """How long ago, as one says it: `20 s ago`."""
     seconds = age.total_seconds()
+    if seconds <= -_MINUTE_S:
+        return say(
+            "{minutes:.0f} min ahead: is the device's clock right?", minutes=-seconds // _MINUTE_S
+        )
     if seconds < _MINUTE_S:
-        return say("{seconds:.0f} s ago", seconds=seconds)
+        return say("{seconds:.0f} s ago", seconds=max(seconds, 0.0))
     if seconds < _HOUR_S:
         return say("{minutes:.0f} min ago", minutes=seconds // _MINUTE_S)
     if seconds < 2 * _DAY_S:

@@ -223,8 +223,9 @@ def is_senml(document: Any) -> bool:
     )
 
 
-_SENML_UNITS = {"temperature": ("Cel", "K"), "humidity": ("%RH", "%RH", "/", "%", "/100")}
-"""By the registry of RFC 8428 and RFC 8798; a plain ratio is a humidity only where one is named."""
+_SENML_UNITS = {"temperature": ("Cel", "K"), "humidity": ("%RH",)}
+_SENML_RATIOS = ("/", "%", "/100")
+"""By the registry of RFC 8428 and RFC 8798; a ratio is a humidity only where one is named."""
 
 
 class _Record(NamedTuple):
@@ -247,7 +248,8 @@ def _of_senml(document: Any, how: How, now: datetime) -> Payload:
         for quantity, chosen, found in (
             ("temperature", how.temperature, warm), ("humidity", how.humidity, damp),
         ):  # fmt: skip
-            units = _SENML_UNITS[quantity] if chosen else _SENML_UNITS[quantity][:2]
+            ratios = _SENML_RATIOS if chosen and quantity == "humidity" else ()
+            units = _SENML_UNITS[quantity] + ratios
             if record.unit in units and record.name.endswith(chosen or ""):
                 names[quantity].add(record.name)
                 found[record.time_s] = _from_senml(record)
