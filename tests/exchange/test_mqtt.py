@@ -42,6 +42,7 @@ def desk(tmp_path: Path) -> Iterator[Desk]:
 def sensor(broker: Broker) -> Iterator["Sensor"]:
     made_one = Sensor(broker)
     yield made_one
+    made_one.client.disconnect()
     made_one.client.loop_stop()
 
 
@@ -53,7 +54,7 @@ class Sensor:
             CallbackAPIVersion.VERSION2, "a-sensor", clean_session=False,
             protocol=MQTTProtocolVersion.MQTTv311,
         )  # fmt: skip
-        self.client.reconnect_delay_set(1, 1)
+        self.client.reconnect_delay_set(0.05, 0.1)  # type: ignore[arg-type]
         self.client.connect("127.0.0.1", broker.port)
         self.client.loop_start()
 
