@@ -257,3 +257,27 @@ def test_a_broker_that_is_not_there_is_told(desk: Desk) -> None:
     until(lambda: "does not answer" in listener.shown().trouble)
     assert "secret" not in listener.tick(desk, NOW)
     listener.end()
+
+
+def test_a_broker_that_refuses_the_password_is_asked_again_in_the_same_version(desk: Desk) -> None:
+    """Reason code 0x86 (bad user name or password) of MQTT 5.0, section 3.2.2.2."""
+    levels: list[int] = []
+    with socket.create_server(("127.0.0.1", 0)) as server:
+
+        def refusing() -> None:
+            while True:
+                connection, _ = server.accept()
+                with connection:
+                    levels.append(connection.recv(1024)[8])
+                    connection.sendall(b"\x20\x03\x00\x86\x00")
+
+        threading.Thread(target=refusing, daemon=True).start()
+        sensors = Sensors(desk.store)
+        sensors.set_broker(f"127.0.0.1:{server.getsockname()[1]}", "mira", "wrong", keep=False)
+        sensors.add_topic("shed/box", "box", "", NUMBER, None, NOW)
+        listener = Listener()
+        listener.tick(desk, NOW)
+        until(lambda: len(levels) == 2)
+        assert "user or password is wrong" in listener.tick(desk, NOW)
+        listener.end()
+    assert set(levels) == {5}

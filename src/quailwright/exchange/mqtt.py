@@ -216,7 +216,7 @@ class _Connection:
         self._since: datetime | None = None
         self._trouble: str = ""
         self._connections = 0
-        self._answered = False
+        self._answered = self._turned_away = False
         self._cut = 0
         self._client: Client | None = None
 
@@ -277,7 +277,7 @@ class _Connection:
     def _on_connect(self, client: "Client", _: Any, flags: Any, code: Any, __: Any) -> None:
         with self._lock:
             if code.is_failure:
-                self._since = None
+                self._since, self._turned_away = None, True
                 if code.value == _UNSUPPORTED_VERSION and not self._old:
                     self.falls_back = True
                 self._trouble = (
@@ -306,7 +306,10 @@ class _Connection:
     def _on_disconnect(self, _: Any, __: Any, ___: Any, code: Any, ____: Any) -> None:
         with self._lock:
             answered, self._answered, self._since = self._answered, False, None
-            if not answered:
+            if self._turned_away:
+                # It said why, which stays said.
+                self._turned_away = False
+            elif not answered:
                 self._cut += 1
                 self.falls_back = self.falls_back or (
                     not self._old and self._cut >= _FALLS_BACK_AFTER
