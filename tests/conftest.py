@@ -5,13 +5,17 @@ further: `./check --hypothesis-profile explore -k properties`.
 
 A flock can be kept in a SQLite file, or in a database of a PostgreSQL server: a temporary one, on
 a socket in a folder of its own. Where its programs are not installed, the tests that need it say
-so (`./check` installs them on Debian).
+so (`./check` installs them on Debian). So it is with the MQTT broker that sensors send to.
 """
 
+import contextlib
+import getpass
 import os
 import shutil
+import socket
 import subprocess
 import tempfile
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -91,3 +95,64 @@ def location(request: pytest.FixtureRequest, tmp_path: Path) -> str:
         return str(tmp_path / "home.sqlite")
     url: str = request.getfixturevalue("postgresql")
     return url
+
+
+class Broker:
+    """An MQTT broker of its own on loopback, with its store in a folder: start, stop, kill it."""
+
+    def __init__(self, program: str, folder: Path, saves_each_change: bool = True) -> None:
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            self.port = free.getsockname()[1]
+        self._program = program
+        self._settings = folder / "mosquitto.conf"
+        said = [
+            f"listener {self.port} 127.0.0.1",
+            "allow_anonymous true",
+            f"user {getpass.getuser()}",
+            "persistence true",
+            f"persistence_location {folder}/",
+            "max_queued_messages 0",
+        ]
+        if saves_each_change:
+            said += ["autosave_interval 1", "autosave_on_changes true"]
+        self._settings.write_text("\n".join(said) + "\n")
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> None:
+        """Starts it, and waits until it answers."""
+        self._process = subprocess.Popen(
+            [self._program, "-c", self._settings], stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )  # fmt: skip
+        for _ in range(500):
+            with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", self.port)):
+                return
+            time.sleep(0.01)
+        raise AssertionError("the broker does not answer")
+
+    def stop(self) -> None:
+        """Stops it in order: it saves what it holds."""
+        if self._process is not None:
+            self._process.terminate()
+            self._process.wait(10)
+            self._process = None
+
+    def kill(self) -> None:
+        """Kills it."""
+        assert self._process is not None
+        self._process.kill()
+        self._process.wait(10)
+        self._process = None
+
+
+@pytest.fixture
+def broker(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Broker]:
+    """A running MQTT broker (mosquitto, which `./check` installs on Debian)."""
+    program = shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin")
+    if program is None:
+        pytest.skip("no MQTT broker (mosquitto) is installed here")
+    made = Broker(program, tmp_path_factory.mktemp("broker"))
+    made.start()
+    yield made
+    made.stop()

@@ -62,6 +62,7 @@ READ_PAGES = (
     "/settings/care/rule?name=wash", "/help", "/help?subject=incubation", "/help?text=nrc",
     "/help?rule=wash", "/brooding",
     "/brooding?age=3&birds=30&room=18&box=80x60x45&watts=90&price=0.25&night+2027-05=8",
+    "/readings", "/settings/sensors",
 )  # fmt: skip
 WRITE_PAGES = (
     "/paper/back",

@@ -327,3 +327,36 @@ def _damp(day: Any) -> tuple[str, ...]:
         "" if percent is None else figure(percent, ".0f")
         for percent in (day.humidity_pct, day.humidity_low_pct, day.humidity_high_pct)
     )
+
+
+_NOW_EXAMPLES = """Examples:
+
+\b
+  quailwright readings now
+  quailwright readings now --json"""
+
+
+@app.command("now", epilog=_NOW_EXAMPLES)
+def now_(ctx: typer.Context, flock_file: FlockOption = None, as_json: JsonOption = False) -> None:
+    """What every sensor shows now, how old that is, and whether it is as wanted."""
+    from quailwright.exchange.now_page import now_page
+    from quailwright.exchange.now_shown import days_shown, now_shape, readings_now
+
+    at = now()
+    with opened(ctx, flock_file) as store:
+        flock = fold(store.entries())
+        told = readings_now(store, flock, days_shown(store, flock, at), at)
+    if as_json:
+        show.json_document(now_shape(told))
+        return
+    shown = now_page(told, units_of(flock), flock.zone, charts=False)
+    print(shown.summary)
+    for place in shown.places:
+        show.heading(place.place)
+        if place.wanted:
+            print(place.wanted)
+        for one in place.instruments:
+            parts = (one.name, one.value, one.damp, one.verdict, one.age, one.off)
+            print("  " + "; ".join(filter(None, parts)))
+    for sentence in shown.silent:
+        print(sentence)

@@ -34,12 +34,14 @@ class Chore:
         do: does it, as of an instant (aware), and says in a sentence what came of it ("": nothing
             to say). It may raise a QuailwrightError, whose sentence is kept for the pages.
         end: lets go of what it holds (a connection) when the caretaker ends.
+        shows: gives what the pages show of it beside the sentence.
     """
 
     name: str
     every: timedelta
     do: Callable[[Desk, datetime], str]
     end: Callable[[], None] = _nothing
+    shows: Callable[[], object] = _nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +67,10 @@ class Caretaker:
     def told(self, name: str) -> ChoreTold | None:
         """What came of a chore the last time, in this process; None: it has not been done."""
         return self._told.get(name)
+
+    def shown(self, name: str) -> object:
+        """What a chore shows beside its sentence, in this process; None where it shows nothing."""
+        return next((chore.shows() for chore in self._chores if chore.name == name), None)
 
     def do_due(self, now: datetime) -> None:
         """Does, one after another, every chore that is due at `now`."""

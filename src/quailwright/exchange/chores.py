@@ -1,8 +1,17 @@
 """The chores of a flock: what each part of the house has done by itself, and how often."""
 
+from datetime import timedelta
+
 from quailwright.exchange.caretaker import Chore
+from quailwright.exchange.mqtt import Listener
 
 
 def chores() -> list[Chore]:
     """Every chore, made anew: some hold a connection."""
-    return []
+    return [_sensors()]
+
+
+def _sensors() -> Chore:
+    listener = Listener()
+    every = timedelta(seconds=3)
+    return Chore("sensors", every, listener.tick, listener.end, listener.shown)

@@ -621,6 +621,63 @@ ReadingsReport = TypedDict(
 """`readings show --json`."""
 
 
+class InstrumentNowShape(TypedDict):
+    """The last reading of an instrument: corrected by what it is off by, and as it showed it.
+
+    `verdict`: well, low, high, far_low, far_high, or "" where nothing is wanted or it is stale.
+    """
+
+    instrument: str
+    at: str
+    age_s: float
+    stale: bool
+    temperature_c: float | None
+    humidity_pct: float | None
+    shown_temperature_c: float | None
+    shown_humidity_pct: float | None
+    verdict: str
+
+
+class PlaceNowShape(TypedDict):
+    """What the instruments of a place show, and the temperatures wanted there."""
+
+    place: str
+    role: str | None
+    wanted_c: list[float] | None
+    instruments: list[InstrumentNowShape]
+
+
+class SilentShape(TypedDict):
+    """An instrument that has not been read for long."""
+
+    place: str
+    instrument: str
+    at: str
+
+
+class NowShape(TypedDict):
+    """`readings now --json`."""
+
+    as_of: str
+    places: list[PlaceNowShape]
+    silent: list[SilentShape]
+
+
+class SentRefused(TypedDict):
+    """Why a part of what a device sent gave no reading."""
+
+    sentence: str
+
+
+class SentShape(TypedDict):
+    """What came of what a device sent: kept, there already, there otherwise, not taken."""
+
+    kept: int
+    already: int
+    differing: int
+    refused: list[SentRefused]
+
+
 class RuleShape(TypedDict):
     """A rule of care, as `rules --json`: when it holds, what it stands on, and what was changed."""
 

@@ -237,6 +237,10 @@ class Writer:
             self._connection, place, instrument, at_ms, temperature_c, humidity_pct
         )
 
+    def first_time(self, messages: Iterable[devices.Taken]) -> list[bool]:
+        """Of each message of a broker whether it has not been taken before; see `devices`."""
+        return devices.first_time(self._connection, messages)
+
 
 def _span(from_: datetime | None, until: datetime | None) -> tuple[int | None, int | None]:
     """Instants as the store keeps them; an open end stays open."""

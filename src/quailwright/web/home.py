@@ -12,7 +12,9 @@ from quailwright.exchange.caretaker import Caretaker
 from quailwright.exchange.chores import chores
 from quailwright.exchange.desk import Desk
 from quailwright.exchange.household import Household
+from quailwright.exchange.now_shown import DaysAtHand
 from quailwright.exchange.record import Recorded
+from quailwright.exchange.sensor_sent import Sent
 from quailwright.exchange.tables_in_page import Uploads
 from quailwright.flock.state import Flock
 from quailwright.guide.round import Round, day_at, todays_round
@@ -60,6 +62,9 @@ class Home:
     household: Household
     caretaker: Caretaker
     attempts: Attempts = field(default_factory=Attempts)
+    key_attempts: Attempts = field(default_factory=Attempts)
+    days: DaysAtHand = field(default_factory=DaysAtHand)
+    devices_sent: dict[int, Sent] = field(default_factory=dict)
     planner: Planner = field(default_factory=Planner)
     uploads: Uploads = field(default_factory=Uploads)
 

@@ -22,6 +22,7 @@ from quailwright.exchange.json_types import (
     LightShape,
     ManureShape,
     Me,
+    NowShape,
     OffersRequest,
     OffersShape,
     OutlookShape,
@@ -35,6 +36,7 @@ from quailwright.exchange.json_types import (
     Refusal,
     RuleShape,
     ScoreShape,
+    SentShape,
     SignsShape,
     TodayShape,
     Written,
@@ -92,6 +94,27 @@ def takes(shape: str) -> dict[str, Any]:
     return {"requestBody": {"required": True, "content": {"application/json": {"schema": schema}}}}
 
 
+def from_devices() -> dict[str, Any]:
+    """What a handler says that takes what devices send, and not what people do."""
+    answers = says("SentShape")
+    for status, why, shape in (
+        (HTTPStatus.UNAUTHORIZED, "No device has that key.", "Refusal"),
+        (HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "The body is too long; send it in parts.", "Refusal"),
+        (HTTPStatus.UNPROCESSABLE_ENTITY, "No part of it gives a reading.", "SentShape"),
+        (HTTPStatus.TOO_MANY_REQUESTS, "Too many wrong keys; wait as Retry-After says.", "Refusal"),
+        (HTTPStatus.SERVICE_UNAVAILABLE, "Nothing could be kept; send it again.", "Refusal"),
+    ):
+        answers[int(status)] = _answer(why, shape)
+    kinds: dict[str, Any] = {
+        kind: {"schema": {}} for kind in ("application/json", "application/senml+json")
+    }
+    body = {"required": True, "content": kinds | {"text/plain": {"schema": _TEXT}}}
+    return {
+        "responses": answers,
+        "openapi_extra": {"requestBody": body, "security": [{"device": []}]},
+    }
+
+
 def takes_text(media_type: str) -> dict[str, Any]:
     """The `openapi_extra` of a handler that takes a text as its body."""
     return {"requestBody": {"required": True, "content": {media_type: {"schema": _TEXT}}}}
@@ -128,6 +151,7 @@ def document(app: FastAPI) -> dict[str, Any]:
     types += [KeepShape, GainShape]
     types += [FeedRequest, RationShape, BlendShape]
     types += [HousingShape, ManureShape]
+    types += [NowShape, SentShape]
     types += [ExtentShape, ReadingsTaken, ReadingsSeries, ReadingsReport, JournalCheck, ScoreShape]
     (entry, *_), components = msgspec.json.schema_components(
         [AnyEntry, *types], ref_template=_REFERENCE
@@ -149,6 +173,7 @@ def document(app: FastAPI) -> dict[str, Any]:
         fields["id"]["format"] = "uuid"
         fields["at"]["anyOf"] = [{"format": "date"}, {"format": "date-time"}]
     made.setdefault("components", {}).setdefault("schemas", {}).update(components)
+    made["components"]["securitySchemes"] = {"device": {"type": "http", "scheme": "bearer"}}
     return made
 
 

@@ -8,7 +8,7 @@ down_revision = "0005"
 
 
 def upgrade() -> None:
-    """Makes the two tables; nothing else is touched."""
+    """Makes the three tables; nothing else is touched."""
     op.create_table(
         "device",
         sa.Column("id", sa.Integer, primary_key=True, autoincrement=True),
@@ -29,4 +29,9 @@ def upgrade() -> None:
         sa.Column("settings", sa.Text, nullable=False),
         sa.Column("made", sa.String(40), nullable=False),
         sqlite_autoincrement=True,
+    )
+    op.create_table(
+        "taken_message",
+        sa.Column("packet", sa.Integer, primary_key=True, autoincrement=False),
+        sa.Column("digest", sa.String(64), nullable=False),
     )
