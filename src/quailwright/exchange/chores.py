@@ -1,8 +1,13 @@
 """The chores of a flock: what each part of the house has done by itself, and how often."""
 
+from datetime import timedelta
+
+from quailwright.exchange import readings_room
 from quailwright.exchange.caretaker import Chore
 
 
 def chores() -> list[Chore]:
     """Every chore, made anew: some hold a connection."""
-    return []
+    return [
+        Chore("readings", timedelta(minutes=15), readings_room.do),
+    ]
