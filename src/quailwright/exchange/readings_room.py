@@ -160,8 +160,10 @@ def hatches_kept(flock: Flock, now: datetime, chosen: Keeping) -> list[HatchKept
     for hatch in flock.hatches.values():
         kept_until = ends(hatch) + timedelta(days=chosen.after_hatch_days)
         if now < kept_until:
-            for place in dict.fromkeys((hatch.set_in, hatch.place)):
-                found.append(HatchKept(hatch.name, place, hatch.set_at, ends(hatch), kept_until))
+            found += [
+                HatchKept(hatch.name, place, hatch.set_at, ends(hatch), kept_until)
+                for place in dict.fromkeys((hatch.set_in, hatch.place))
+            ]
     return found
 
 
@@ -309,7 +311,7 @@ def readings_room(store: Store, flock: Flock, now: datetime) -> ReadingsRoom:
     read_at = {one.place for one in sensors}
     return ReadingsRoom(
         sum(one.readings for one in sensors),
-        sum(one.readings - one.left_out for one in sensors),
+        sum(one.kept for one in sensors),
         room.size,
         room.free,
         chosen,
@@ -341,7 +343,7 @@ def room_shape(told: ReadingsRoom) -> Mapping[str, object]:
                 "place": one.place,
                 "instrument": one.instrument,
                 "readings": one.readings,
-                "kept": one.readings - one.left_out,
+                "kept": one.kept,
                 "thinned_until": None
                 if one.thinned_until_ms is None
                 else from_ms(one.thinned_until_ms).isoformat(),

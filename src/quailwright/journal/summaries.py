@@ -9,7 +9,7 @@ are (`thinned`), so that what arrives a second time is known again.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import sqlalchemy as sa
 
@@ -54,6 +54,11 @@ class Sensor(NamedTuple):
     left_out: int
     thinned_until_ms: int | None
 
+    @property
+    def kept(self) -> int:
+        """How many of its readings are in the file."""
+        return self.readings - self.left_out
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Stretches:
@@ -65,6 +70,7 @@ class Stretches:
         at_ms, temperature_c, humidity_pct: as of `Readings`, shape (n,).
         stands_for: how many each row stands for, int64, shape (n,).
         mean_c, mean_pct: means of what each stands for, NaN where not read, shape (n,).
+        before: which were kept when their stretch was thinned before, shape (n,).
     """
 
     sensor: int
@@ -75,6 +81,7 @@ class Stretches:
     stands_for: "Instants"
     mean_c: "Floats"
     mean_pct: "Floats"
+    before: "Mask"
 
 
 def sensors(connection: sa.Connection) -> list[Sensor]:
@@ -138,7 +145,7 @@ def unthinned(
     number = rows[:, 0] // stretch_ms
     to_do = np.isin(number, number[np.isnan(rows[:, 3])])
     at, celsius, percent, stands_for, mean_c, mean_pct = rows[to_do].T
-    return Stretches(
+    found = Stretches(
         sensor,
         end,
         at.astype(np.int64),
@@ -147,7 +154,37 @@ def unthinned(
         np.where(np.isnan(stands_for), 1, stands_for).astype(np.int64),
         np.where(np.isnan(mean_c), celsius, mean_c),
         np.where(np.isnan(mean_pct), percent, mean_pct),
+        ~np.isnan(stands_for),
     )
+    if found.before.any():
+        _share_out(found, number[to_do])
+    return found
+
+
+def _share_out(stretches: Stretches, number: "Floats") -> None:
+    """Lets readings that came late stand for their part, by time, of those left out around them.
+
+    `number` is that of each row's stretch.
+    """
+    import numpy as np
+
+    late = np.flatnonzero(~stretches.before)
+    before = np.flatnonzero(stretches.before)
+    owners = np.searchsorted(before, late) - 1
+    for owner in np.unique(owners[(owners >= 0) & (owners < len(before) - 1)]).tolist():
+        first, last = int(before[owner]), int(before[owner + 1])
+        spare = int(stretches.stands_for[first]) - 1
+        if not spare or number[first] != number[last]:
+            continue
+        passed = stretches.at_ms[first : last + 1] - stretches.at_ms[first]
+        parts = np.diff(spare * passed // passed[-1])
+        here = slice(first + 1, last)
+        stretches.stands_for[first] = 1 + parts[0]
+        stretches.stands_for[here] += parts[1:]
+        for means in (stretches.mean_c, stretches.mean_pct):
+            if not np.isnan(means[first]):
+                own = np.where(np.isnan(means[here]), means[first], means[here])
+                means[here] = (own + parts[1:] * means[first]) / (1 + parts[1:])
 
 
 def _rows(
@@ -189,7 +226,7 @@ def thin(
         _mean(values, stretches.stands_for, first)
         for values in (stretches.mean_c, stretches.mean_pct)
     ]
-    before = _off_so_far(connection, stretches.sensor, begins)
+    off_so_far = _off_so_far(connection, stretches, begins, kept)
     spans = [
         {"one": stretches.sensor, "begin": begin, "end": begin + stretch_ms}
         for begin in begins.tolist()
@@ -225,11 +262,14 @@ def thin(
                 "sensor": stretches.sensor,
                 "from_ms": begin,
                 "until_ms": begin + stretch_ms,
-                "temperature_off_c": warm + before.get(begin, (0.0, 0.0))[0],
-                "humidity_off_pct": damp + before.get(begin, (0.0, 0.0))[1],
+                "temperature_off_c": warm,
+                "humidity_off_pct": damp,
             }
             for begin, warm, damp in zip(
-                begins.tolist(), off[0].tolist(), off[1].tolist(), strict=True
+                begins.tolist(),
+                (off[0] + off_so_far[0]).tolist(),
+                (off[1] + off_so_far[1]).tolist(),
+                strict=True,
             )
         ],
     )
@@ -259,10 +299,30 @@ def _cells(values: "Floats") -> list[float | None]:
 
 
 def _off_so_far(
-    connection: sa.Connection, sensor: int, begins: "Instants"
-) -> dict[int, tuple[float, float]]:
-    known = _stretches_between(connection, sensor, int(begins[0]), int(begins[-1]))
-    return {begin: (warm, damp) for begin, _, warm, damp in known}
+    connection: sa.Connection, stretches: Stretches, begins: "Instants", kept: "Mask"
+) -> "tuple[Floats, Floats]":
+    """How far off the line that is drawn now those may be that were left out before, by stretch:
+    as far as they were off the line drawn then, and as far as the two lines are apart."""
+    import numpy as np
+
+    warm, damp = np.zeros(len(begins)), np.zeros(len(begins))
+    if not stretches.before.any():
+        return warm, damp
+    known = _stretches_between(connection, stretches.sensor, int(begins[0]), int(begins[-1]))
+    for begin, _, *far in known:
+        here = begins == begin
+        warm[here], damp[here] = far
+    at = stretches.at_ms
+    stretch = np.searchsorted(begins, at, side="right") - 1
+    for values, off in ((stretches.temperature_c, warm), (stretches.humidity_pct, damp)):
+        then, now = (
+            _Line(at[some], values[some], stretches.stands_for[some], begins)
+            for some in (stretches.before, kept)
+        )
+        told, drawn = then.at(at, stretch)
+        apart = np.where(told, np.abs(drawn - now.at(at, stretch)[1]), 0.0)
+        np.maximum.at(off, stretch, apart + np.where(told, off[stretch], 0.0))
+    return warm, damp
 
 
 def _stretches_between(
@@ -338,38 +398,59 @@ def _told(
     ):
         values = np.array(given, dtype=np.float64)
         far = np.maximum(off[number - 1], tolerance)[stretch] + _A_HAIR
-        likely = _told_by_line(rows, number, begins, stretch, at, values, far)
-        told &= np.isnan(values) | likely
+        line = _Line(rows[:, 0], rows[:, number], rows[:, 3], begins)
+        told &= np.isnan(values) | line.tells(at, stretch, values, far)
     return told
 
 
-def _told_by_line(
-    rows: "Floats",
-    column: int,
-    begins: "Instants",
-    stretch: "NDArray[np.intp]",
-    at: "Instants",
-    values: "Floats",
-    far: "Floats",
-) -> "Mask":
-    """Which values of one quantity the kept rows tell; rows are in order, NaN where not read."""
-    import numpy as np
+class _Line:
+    """The line through the kept readings of one quantity in stretches that begin at some instants.
 
-    left_out = np.concatenate(([0.0], np.cumsum(rows[:, 3] - 1)))
-    read = np.flatnonzero(~np.isnan(rows[:, column]))
-    if len(read) < 2:
-        return np.zeros(len(at), dtype=np.bool_)
-    instants, shown = rows[read, 0], rows[read, column]
-    after = np.searchsorted(instants, at)
-    within = (after > 0) & (after < len(read))
-    after = np.clip(after, 1, len(read) - 1)
-    of = np.searchsorted(begins, instants, side="right") - 1
-    within &= (of[after - 1] == stretch) & (of[after] == stretch)
-    within &= left_out[read[after]] > left_out[read[after - 1]]
-    lowest = np.full(len(begins), np.inf)
-    highest = np.full(len(begins), -np.inf)
-    np.minimum.at(lowest, of, shown)
-    np.maximum.at(highest, of, shown)
-    within &= (values >= lowest[stretch]) & (values <= highest[stretch])
-    within &= np.abs(values - np.interp(at, instants, shown)) <= far
-    return within
+    Of each reading, in order: its instant, what was read (or NaN), how many it stands for.
+    """
+
+    def __init__(
+        self,
+        at_ms: "NDArray[Any]",
+        values: "Floats",
+        stands_for: "NDArray[Any]",
+        begins: "Instants",
+    ) -> None:
+        import numpy as np
+
+        read = np.flatnonzero(~np.isnan(values))
+        self.instants, self.shown = at_ms[read], values[read]
+        self.left_out = np.concatenate(([0.0], np.cumsum(stands_for - 1)))[read]
+        self.stretch = np.searchsorted(begins, self.instants, side="right") - 1
+        self.stretches = len(begins)
+
+    def at(self, at: "Instants", stretch: "NDArray[np.intp]") -> "tuple[Mask, Floats]":
+        """Where between two kept readings of one stretch some were left out; and the line."""
+        import numpy as np
+
+        if len(self.instants) < 2:
+            return np.zeros(len(at), dtype=np.bool_), np.zeros(len(at))
+        after = np.searchsorted(self.instants, at)
+        told = (after > 0) & (after < len(self.instants))
+        after = np.clip(after, 1, len(self.instants) - 1)
+        told &= (self.stretch[after - 1] == stretch) & (self.stretch[after] == stretch)
+        told &= self.left_out[after] > self.left_out[after - 1]
+        return told, np.interp(at, self.instants, self.shown)
+
+    def tells(
+        self, at: "Instants", stretch: "NDArray[np.intp]", values: "Floats", far: "Floats"
+    ) -> "Mask":
+        """Which values it tells: no further off than `far`, none beyond the stretch's own range.
+
+        A value that was not read is not told.
+        """
+        import numpy as np
+
+        lowest = np.full(self.stretches, np.inf)
+        highest = np.full(self.stretches, -np.inf)
+        np.minimum.at(lowest, self.stretch, self.shown)
+        np.maximum.at(highest, self.stretch, self.shown)
+        told, line = self.at(at, stretch)
+        told &= (values >= lowest[stretch]) & (values <= highest[stretch])
+        told &= np.abs(values - line) <= far
+        return told
