@@ -118,10 +118,11 @@ def any_readings(draw: st.DrawFn) -> Readings:
 def test_properties_of_what_is_kept(readings: Readings) -> None:
     found = thinned(readings.at_ms, readings.temperature_c, readings.humidity_pct)
     thin = left(readings)
-    for values, those, off in (
-        (readings.temperature_c, thin.temperature_c, found.temperature_off_c),
-        (readings.humidity_pct, thin.humidity_pct, found.humidity_off_pct),
+    for name, those, off in (
+        ("temperature_c", thin.temperature_c, found.temperature_off_c),
+        ("humidity_pct", thin.humidity_pct, found.humidity_off_pct),
     ):
+        values, limit = getattr(readings, name), facts.value(f"sensors.spike_{name}")
         read, known = ~np.isnan(values), ~np.isnan(those)
         if not read.any():
             continue
@@ -136,10 +137,8 @@ def test_properties_of_what_is_kept(readings: Readings) -> None:
         apart = np.diff(np.searchsorted(at, kept_at)) > 1
         assert (steps[apart] < facts.value("sensors.gap_shortest_h") * HOUR_MS).all()
         # What was no spike is none now, but where a sensor jumps so much that room is short.
-        spikes = (
-            faults(a, v, 5.0).spikes for a, v in ((at, values[read]), (kept_at, those[known]))
-        )
-        was, now = spikes
+        was = faults(at, values[read], limit).spikes
+        now = faults(kept_at, those[known], limit).spikes
         rows = np.bincount(thin.at_ms // HOUR_MS)
         short = rows[kept_at // HOUR_MS] >= 2 * facts.value("sensors.thin_most_rows")
         assert set(kept_at[now & ~short]) <= set(at[was])

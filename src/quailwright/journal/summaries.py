@@ -41,6 +41,7 @@ _ROW = reading_table.c
 _COLUMNS = (
     _ROW.at_ms, _ROW.temperature_c, _ROW.humidity_pct, _ROW.stands_for, _ROW.mean_c, _ROW.mean_pct
 )  # fmt: skip
+_HOUR_MS = 3_600_000
 _A_HAIR = 1e-9
 
 
@@ -145,7 +146,7 @@ def unthinned(
     number = rows[:, 0] // stretch_ms
     to_do = np.isin(number, number[np.isnan(rows[:, 3])])
     at, celsius, percent, stands_for, mean_c, mean_pct = rows[to_do].T
-    found = Stretches(
+    return Stretches(
         sensor,
         end,
         at.astype(np.int64),
@@ -156,35 +157,6 @@ def unthinned(
         np.where(np.isnan(mean_pct), percent, mean_pct),
         ~np.isnan(stands_for),
     )
-    if found.before.any():
-        _share_out(found, number[to_do])
-    return found
-
-
-def _share_out(stretches: Stretches, number: "Floats") -> None:
-    """Lets readings that came late stand for their part, by time, of those left out around them.
-
-    `number` is that of each row's stretch.
-    """
-    import numpy as np
-
-    late = np.flatnonzero(~stretches.before)
-    before = np.flatnonzero(stretches.before)
-    owners = np.searchsorted(before, late) - 1
-    for owner in np.unique(owners[(owners >= 0) & (owners < len(before) - 1)]).tolist():
-        first, last = int(before[owner]), int(before[owner + 1])
-        spare = int(stretches.stands_for[first]) - 1
-        if not spare or number[first] != number[last]:
-            continue
-        passed = stretches.at_ms[first : last + 1] - stretches.at_ms[first]
-        parts = np.diff(spare * passed // passed[-1])
-        here = slice(first + 1, last)
-        stretches.stands_for[first] = 1 + parts[0]
-        stretches.stands_for[here] += parts[1:]
-        for means in (stretches.mean_c, stretches.mean_pct):
-            if not np.isnan(means[first]):
-                own = np.where(np.isnan(means[here]), means[first], means[here])
-                means[here] = (own + parts[1:] * means[first]) / (1 + parts[1:])
 
 
 def _rows(
@@ -315,10 +287,7 @@ def _off_so_far(
     at = stretches.at_ms
     stretch = np.searchsorted(begins, at, side="right") - 1
     for values, off in ((stretches.temperature_c, warm), (stretches.humidity_pct, damp)):
-        then, now = (
-            _Line(at[some], values[some], stretches.stands_for[some], begins)
-            for some in (stretches.before, kept)
-        )
+        then, now = (_Line(at[some], values[some], begins) for some in (stretches.before, kept))
         told, drawn = then.at(at, stretch)
         apart = np.where(told, np.abs(drawn - now.at(at, stretch)[1]), 0.0)
         np.maximum.at(off, stretch, apart + np.where(told, off[stretch], 0.0))
@@ -351,10 +320,10 @@ def append(
 ) -> Kept:
     """Adds readings of one instrument, as `readings.append`, but none that is told already.
 
-    In a thinned stretch that is one that lies between two kept with some left out between them,
-    no further off the line than those, and neither lower nor higher than the stretch's own
-    lowest and highest. It may have been read before or not: it says nothing new. All others are
-    kept: an excursion is not lost, and a time in which nothing was read is filled.
+    In a thinned stretch that is one that lies between two kept with no gap between them, no
+    further off the line than those that were left out there, and neither lower nor higher than
+    the stretch's own lowest and highest. It may have been read before or not: it says nothing
+    new. All others are kept: an excursion is not lost, and a gap is filled.
     """
     if not at_ms:
         return Kept()
@@ -398,7 +367,7 @@ def _told(
     ):
         values = np.array(given, dtype=np.float64)
         far = np.maximum(off[number - 1], tolerance)[stretch] + _A_HAIR
-        line = _Line(rows[:, 0], rows[:, number], rows[:, 3], begins)
+        line = _Line(rows[:, 0], rows[:, number], begins)
         told &= np.isnan(values) | line.tells(at, stretch, values, far)
     return told
 
@@ -406,26 +375,19 @@ def _told(
 class _Line:
     """The line through the kept readings of one quantity in stretches that begin at some instants.
 
-    Of each reading, in order: its instant, what was read (or NaN), how many it stands for.
+    Readings are in order of time; NaN where not read.
     """
 
-    def __init__(
-        self,
-        at_ms: "NDArray[Any]",
-        values: "Floats",
-        stands_for: "NDArray[Any]",
-        begins: "Instants",
-    ) -> None:
+    def __init__(self, at_ms: "NDArray[Any]", values: "Floats", begins: "Instants") -> None:
         import numpy as np
 
         read = np.flatnonzero(~np.isnan(values))
         self.instants, self.shown = at_ms[read], values[read]
-        self.left_out = np.concatenate(([0.0], np.cumsum(stands_for - 1)))[read]
         self.stretch = np.searchsorted(begins, self.instants, side="right") - 1
         self.stretches = len(begins)
 
     def at(self, at: "Instants", stretch: "NDArray[np.intp]") -> "tuple[Mask, Floats]":
-        """Where between two kept readings of one stretch some were left out; and the line."""
+        """Where two kept readings of one stretch, with no gap between them, tell; and the line."""
         import numpy as np
 
         if len(self.instants) < 2:
@@ -434,7 +396,8 @@ class _Line:
         told = (after > 0) & (after < len(self.instants))
         after = np.clip(after, 1, len(self.instants) - 1)
         told &= (self.stretch[after - 1] == stretch) & (self.stretch[after] == stretch)
-        told &= self.left_out[after] > self.left_out[after - 1]
+        gap_ms = facts.value("sensors.gap_shortest_h") * _HOUR_MS
+        told &= self.instants[after] - self.instants[after - 1] < gap_ms
         return told, np.interp(at, self.instants, self.shown)
 
     def tells(
