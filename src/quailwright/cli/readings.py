@@ -393,30 +393,25 @@ def thin_(
     as_json: JsonOption = False,
 ) -> None:
     """Leave out readings of long ago that the others tell."""
-    from quailwright.exchange.readings_room import thin
+    from quailwright.exchange.readings_room import thin, thin_and_note
 
     with opened(ctx, flock_file) as store:
         at = now()
-        came = thin(store, fold(store.entries(), at), at, dry_run)
-    if as_json:
-        show.json_document(
-            {"dry_run": dry_run, "looked_at": came.looked_at, "left_out": came.left_out}
+        flock = fold(store.entries(), at)
+        left_out = (
+            thin(store, flock, at, dry_run=True).left_out
+            if dry_run
+            else thin_and_note(store, flock, at).left_out
         )
-    elif not came.looked_at:
+    if as_json:
+        show.json_document({"dry_run": dry_run, "left_out": left_out})
+    elif not left_out:
         print(say("No reading is old enough to be left out."))
     elif dry_run:
         print(
-            say(
-                "Of {looked_at:,} readings {left_out:,} would be left out.",
-                looked_at=came.looked_at,
-                left_out=came.left_out,
+            say_many(
+                "{n} reading would be left out.", "{n:,} readings would be left out.", left_out
             )
         )
     else:
-        print(
-            say(
-                "Of {looked_at:,} readings {left_out:,} were left out.",
-                looked_at=came.looked_at,
-                left_out=came.left_out,
-            )
-        )
+        print(say_many("{n} reading was left out.", "{n:,} readings were left out.", left_out))

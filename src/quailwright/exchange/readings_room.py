@@ -263,37 +263,47 @@ def _give_back(store: Store, rest: Callable[[], None]) -> None:
         rest()
 
 
+def thin_and_note(
+    store: Store,
+    flock: Flock,
+    now: datetime,
+    most_pieces: int | None = None,
+    rest: Callable[[], None] = _no_rest,
+) -> LastTime:
+    """Thins, and notes for the pages that it was done, and what came of it. As `thin`."""
+    last = last_time(store)
+    came = thin(store, flock, now, False, most_pieces, rest)
+    so_far = 0 if last is None or last.whole else last.left_out
+    noted = LastTime(now, so_far + came.left_out, came.whole)
+    told = {"at": now.isoformat(), "left_out": noted.left_out, "whole": noted.whole}
+    with store.household(writes=True) as connection:
+        options.put(connection, _THINNED, json.dumps(told))
+    return noted
+
+
 def do(desk: Desk, now: datetime) -> str:
     """The chore: thins once a day, some pieces at a time; what came of it in a sentence."""
     last = last_time(desk.store)
     if last is not None and last.whole and last.at <= now < last.at + _DONE_FOR:
         return ""
-    came = thin(
-        desk.store, desk.flock(now), now, False, _PIECES_AT_ONCE, lambda: time.sleep(_REST_S)
+    came = thin_and_note(
+        desk.store, desk.flock(now), now, _PIECES_AT_ONCE, lambda: time.sleep(_REST_S)
     )
-    so_far = 0 if last is None or last.whole else last.left_out
-    _remember(desk.store, LastTime(now, so_far + came.left_out, came.whole))
     if not came.whole:
         return later("Old readings are being thinned.")
     return later_many(
-        "{n} old reading was left out.", "{n:,} old readings were left out.", so_far + came.left_out
+        "{n} old reading was left out.", "{n:,} old readings were left out.", came.left_out
     )
 
 
 def last_time(store: Store) -> LastTime | None:
-    """The last thinning of the caretaker, by any process. Raises FlockUnusable."""
+    """The last thinning, by whatever process. Raises FlockUnusable."""
     with store.household() as connection:
         known = options.get(connection, _THINNED)
     if known is None:
         return None
     told = json.loads(known)
     return LastTime(datetime.fromisoformat(told["at"]), told["left_out"], told["whole"])
-
-
-def _remember(store: Store, last: LastTime) -> None:
-    told = {"at": last.at.isoformat(), "left_out": last.left_out, "whole": last.whole}
-    with store.household(writes=True) as connection:
-        options.put(connection, _THINNED, json.dumps(told))
 
 
 # What it comes to.

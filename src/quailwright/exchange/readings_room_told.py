@@ -10,7 +10,12 @@ _MB = 1_000_000
 
 def room_told(told: ReadingsRoom, zone_name: str) -> list[str]:
     """How much there is, what is kept one by one and why, and whether thinning is done."""
-    return [_much(told), *_kept(told, zone_name), _done(told, zone_name)]
+    free = (
+        []
+        if told.free < _MB
+        else [say("{free:.1f} MB of that is empty, and will be used again.", free=told.free / _MB)]
+    )
+    return [_much(told), *free, *_kept(told, zone_name), _done(told, zone_name)]
 
 
 def _much(told: ReadingsRoom) -> str:
