@@ -10,12 +10,11 @@ _MB = 1_000_000
 
 def room_told(told: ReadingsRoom, zone_name: str) -> list[str]:
     """How much there is, what is kept one by one and why, and whether thinning is done."""
-    free = (
-        []
-        if told.free < _MB
-        else [say("{free:.1f} MB of that is empty, and will be used again.", free=told.free / _MB)]
-    )
-    return [_much(told), *free, *_kept(told, zone_name), _done(told, zone_name)]
+    said = [_much(told), *_kept(told, zone_name), _done(told, zone_name)]
+    if told.free >= _MB:
+        free = told.free / _MB
+        said.append(say("{free:.1f} MB of the file is empty, and will be used again.", free=free))
+    return said
 
 
 def _much(told: ReadingsRoom) -> str:
