@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     Instants = NDArray[np.int64]
     Mask = NDArray[np.bool_]
 
+_MINUTE_MS = 60_000
 _A_HAIR = 1e-6
 """Of the tolerance: figures that differ by just the tolerance, but for rounding, are within it."""
 
@@ -189,7 +190,7 @@ class _Quantity:
         self.spike = spike
         self.spikes = self._spikes(np.arange(len(self.read)))
         # Noise is not followed: moments are averaged, and each has the reading nearest its mean.
-        moment = self.at // int(facts.value("sensors.thin_moment_s") * 1000)
+        moment = self.at // int(facts.value("sensors.thin_moment_min") * _MINUTE_MS)
         begins = _firsts(moment) if len(moment) else np.zeros(0, dtype=np.intp)
         self.moment_mean, self.moment_at, self.nearest = values[:0], values[:0], begins
         if len(begins):
