@@ -61,6 +61,9 @@ A sensor counts what was truly read (`readings`), and how many of these were lef
 
 _AT = reading_table.c.at_ms
 _STANDS_FOR = reading_table.c.stands_for
+# Written out, since they are asked for with each message of a sensor.
+_KNOWN = sa.text("SELECT id FROM sensor WHERE place = :place AND instrument = :instrument")
+_COUNTED = sa.text("UPDATE sensor SET readings = readings + :written WHERE id = :sensor")
 _GIVEN = "sensor, at_ms, temperature_c, humidity_pct"
 _COUNT = sa.func.count() + sa.func.coalesce(sa.func.sum(_STANDS_FOR - 1), 0)
 """How many readings rows are or stand for."""
@@ -212,11 +215,7 @@ def append(
     else:
         written = _copy_into_postgresql(connection, rows)
     if written:
-        connection.execute(
-            sensor_table.update()
-            .where(sensor_table.c.id == sensor)
-            .values(readings=sensor_table.c.readings + written)
-        )
+        connection.execute(_COUNTED, {"sensor": sensor, "written": written})
     if written == len(rows):
         return Kept(written)
     differing = _differing(connection, sensor, rows)
@@ -225,12 +224,12 @@ def append(
 
 def sensor_number(connection: sa.Connection, place: str, instrument: str) -> int:
     """The number of an instrument at a place, which it is given when it has none."""
-    table = sensor_table
-    here = (table.c.place == place) & (table.c.instrument == instrument)
-    known: int | None = connection.execute(sa.select(table.c.id).where(here)).scalar()
+    known: int | None = connection.execute(
+        _KNOWN, {"place": place, "instrument": instrument}
+    ).scalar()
     if known is not None:
         return known
-    added = connection.execute(table.insert().values(place=place, instrument=instrument))
+    added = connection.execute(sensor_table.insert().values(place=place, instrument=instrument))
     assert added.inserted_primary_key is not None
     return int(added.inserted_primary_key[0])
 

@@ -41,7 +41,15 @@ _ROW = reading_table.c
 _COLUMNS = (
     _ROW.at_ms, _ROW.temperature_c, _ROW.humidity_pct, _ROW.stands_for, _ROW.mean_c, _ROW.mean_pct
 )  # fmt: skip
+# Written out, since it is asked for with each message of a sensor.
+_NOTED = sa.text(
+    "SELECT from_ms, until_ms, temperature_off_c, humidity_off_pct FROM thinned "
+    "WHERE sensor = :sensor AND from_ms <= :last AND from_ms > :earliest AND until_ms > :first "
+    "ORDER BY from_ms"
+)
 _HOUR_MS = 3_600_000
+_LONGEST_STRETCH_MS = 24 * _HOUR_MS
+"""No stretch is longer, so that those of ten years are not looked through for each message."""
 _A_HAIR = 1e-9
 
 
@@ -89,8 +97,10 @@ def sensors(connection: sa.Connection) -> list[Sensor]:
     """Every sensor with what there is of it, in order of names."""
     named = sensor_table.c
     newest = (
-        sa.select(sa.func.max(_thinned.c.until_ms))
+        sa.select(_thinned.c.until_ms)
         .where(_thinned.c.sensor == named.id)
+        .order_by(_thinned.c.from_ms.desc())
+        .limit(1)
         .correlate(sensor_table)
         .scalar_subquery()
     )
@@ -298,13 +308,13 @@ def _stretches_between(
     connection: sa.Connection, sensor: int, from_ms: int, until_ms: int
 ) -> list[tuple[int, int, float, float]]:
     """The thinned stretches that hold some instant between two, both of them included."""
-    noted = _thinned.c
-    statement = (
-        sa.select(noted.from_ms, noted.until_ms, noted.temperature_off_c, noted.humidity_off_pct)
-        .where(noted.sensor == sensor, noted.from_ms <= until_ms, noted.until_ms > from_ms)
-        .order_by(noted.from_ms)
-    )
-    return [tuple(row) for row in connection.execute(statement)]
+    span = {
+        "sensor": sensor,
+        "first": from_ms,
+        "last": until_ms,
+        "earliest": from_ms - _LONGEST_STRETCH_MS,
+    }
+    return [tuple(row) for row in connection.execute(_NOTED, span)]
 
 
 # What arrives when a stretch is thinned already.
