@@ -4,6 +4,7 @@ Run from the project's folder: `.venv-check/bin/python -m benchmarks.readings [R
 600 MB in the temporary folder. Both sides write a database file and give the mean, lowest and
 highest of every day. Ours also checks every line, keeps the readings in order and in one place
 only, and looks for a clock that is changed; DuckDB is told the shape of the file and checks types.
+Then all are thinned as readings of long ago, and read and summed up again.
 """
 
 import random
@@ -20,8 +21,10 @@ import duckdb
 
 from quailwright.exchange.readings_csv import import_csv
 from quailwright.exchange.readings_layout import Told
+from quailwright.exchange.readings_room import thin
+from quailwright.flock.fold import fold
 from quailwright.journal.readings import to_ms
-from quailwright.journal.store import open_store
+from quailwright.journal.store import Store, open_store
 
 ROWS = 5_000_000
 SEED = 1
@@ -91,6 +94,37 @@ def duck(source: Path, folder: Path) -> Run:
     return Run(imported_s, summed_s, days)
 
 
+def thin_all(store: Store, read_s: float, whole: Run) -> list[str]:
+    """Thins every reading, and says what that took and what reading takes since."""
+    longest, last = 0.0, time.perf_counter()
+
+    def piece() -> None:
+        nonlocal longest, last
+        longest = max(longest, time.perf_counter() - last)
+        last = time.perf_counter()
+
+    began = time.perf_counter()
+    now = store.reading_extents()[0].last + timedelta(days=60)
+    thin(store, fold([]), now, rest=piece)
+    thinned_s = time.perf_counter() - began
+    again_s = timed(lambda: store.readings("incubator"))
+    began = time.perf_counter()
+    days = store.reading_buckets("incubator", timedelta(days=1))
+    summed_s = time.perf_counter() - began
+    for day, before in zip(days, whole.days, strict=True):
+        assert (day.readings, day.temperature_low_c, day.temperature_high_c) == (
+            before[0], before[2], before[3]
+        )  # fmt: skip
+        assert abs((day.temperature_c or 0.0) - before[1]) < 1e-6
+    rows = store.reading_rows("incubator")
+    extents_s = timed(store.reading_extents)
+    return [
+        f"thinned in {thinned_s:.1f} s, the longest piece {longest:.2f} s; {rows:,} are kept",
+        f"read as arrays {again_s:.2f} s ({read_s / again_s:.0f} times as fast), by day "
+        f"{summed_s:.2f} s ({whole.summed_s / summed_s:.0f} times), extents {extents_s:.4f} s",
+    ]
+
+
 def timed(work: Callable[[], object]) -> float:
     """Seconds that it takes."""
     began = time.perf_counter()
@@ -111,7 +145,8 @@ def main(count: int) -> None:
         with open_store(str(folder / "flock.sqlite")) as store:
             again_s = timed(lambda: import_csv(store, source, "incubator", "", Told("UTC")))
             read_s = timed(lambda: store.readings("incubator"))
-        size_mb = (folder / "flock.sqlite").stat().st_size / 1e6
+            size_mb = (folder / "flock.sqlite").stat().st_size / 1e6
+            thinned = thin_all(store, read_s, mine)
         assert sum(day[0] for day in mine.days) == count
         apart = max(
             abs(one - other)
@@ -132,6 +167,7 @@ def main(count: int) -> None:
         print(f"{'ratio':12}" + "".join(f"{one / other:10.1f}" for one, other in pairs))
         print(f"import again {again_s:.2f} s, read as arrays {read_s:.2f} s")
         print(f"flock file {size_mb:.0f} MB, most memory while importing {memory_mb:.0f} MB")
+        print(*thinned, sep="\n")
 
 
 if __name__ == "__main__":

@@ -146,3 +146,34 @@ def test_a_span_without_readings_says_when_there_are_some(kept: Quail) -> None:
     empty = kept("readings", "show", "--place", "incubator", "--from", "2027-06-01",
                  "--until", "2027-06-02")  # fmt: skip
     assert "No readings then. They run from 2027-05-20 to 2027-05-20." in empty.out
+
+
+def test_old_readings_are_thinned_and_their_room_is_told(kept: Quail) -> None:
+    """At the end of June those of January are old."""
+    assert "No readings yet" in kept("readings", "room").out
+    assert "old enough" in kept("readings", "thin").out
+    Path("log.csv").write_text(
+        "time,temperature,humidity\n"
+        + "".join(
+            f"2027-01-20 {minute // 60:02d}:{minute % 60:02d},{37 + minute % 70 / 100},50\n"
+            for minute in range(1440)
+        )
+    )
+    kept("readings", "import", "log.csv", "--place", "incubator")
+    before = kept("readings", "show", "--place", "incubator", "--json").json
+    would = kept("readings", "thin", "--dry-run", "--json").json
+    assert 900 < would["left_out"] < 1440
+    assert kept("readings", "room", "--json").json["left_out"] == 0
+    assert f"{would['left_out']:,} readings were left out" in kept("readings", "thin").out
+    told = kept("readings", "room", "--json").json
+    assert (told["readings"], told["kept"]) == (1440, 1440 - would["left_out"])
+    assert [one["place"] for one in told["sensors"]] == ["incubator"]
+    room = kept("readings", "room").out
+    assert "1,440 readings, of which" in room
+    assert f"{would['left_out']:,} readings were left out" in room
+    after = kept("readings", "show", "--place", "incubator", "--json").json
+    assert after["kept"] == before["kept"]
+    for name in ("readings", "hours_covered", "gaps"):
+        assert after["instruments"][0][name] == before["instruments"][0][name]
+    again = kept("readings", "import", "log.csv", "--place", "incubator")
+    assert again.out.startswith("0 readings kept, 1440 were there already.")

@@ -26,12 +26,13 @@ from quailwright.language import figure, mark, say, say_many
 if TYPE_CHECKING:
     from quailwright.exchange.readings_csv import Imported
     from quailwright.exchange.readings_report import Report
+    from quailwright.exchange.readings_room import ReadingsRoom
     from quailwright.flock.climate import Climate
 
 app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
-    help="Readings of thermometers and hygrometers: import, show.",
+    help="Readings of thermometers and hygrometers: import, show, the room they take.",
     epilog="Example: quailwright readings import logger.csv --place incubator",
 )
 
@@ -51,6 +52,21 @@ _SHOW_EXAMPLES = """Examples:
 \b
   quailwright readings show --place incubator
   quailwright readings show --place incubator --from 2027-05-02 --until 2027-05-20"""
+
+_ROOM_EXAMPLES = """Examples:
+
+\b
+  quailwright readings room
+  quailwright readings room --json"""
+
+_THIN_EXAMPLES = """Examples:
+
+\b
+  quailwright readings thin --dry-run
+  quailwright readings thin
+
+While the pages are served this is done by itself, once a day. What is left out cannot be had back;
+the lowest and highest of every hour stay, at their own times."""
 
 PlaceOption = Annotated[str, typer.Option("--place", help="Where the instrument hung.")]
 
@@ -360,3 +376,75 @@ def now_(ctx: typer.Context, flock_file: FlockOption = None, as_json: JsonOption
             print("  " + "; ".join(filter(None, parts)))
     for sentence in shown.silent:
         print(sentence)
+
+
+@app.command("room", epilog=_ROOM_EXAMPLES)
+def room_(ctx: typer.Context, flock_file: FlockOption = None, as_json: JsonOption = False) -> None:
+    """How much room readings take, and which are kept one by one."""
+    from quailwright.exchange.readings_room import readings_room, room_shape
+
+    with opened(ctx, flock_file) as store:
+        flock = fold(store.entries())
+        told = readings_room(store, flock, now())
+    if as_json:
+        show.json_document(room_shape(told))
+        return
+    _show_room(told, flock.zone)
+
+
+def _show_room(told: "ReadingsRoom", zone_name: str) -> None:
+    from quailwright.exchange.readings_room_told import room_told
+
+    for sentence in room_told(told, zone_name):
+        show.paragraph(sentence, "")
+    if told.sensors:
+        print()
+        show.table(
+            [say(name) for name in _ROOM_COLUMNS],
+            [
+                (
+                    one.place,
+                    one.instrument,
+                    figure(one.readings, ",d"),
+                    figure(one.kept, ",d"),
+                )
+                for one in told.sensors
+            ],
+        )
+
+
+_ROOM_COLUMNS = (mark("place"), mark("instrument"), mark("read"), mark("kept"))
+
+
+@app.command("thin", epilog=_THIN_EXAMPLES)
+def thin_(
+    ctx: typer.Context,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Say what would be left out; change nothing.")
+    ] = False,
+    flock_file: FlockOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Leave out readings of long ago that the others tell."""
+    from quailwright.exchange.readings_room import thin, thin_and_note
+
+    with opened(ctx, flock_file) as store:
+        at = now()
+        flock = fold(store.entries(), at)
+        left_out = (
+            thin(store, flock, at, dry_run=True).left_out
+            if dry_run
+            else thin_and_note(store, flock, at).left_out
+        )
+    if as_json:
+        show.json_document({"dry_run": dry_run, "left_out": left_out})
+    elif not left_out:
+        print(say("No reading is old enough to be left out."))
+    elif dry_run:
+        print(
+            say_many(
+                "{n} reading would be left out.", "{n:,} readings would be left out.", left_out
+            )
+        )
+    else:
+        print(say_many("{n} reading was left out.", "{n:,} readings were left out.", left_out))

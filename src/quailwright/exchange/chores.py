@@ -2,13 +2,17 @@
 
 from datetime import timedelta
 
+from quailwright.exchange import readings_room
 from quailwright.exchange.caretaker import Chore
 from quailwright.exchange.mqtt import Listener
 
 
 def chores() -> list[Chore]:
     """Every chore, made anew: some hold a connection."""
-    return [_sensors()]
+    return [
+        _sensors(),
+        Chore("readings", timedelta(minutes=15), readings_room.do),
+    ]
 
 
 def _sensors() -> Chore:

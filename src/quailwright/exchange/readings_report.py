@@ -64,7 +64,7 @@ def report(
     start = start or max(end - _USUAL_SPAN, min(extent.first for extent in kept))
     if start >= end:
         raise BadInput(say("--from must be before --until."))
-    if store.reading_count(place, start, end) > MOST_LOOKED_THROUGH:
+    if store.reading_rows(place, start, end) > MOST_LOOKED_THROUGH:
         days = tuple(store.reading_buckets(place, _DAY, start, end))
         return Report(place, start, end, tuple(kept), (), days)
     role = flock.places[place].role if place in flock.places else None

@@ -121,11 +121,11 @@ def series(
     first = start or min(each.first for each in kept)
     if step_minutes:
         steps = (last - first) / timedelta(minutes=step_minutes) * len(kept)
-        _refuse_many(int(min(steps, store.reading_count(place, first, last))))
+        _refuse_many(int(min(steps, store.reading_rows(place, first, last))))
         means = store.reading_buckets(place, timedelta(minutes=step_minutes), first, last)
         rows = [(m.instrument, m.start, m.temperature_c, m.humidity_pct) for m in means]
     else:
-        _refuse_many(store.reading_count(place, first, last))
+        _refuse_many(store.reading_rows(place, first, last))
         rows = [
             (found.instrument, from_ms(int(at)), celsius, percent)
             for found in store.readings(place, first, last)

@@ -49,7 +49,8 @@ class Gap:
 class Quantity:
     """Temperature [°C] or relative humidity [%] over a span.
 
-    `mean` weighs by time; `hours_below` and the like say for how long of `hours_covered`. They
+    `readings` and `left_out` count those that are at hand: of long ago, the ones kept. `mean`
+    weighs by time; `hours_below` and the like say for how long of `hours_covered`. They
     are None without a band. `hours_far` are part of those below and above.
     """
 
@@ -177,18 +178,19 @@ def climate(
     edges, days = _midnights(start, end, zone)
     gaps = _gaps(at, to_ms(start), to_ms(end))
     hours = (to_ms(end) - to_ms(start)) / HOUR_MS
+    each = np.ones(len(at)) if readings.stands_for is None else readings.stands_for[low:high]
     return Climate(
         readings.place,
         readings.instrument,
         start,
         end,
-        len(at),
+        int(each.sum()),
         hours,
         hours - sum(gap.hours for gap in gaps),
         warm.quantity(band),
         damp.quantity(None),
         gaps,
-        _by_day(at, warm, damp, edges, days),
+        _by_day(at, each, warm, damp, edges, days),
         tuple(findings),
     )
 
@@ -374,11 +376,16 @@ def _midnights(start: datetime, end: datetime, zone: tzinfo) -> "tuple[Instants,
 
 
 def _by_day(
-    at: "Instants", warm: _Line, damp: _Line, edges: "Instants", days: Sequence[date]
+    at: "Instants",
+    each: "NDArray[Any]",
+    warm: _Line,
+    damp: _Line,
+    edges: "Instants",
+    days: Sequence[date],
 ) -> tuple[Day, ...]:
     import numpy as np
 
-    counts = np.diff(np.searchsorted(at, edges))
+    counts = np.diff(np.concatenate(([0], np.cumsum(each)))[np.searchsorted(at, edges)])
     warm_mean, warm_ms = warm.means(edges)
     damp_mean, damp_ms = damp.means(edges)
     warm_ends, damp_ends = (_lows_and_highs(line, edges) for line in (warm, damp))

@@ -119,8 +119,8 @@ def faults(at_ms: "Instants", values: "Floats", spike: float) -> Faults:
         nothing = np.zeros(len(at_ms), dtype=np.bool_)
         return Faults(at_ms, values, nothing, nothing, (), False)
     stuck, runs = _stuck(at_ms, values)
-    steady = float(stuck.mean()) > facts.value("sensors.stuck_most_share")
-    return Faults(at_ms, values, _spikes(at_ms, values, spike), stuck, tuple(runs), steady)
+    steady = _share(at_ms, stuck) > facts.value("sensors.stuck_most_share")
+    return Faults(at_ms, values, spikes(at_ms, values, spike), stuck, tuple(runs), steady)
 
 
 def gap_ms(steps_ms: "Instants") -> float:
@@ -133,8 +133,11 @@ def gap_ms(steps_ms: "Instants") -> float:
     return min(max(usual * facts.value("sensors.gap_steps"), shortest), longest)
 
 
-def _spikes(at_ms: "Instants", values: "Floats", limit: float) -> "Mask":
-    """Single readings far off both neighbours, on the same side, where the neighbours agree."""
+def spikes(at_ms: "Instants", values: "Floats", limit: float) -> "Mask":
+    """Single readings far off both neighbours, on the same side, where the neighbours agree.
+
+    Of at least two readings; shapes as of `faults`.
+    """
     import numpy as np
 
     steps = np.diff(values)
@@ -148,6 +151,15 @@ def _spikes(at_ms: "Instants", values: "Floats", limit: float) -> "Mask":
         & near[1:]
     )
     return np.concatenate(([False], found, [False]))
+
+
+def _share(at_ms: "Instants", stuck: "Mask") -> float:
+    """The share of the time read in which it was stuck, whether read often then or seldom."""
+    import numpy as np
+
+    steps = np.diff(at_ms)
+    held = np.where(steps <= gap_ms(steps), steps, 0)
+    return float(held[stuck[1:]].sum() / max(held.sum(), 1))
 
 
 def _stuck(at_ms: "Instants", values: "Floats") -> "tuple[Mask, list[tuple[int, int]]]":

@@ -3,7 +3,8 @@
 A reading is (place, instant, temperature, humidity, instrument), kept as shown: what an instrument
 is off by (`instrument` entries) is reckoned with when readings are used, never when they are kept.
 One instrument at one place shows one thing at one instant: a repeat is harmless, and where a
-second reading of the same instant differs the first one stays.
+second reading of the same instant differs the first one stays. Of readings of long ago some are
+left out and others stand for them: see `summaries`.
 """
 
 from collections.abc import Iterator, Sequence
@@ -36,6 +37,8 @@ sensor_table = sa.Table(
     sa.Column("id", sa.Integer, primary_key=True, autoincrement=True),
     sa.Column("place", sa.String(80), nullable=False),
     sa.Column("instrument", sa.String(80), nullable=False),
+    sa.Column("readings", sa.BigInteger, nullable=False, server_default="0"),
+    sa.Column("left_out", sa.BigInteger, nullable=False, server_default="0"),
     sa.UniqueConstraint("place", "instrument", name="sensor_place_instrument"),
 )
 reading_table = sa.Table(
@@ -45,11 +48,25 @@ reading_table = sa.Table(
     sa.Column("at_ms", sa.BigInteger, primary_key=True, autoincrement=False),
     sa.Column("temperature_c", sa.Double),
     sa.Column("humidity_pct", sa.Double),
+    sa.Column("stands_for", sa.Integer),
+    sa.Column("mean_c", sa.Double),
+    sa.Column("mean_pct", sa.Double),
     sqlite_with_rowid=False,
 )
-"""Rows lie in order of sensor and instant, so that a span is read from one stretch of the file."""
+"""Rows lie in order of sensor and instant, so that a span is read from one stretch of the file.
+
+`stands_for` is null until the stretch of a reading is thinned; the means are null where it is 1.
+A sensor counts what was truly read (`readings`), and how many of these were left out since.
+"""
 
 _AT = reading_table.c.at_ms
+_STANDS_FOR = reading_table.c.stands_for
+# Written out, since they are asked for with each message of a sensor.
+_KNOWN = sa.text("SELECT id FROM sensor WHERE place = :place AND instrument = :instrument")
+_COUNTED = sa.text("UPDATE sensor SET readings = readings + :written WHERE id = :sensor")
+_GIVEN = "sensor, at_ms, temperature_c, humidity_pct"
+_COUNT = sa.func.count() + sa.func.coalesce(sa.func.sum(_STANDS_FOR - 1), 0)
+"""How many readings rows are or stand for."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,6 +78,8 @@ class Readings:
         at_ms: instants, milliseconds since 1970-01-01T00:00Z, rising, int64, shape (n,).
         temperature_c: [°C], float64, shape (n,), NaN where not read.
         humidity_pct: relative humidity [%], float64, shape (n,), NaN where not read.
+        stands_for: how many readings each stands for: itself, and of long ago those left out up
+            to the next, int64, shape (n,); None where each stands for itself.
     """
 
     place: str
@@ -68,6 +87,7 @@ class Readings:
     at_ms: "NDArray[np.int64]"
     temperature_c: "NDArray[np.float64]"
     humidity_pct: "NDArray[np.float64]"
+    stands_for: "NDArray[np.int64] | None" = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +107,7 @@ class Kept:
 
 
 class Extent(NamedTuple):
-    """What is kept of one instrument at one place: how many readings, the first and the last."""
+    """What was read of one instrument at one place: how many readings, the first and the last."""
 
     place: str
     instrument: str
@@ -180,35 +200,36 @@ def humidity_problem(percent: float) -> tuple[str, str] | None:
 
 def append(
     connection: sa.Connection,
-    place: str,
-    instrument: str,
+    sensor: int,
     at_ms: Sequence[int],
     temperature_c: Sequence[float | None],
     humidity_pct: Sequence[float | None],
 ) -> Kept:
-    """Adds readings of one instrument at one place, given as columns of one length."""
+    """Adds readings of one sensor, given as columns of one length."""
     if not at_ms:
         return Kept()
-    sensor = _sensor(connection, place, instrument)
     rows = list(zip(repeat(sensor, len(at_ms)), at_ms, temperature_c, humidity_pct, strict=True))
     if connection.dialect.name == "sqlite":
-        statement = "INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?)"
+        statement = f"INSERT OR IGNORE INTO reading ({_GIVEN}) VALUES (?, ?, ?, ?)"
         written = connection.exec_driver_sql(statement, rows).rowcount
     else:
         written = _copy_into_postgresql(connection, rows)
+    if written:
+        connection.execute(_COUNTED, {"sensor": sensor, "written": written})
     if written == len(rows):
         return Kept(written)
     differing = _differing(connection, sensor, rows)
     return Kept(written, len(rows) - written - differing, differing)
 
 
-def _sensor(connection: sa.Connection, place: str, instrument: str) -> int:
-    table = sensor_table
-    here = (table.c.place == place) & (table.c.instrument == instrument)
-    known: int | None = connection.execute(sa.select(table.c.id).where(here)).scalar()
+def sensor_number(connection: sa.Connection, place: str, instrument: str) -> int:
+    """The number of an instrument at a place, which it is given when it has none."""
+    known: int | None = connection.execute(
+        _KNOWN, {"place": place, "instrument": instrument}
+    ).scalar()
     if known is not None:
         return known
-    added = connection.execute(table.insert().values(place=place, instrument=instrument))
+    added = connection.execute(sensor_table.insert().values(place=place, instrument=instrument))
     assert added.inserted_primary_key is not None
     return int(added.inserted_primary_key[0])
 
@@ -221,10 +242,12 @@ def _copy_into_postgresql(
     )
     connection.exec_driver_sql("TRUNCATE arriving")
     driver: Any = connection.connection.driver_connection
-    with driver.cursor() as cursor, cursor.copy("COPY arriving FROM STDIN") as copy:
+    with driver.cursor() as cursor, cursor.copy(f"COPY arriving ({_GIVEN}) FROM STDIN") as copy:
         for row in rows:
             copy.write_row(row)
-    statement = "INSERT INTO reading SELECT * FROM arriving ON CONFLICT DO NOTHING"
+    statement = (
+        f"INSERT INTO reading ({_GIVEN}) SELECT {_GIVEN} FROM arriving ON CONFLICT DO NOTHING"
+    )
     return connection.exec_driver_sql(statement).rowcount
 
 
@@ -253,30 +276,25 @@ def _differing(
 
 
 def extents(connection: sa.Connection, place: str | None = None) -> list[Extent]:
-    """What there is, by place and instrument, of one place or of all."""
-    counted = (
-        sa.select(
-            reading_table.c.sensor,
-            sa.func.count().label("readings"),
-            sa.func.min(_AT).label("first"),
-            sa.func.max(_AT).label("last"),
-        )
-        .group_by(reading_table.c.sensor)
-        .subquery()
-    )
+    """What there is, by place and instrument, of one place or of all: as many as were read."""
     named = sensor_table.c
+    first, last = (
+        sa.select(end(_AT))
+        .where(reading_table.c.sensor == named.id)
+        .correlate(sensor_table)
+        .scalar_subquery()
+        for end in (sa.func.min, sa.func.max)
+    )
     statement = (
-        sa.select(
-            named.place, named.instrument, counted.c.readings, counted.c.first, counted.c.last
-        )
-        .join(counted, counted.c.sensor == named.id)
+        sa.select(named.place, named.instrument, named.readings, first, last)
+        .where(named.readings > 0)
         .order_by(named.place, named.instrument)
     )
     if place is not None:
         statement = statement.where(named.place == place)
     return [
-        Extent(name, instrument, readings, from_ms(first), from_ms(last))
-        for name, instrument, readings, first, last in connection.execute(statement)
+        Extent(name, instrument, readings, from_ms(begin), from_ms(end))
+        for name, instrument, readings, begin, end in connection.execute(statement)
     ]
 
 
@@ -307,8 +325,23 @@ def latest(connection: sa.Connection) -> list[Latest]:
 
 
 def count(connection: sa.Connection, place: str, from_ms: int | None, until_ms: int | None) -> int:
-    """How many readings of a place lie in a span."""
-    statement = sa.select(sa.func.count()).where(
+    """How many readings of a place were read in a span; of long ago, exact for whole hours."""
+    return _sum_of(connection, _COUNT, place, from_ms, until_ms)
+
+
+def rows(connection: sa.Connection, place: str, from_ms: int | None, until_ms: int | None) -> int:
+    """How many readings of a place in a span `read` would give: fewer than were read."""
+    return _sum_of(connection, sa.func.count(), place, from_ms, until_ms)
+
+
+def _sum_of(
+    connection: sa.Connection,
+    what: sa.ColumnElement[int],
+    place: str,
+    from_ms: int | None,
+    until_ms: int | None,
+) -> int:
+    statement = sa.select(what).where(
         reading_table.c.sensor.in_(_sensors(connection, place)), *_within(from_ms, until_ms)
     )
     return int(connection.execute(statement).scalar_one())
@@ -321,20 +354,22 @@ def read(
     import numpy as np
 
     found = []
-    columns = (_AT, reading_table.c.temperature_c, reading_table.c.humidity_pct)
+    columns = (_AT, reading_table.c.temperature_c, reading_table.c.humidity_pct, _STANDS_FOR)
     for sensor, instrument in _sensors(connection, place).items():
         statement = (
             sa.select(*columns)
             .where(reading_table.c.sensor == sensor, *_within(from_ms, until_ms))
             .order_by(_AT)
         )
-        with _raw_rows(connection, statement) as rows:
+        with raw_rows(connection, statement) as rows:
             parts = [np.array(some, dtype=np.float64) for some in rows]
         if parts:
-            at, celsius, percent = (
-                np.concatenate([part[:, column] for part in parts]) for column in range(3)
+            at, celsius, percent, stands_for = (
+                np.concatenate([part[:, column] for part in parts]) for column in range(4)
             )
-            found.append(Readings(place, instrument, at.astype(np.int64), celsius, percent))
+            thinned = ~np.isnan(stands_for)
+            each = np.where(thinned, stands_for, 1).astype(np.int64) if thinned.any() else None
+            found.append(Readings(place, instrument, at.astype(np.int64), celsius, percent, each))
     return found
 
 
@@ -349,17 +384,26 @@ def buckets(
     """Count, mean, lowest and highest by step, reckoned in the database.
 
     Steps begin at whole multiples of `step_ms` since 1970-01-01T00:00Z, `shift_ms` earlier.
-    Every reading counts alike: faults of the sensor are not left out (see `flock.climate`).
+    Every reading counts alike: faults of the sensor are not left out (see `flock.climate`). Of long
+    ago counts and means are exact where steps are whole hours of UTC, as are lowest and highest.
     """
     sensors = _sensors(connection, place)
     step = ((_AT + shift_ms) // step_ms).label("step")
-    figures = [
-        function(column)
-        for column in (reading_table.c.temperature_c, reading_table.c.humidity_pct)
-        for function in (sa.func.avg, sa.func.min, sa.func.max)
-    ]
+    figures = []
+    for column, mean in (
+        (reading_table.c.temperature_c, reading_table.c.mean_c),
+        (reading_table.c.humidity_pct, reading_table.c.mean_pct),
+    ):
+        # A mean is null where a row stands for itself alone.
+        more = sa.func.coalesce(sa.func.sum(mean * _STANDS_FOR), 0.0)
+        alone = sa.case((mean.is_(None), column))
+        number = sa.func.count(alone) + sa.func.coalesce(
+            sa.func.sum(sa.case((mean.is_not(None), _STANDS_FOR))), 0
+        )
+        total = sa.func.coalesce(sa.func.sum(alone), 0.0) + more
+        figures += [total / sa.func.nullif(number, 0), sa.func.min(column), sa.func.max(column)]
     statement = (
-        sa.select(reading_table.c.sensor, step, sa.func.count(), *figures)
+        sa.select(reading_table.c.sensor, step, _COUNT, *figures)
         .where(reading_table.c.sensor.in_(sensors), *_within(from_ms, until_ms))
         .group_by(reading_table.c.sensor, step)
         .order_by(reading_table.c.sensor, step)
@@ -392,7 +436,7 @@ def _within(from_ms: int | None, until_ms: int | None) -> list[sa.ColumnElement[
 
 
 @contextmanager
-def _raw_rows(
+def raw_rows(
     connection: sa.Connection, statement: sa.Select[Any]
 ) -> Iterator[Iterator[list[tuple[Any, ...]]]]:
     """The driver's own rows, some at a time: several times faster than rows with names."""

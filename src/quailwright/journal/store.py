@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 from urllib.parse import quote
 
 import msgspec
@@ -25,6 +25,10 @@ from quailwright.journal.entries import Entry, decode, encode, kind_of
 from quailwright.journal.findings import Finding, FlockUnusable
 from quailwright.journal.moments import utc_text
 from quailwright.language import mark, say
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 SCHEMA = "0008"
 """The newest migration in `migrations/versions`; a flock file at this one opens without Alembic."""
@@ -151,9 +155,16 @@ class Store:
     def reading_count(
         self, place: str, from_: datetime | None = None, until: datetime | None = None
     ) -> int:
-        """How many readings of a place lie in a span."""
+        """How many readings of a place were read in a span."""
         with self._sentences(), self._engine.connect() as connection:
             return sensors.count(connection, place, *_span(from_, until))
+
+    def reading_rows(
+        self, place: str, from_: datetime | None = None, until: datetime | None = None
+    ) -> int:
+        """How many readings of a place in a span `readings` gives: of long ago, fewer than read."""
+        with self._sentences(), self._engine.connect() as connection:
+            return sensors.rows(connection, place, *_span(from_, until))
 
     def latest_readings(self) -> list[sensors.Latest]:
         """The last reading of every instrument at every place, in order of their names."""
@@ -177,6 +188,48 @@ class Store:
         step_ms, shift_ms = (each // timedelta(milliseconds=1) for each in (step, shift))
         with self._sentences(), self._engine.connect() as connection:
             return sensors.buckets(connection, place, step_ms, *_span(from_, until), shift_ms)
+
+    def reading_sensors(self) -> list[summaries.Sensor]:
+        """Every instrument at every place, with how much of it was read and left out."""
+        with self._sentences(), self._engine.connect() as connection:
+            return summaries.sensors(connection)
+
+    def first_unthinned(self, sensor: int, from_ms: int | None, until_ms: int) -> int | None:
+        """The first instant of a span that is not thinned; see `summaries.first_unthinned`."""
+        with self._sentences(), self._engine.connect() as connection:
+            return summaries.first_unthinned(connection, sensor, from_ms, until_ms)
+
+    def unthinned(
+        self, sensor: int, from_ms: int | None, until_ms: int, stretch_ms: int, most: int
+    ) -> summaries.Stretches | None:
+        """The next stretches to be thinned, to look at; see `summaries.unthinned`."""
+        with self._sentences(), self._engine.connect() as connection:
+            return summaries.unthinned(connection, sensor, from_ms, until_ms, stretch_ms, most)
+
+    def room(self) -> "Room":
+        """How large the flock file is, and how much of it waits to be used again."""
+        with self._sentences(), self._engine.connect() as connection:
+            if connection.dialect.name == "postgresql":
+                size = "SELECT pg_database_size(current_database())"
+                return Room(int(connection.execute(sa.text(size)).scalar_one()), 0)
+            page, pages, free = (
+                int(connection.exec_driver_sql(f"PRAGMA {name}").scalar_one())
+                for name in ("page_size", "page_count", "freelist_count")
+            )
+            return Room(page * pages, page * free)
+
+    def give_back(self, most_bytes: int) -> None:
+        """Makes a SQLite file smaller by room that waits to be used again, by so much at most.
+
+        A file that was begun before this could be done keeps its room, and uses it again.
+        """
+        if self._engine.dialect.name != "sqlite":
+            return
+        with self._sentences(), self._engine.connect() as connection:
+            page = int(connection.exec_driver_sql("PRAGMA page_size").scalar_one())
+            driver: Any = connection.connection.driver_connection
+            # Only a script is run to its end; it is a transaction of its own.
+            driver.executescript(f"PRAGMA incremental_vacuum({max(1, most_bytes // page)})")
 
     @contextmanager
     def _sentences(self) -> Iterator[None]:
@@ -232,14 +285,37 @@ class Writer:
         temperature_c: Sequence[float | None],
         humidity_pct: Sequence[float | None],
     ) -> sensors.Kept:
-        """Adds readings of one instrument (or ''), as columns of one length; see `readings`."""
-        return sensors.append(
+        """Adds readings of one instrument (or ''), as columns of one length; see `summaries`."""
+        return summaries.append(
             self._connection, place, instrument, at_ms, temperature_c, humidity_pct
         )
 
     def first_time(self, messages: Iterable[devices.Taken]) -> list[bool]:
         """Of each message of a broker whether it has not been taken before; see `devices`."""
         return devices.first_time(self._connection, messages)
+
+    def unthinned(
+        self, sensor: int, from_ms: int | None, until_ms: int, stretch_ms: int, most: int
+    ) -> summaries.Stretches | None:
+        """The next stretches to be thinned; see `summaries.unthinned`."""
+        return summaries.unthinned(self._connection, sensor, from_ms, until_ms, stretch_ms, most)
+
+    def thin(
+        self,
+        stretches: summaries.Stretches,
+        stretch_ms: int,
+        kept: "NDArray[np.bool_]",
+        off: "tuple[NDArray[np.float64], NDArray[np.float64]]",
+    ) -> int:
+        """Leaves out readings of these stretches, and returns how many; see `summaries.thin`."""
+        return summaries.thin(self._connection, stretches, stretch_ms, kept, off)
+
+
+class Room(NamedTuple):
+    """Bytes of the flock file, and how many of these wait to be used again."""
+
+    size: int
+    free: int
 
 
 def _span(from_: datetime | None, until: datetime | None) -> tuple[int | None, int | None]:
@@ -435,12 +511,17 @@ def _engine_settings(url: sa.URL) -> dict[str, Any]:
     return {"connect_args": {"connect_timeout": _BUSY_SECONDS}}
 
 
-def _set_up_sqlite(engine: sa.Engine, read_only: bool) -> None:
-    """Full durability; a write locks out other writers from its start on."""
+def _set_up_sqlite(engine: sa.Engine, read_only: bool, begins: bool = False) -> None:
+    """Full durability; a write locks out other writers from its start on.
+
+    A file that begins can give room back later (`Store.give_back`).
+    """
 
     @sa.event.listens_for(engine, "connect")
     def on_connect(raw: Any, _record: object) -> None:
         raw.isolation_level = None
+        if begins:
+            raw.execute("PRAGMA auto_vacuum=INCREMENTAL")
         if not read_only:
             raw.execute("PRAGMA journal_mode=WAL")
             raw.execute("PRAGMA synchronous=FULL")
@@ -457,7 +538,7 @@ def _begin(path: Path) -> None:
         return
     draft = path.with_name(f".{path.name}.{os.getpid()}.new")
     engine = sa.create_engine(sa.URL.create("sqlite", database=str(draft)))
-    _set_up_sqlite(engine, read_only=False)
+    _set_up_sqlite(engine, read_only=False, begins=True)
     try:
         from quailwright.journal.migrations import upgrade
 

@@ -54,6 +54,7 @@ from quailwright.web import (
     people,
     plan,
     rations,
+    readings_room,
     sensors,
     settings_pages,
     sheets,
@@ -91,7 +92,7 @@ _FOR_SCRIPTS = (
 )  # fmt: skip
 _FEED_AND_MONEY = (costs, feed_ahead, rations)
 _KEEPING = (signs, brooding, housing, light)
-_IN_AND_OUT = (calendar_pages, sheets, sensors, notices, tables, backups)
+_IN_AND_OUT = (calendar_pages, sheets, sensors, readings_room, notices, tables, backups)
 _BREEDING = (breeding_lines, breeding_board, breeding_keep, breeding_cross)
 _DAILY = (pages, hatches, eggs, paper, plan, outlook, entering, journal, people, offline)
 _PARTS = (

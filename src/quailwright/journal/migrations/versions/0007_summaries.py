@@ -1,4 +1,4 @@
-"""Readings of long ago summed up; see `journal.summaries`."""
+"""Readings of long ago in less room; see `journal.summaries`."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -8,22 +8,24 @@ down_revision = "0006"
 
 
 def upgrade() -> None:
-    """Makes the table; readings are not touched."""
+    """Adds what a kept reading stands for, and counts the readings there are; none is touched."""
+    op.add_column("reading", sa.Column("stands_for", sa.Integer))
+    op.add_column("reading", sa.Column("mean_c", sa.Double))
+    op.add_column("reading", sa.Column("mean_pct", sa.Double))
+    for counter in ("readings", "left_out"):
+        op.add_column(
+            "sensor", sa.Column(counter, sa.BigInteger, nullable=False, server_default="0")
+        )
+    op.execute(
+        "UPDATE sensor SET readings = "
+        "(SELECT count(*) FROM reading WHERE reading.sensor = sensor.id)"
+    )
     op.create_table(
-        "reading_summary",
+        "thinned",
         sa.Column("sensor", sa.Integer, primary_key=True, autoincrement=False),
         sa.Column("from_ms", sa.BigInteger, primary_key=True, autoincrement=False),
         sa.Column("until_ms", sa.BigInteger, nullable=False),
-        sa.Column("readings", sa.Integer, nullable=False),
-        sa.Column("temperature_mean", sa.Double),
-        sa.Column("temperature_low", sa.Double),
-        sa.Column("temperature_low_at_ms", sa.BigInteger),
-        sa.Column("temperature_high", sa.Double),
-        sa.Column("temperature_high_at_ms", sa.BigInteger),
-        sa.Column("humidity_mean", sa.Double),
-        sa.Column("humidity_low", sa.Double),
-        sa.Column("humidity_low_at_ms", sa.BigInteger),
-        sa.Column("humidity_high", sa.Double),
-        sa.Column("humidity_high_at_ms", sa.BigInteger),
+        sa.Column("temperature_off_c", sa.Double, nullable=False),
+        sa.Column("humidity_off_pct", sa.Double, nullable=False),
         sqlite_with_rowid=False,
     )
