@@ -22,6 +22,11 @@ def alembic_config(connection: sa.Connection | None = None) -> Config:
 def upgrade(engine: sa.Engine) -> None:
     """Brings a flock file to the newest schema, in one transaction."""
     with engine.execution_options(writes=True).begin() as connection:
-        if connection.dialect.name == "postgresql":  # two that begin at once take turns
-            connection.execute(sa.text("SELECT pg_advisory_xact_lock(:key)"), {"key": _TURN})
-        command.upgrade(alembic_config(connection), "head")
+        upgrade_within(connection)
+
+
+def upgrade_within(connection: sa.Connection, revision: str = "head") -> None:
+    """As `upgrade`, to a schema of that name, within the transaction of the connection."""
+    if connection.dialect.name == "postgresql":  # two that begin at once take turns
+        connection.execute(sa.text("SELECT pg_advisory_xact_lock(:key)"), {"key": _TURN})
+    command.upgrade(alembic_config(connection), revision)
