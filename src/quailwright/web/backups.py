@@ -21,6 +21,7 @@ _DAYS = (
     mark("Monday"), mark("Tuesday"), mark("Wednesday"), mark("Thursday"), mark("Friday"),
     mark("Saturday"), mark("Sunday"),
 )  # fmt: skip
+_FIELDS = ("folder", "every", "weekday", "at")
 
 
 @router.get("/settings/backup")
@@ -33,7 +34,7 @@ def backup(request: Request, home: AtHome, who: Reader) -> Response:
 def change_backup(request: Request, home: AtHome, who: Keeper, form: OwnForm) -> Response:
     """Chooses, stops, or makes one now, as the button pressed says."""
     store = home.desk.store
-    typed = {name: str(form.get(name, "")) for name in ("folder", "every", "weekday", "at")}
+    typed = {name: str(form.get(name, "")) for name in _FIELDS}
     try:
         match form.get("do"):
             case "choose":
@@ -70,6 +71,8 @@ def _backup_page(
 ) -> Response:
     now = home.now()
     told = backup_schedule.told(home.desk, now)
+    stands = told.chosen or backup_schedule.Chosen(folder="", marker="")
+    fields = {name: str(getattr(stands, name)) for name in _FIELDS} | dict(typed or {})
     return page(
         request,
         who,
@@ -78,7 +81,7 @@ def _backup_page(
         told=told,
         on=day_at(home.flock(), now),
         now=now,
-        typed=typed or {},
+        fields=fields,
         wrong=wrong,
         days=_DAYS,
         held_words=held_words,
