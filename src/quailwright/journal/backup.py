@@ -12,7 +12,7 @@ import io
 import zipfile
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import closing, contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from datetime import UTC, datetime
 from itertools import accumulate, chain, pairwise, repeat
 from pathlib import Path
@@ -102,7 +102,7 @@ def write(store: Store, stream: IO[bytes], now: datetime, version: str, state: S
     """
     with (
         store.snapshot() as connection,
-        zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED, compresslevel=COMPRESSION) as archive,
+        zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive,
     ):
         tables = tables_of(connection, list(metadata.tables))
         entries: list[Entry] = []
@@ -133,6 +133,8 @@ def _named(name: str, now: datetime) -> zipfile.ZipInfo:
     )
     info.external_attr = 0o600 << 16
     info.compress_type = zipfile.ZIP_DEFLATED
+    # The level given to ZipFile does not hold for parts that bring their own ZipInfo.
+    info._compresslevel = COMPRESSION  # type: ignore[attr-defined]
     return info
 
 
@@ -290,11 +292,8 @@ def _columns_as_lines(connection: sa.Connection, table: sa.Table) -> Lines:
 
 def _rows(connection: sa.Connection, statement: sa.Executable) -> Iterator[Sequence[Any]]:
     """Rows of a statement, some at a time, without all being held."""
-    with closing(
-        connection.execution_options(stream_results=True, max_row_buffer=_TOGETHER).execute(
-            statement
-        )
-    ) as result:
+    streamed = {"stream_results": True, "max_row_buffer": _TOGETHER}
+    with closing(connection.execute(statement, execution_options=streamed)) as result:
         yield from result.partitions(_TOGETHER)
 
 
@@ -306,8 +305,13 @@ class Backup:
 
     def __init__(self, archive: zipfile.ZipFile, path: Path, manifest: Manifest) -> None:
         self._archive = archive
+        self._reading = ExitStack()
         self.path = path
         self.manifest = manifest
+
+    def close(self) -> None:
+        """Ends whatever is being read."""
+        self._reading.close()
 
     def check(self) -> None:
         """Reads every part to its end. Raises Withheld, naming the part that is not right."""
@@ -413,7 +417,8 @@ class Backup:
         """The lines of a part, without their ends, checked against the list once all are read."""
         digest, size = hashlib.sha256(), 0
         try:
-            with io.BufferedReader(self._archive.open(part.file), 1 << 16) as stream:  # type: ignore[type-var]
+            raw: Any = self._reading.enter_context(self._archive.open(part.file))
+            with io.BufferedReader(raw, 1 << 16) as stream:
                 while line := stream.readline(_LONGEST_LINE):
                     size += len(line)
                     if size > part.bytes or not line.endswith(b"\n"):
@@ -483,7 +488,8 @@ def open_backup(path: Path) -> Iterator[Backup]:
     with archive:
         manifest = _manifest(archive, path)
         _check_list(archive, path, manifest)
-        yield Backup(archive, path, manifest)
+        with closing(Backup(archive, path, manifest)) as backup:
+            yield backup
 
 
 class _AnyFormat(Struct):

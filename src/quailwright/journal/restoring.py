@@ -358,7 +358,8 @@ def _put_aside(path: Path, now: datetime) -> str:
         number += 1
         aside = path.with_name(f"{stem}-{number}")
     if path.exists():
-        _made_one(path)
+        if _held(path) is not None:
+            _made_one(path)
         _second_name(path, aside)
     for end in _ENDS:
         beside = path.with_name(path.name + end)
