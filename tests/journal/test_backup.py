@@ -350,7 +350,7 @@ def test_parts_that_the_list_does_not_name_are_refused(small: Path, tmp_path: Pa
 
 def test_a_part_that_is_missing_or_another_is_named(small: Path, tmp_path: Path) -> None:
     bad = tmp_path / "bad.zip"
-    changed(small, bad, parts=lambda parts: parts.pop("tables/sensor.jsonl") and None)
+    changed(small, bad, parts=lambda parts: parts.__delitem__("tables/sensor.jsonl"))
     assert "its part tables/sensor.jsonl is not" in refused(bad, tmp_path)
     changed(small, bad, parts=lambda parts: parts.update({"tables/sensor.jsonl": b"{}\n"}))
     assert "its part tables/sensor.jsonl is not" in refused(bad, tmp_path)
