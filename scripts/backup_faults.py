@@ -132,10 +132,11 @@ class Run:
 
         def beside() -> None:
             other = os.fork()
-            work()
-            if other == 0:
-                os._exit(0)
-            os.waitpid(other, 0)
+            try:
+                work()
+            finally:
+                if other:
+                    os.waitpid(other, 0)
 
         if fault == "killed":
             code = apart(work, after)

@@ -456,7 +456,7 @@ def _shape(column: sa.Column[Any]) -> Any:
 def _wrong(path: Path, part: str) -> Withheld:
     return Withheld(
         say(
-            "{path} is damaged: its part {part} is not what its list says. Take another backup.",
+            "{path} is damaged: its part {part} is not what its list says. Use another backup.",
             path=path,
             part=part,
         )
@@ -538,7 +538,7 @@ def _check_list(archive: zipfile.ZipFile, path: Path, manifest: Manifest) -> Non
             raise Withheld(
                 say(
                     "{path} holds a part {part!r} that its list does not name: it is not as "
-                    "quailwright made it. Take another backup.",
+                    "quailwright made it. Use another backup.",
                     path=path,
                     part=name[:80],
                 )

@@ -145,7 +145,7 @@ def _unequal(backup: Backup, part: str) -> Withheld:
     return Withheld(
         say(
             "{path} was restored to try it, and {part} is not equal to what was backed up. "
-            "Take another backup.",
+            "Use another backup.",
             path=backup.path,
             part=part,
         )
@@ -170,7 +170,7 @@ def _insert(
         raise Withheld(
             say(
                 "{path} is damaged: its part {part} holds rows that cannot be. "
-                "Take another backup.",
+                "Use another backup.",
                 path=backup.path,
                 part=f"tables/{table.name}.jsonl",
             )
