@@ -465,6 +465,36 @@ def test_a_damaged_file_is_put_aside_as_it_is(small: Path, tmp_path: Path) -> No
         assert store.entries() == [*ENTRIES, WEIGHED]
 
 
+def test_what_a_killed_restore_left_is_cleared_by_the_next(small: Path, tmp_path: Path) -> None:
+    where, dead = tmp_path / "home.sqlite", 2**22 + 1  # more than the number of any process
+    second = tmp_path / f".home.sqlite.{dead}-2027-05-01T000000Z.aside"
+    second.hardlink_to(where)
+    (tmp_path / f".home.sqlite.{dead}-x.restoring").write_text("half")
+    replaced = tmp_path / f".home.sqlite.{dead}-2027-05-01T000001Z.aside"
+    replaced.write_text("the old one, by its only name")
+    running = tmp_path / f".home.sqlite.{os.getpid()}-x.restoring"
+    running.write_text("another's")
+    backups.restore(small, str(where), True, NOW)
+    assert list(tmp_path.glob(".*")) == [running]
+    kept = tmp_path / "home.sqlite.before-restore-2027-05-01T000001Z"
+    assert kept.read_text() == "the old one, by its only name"
+
+
+def test_a_file_system_without_links_gets_a_copy(
+    small: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def no_links(self: Path, target: Path) -> None:
+        raise PermissionError(1, "Operation not permitted")
+
+    where = tmp_path / "home.sqlite"
+    monkeypatch.setattr(Path, "hardlink_to", no_links)
+    aside = Path(backups.restore(small, str(where), True, NOW).aside)
+    assert aside.stat().st_mode & 0o777 == 0o600
+    with open_store(str(aside)) as store:
+        assert store.entries() == [*ENTRIES, WEIGHED]
+    assert list(tmp_path.glob(".*")) == []
+
+
 def test_a_flock_in_use_is_left_alone(small: Path, tmp_path: Path) -> None:
     where = str(tmp_path / "home.sqlite")
     with open_store(where) as store, store.sole_caretaker() as mine:

@@ -169,8 +169,7 @@ def _insert(
             raise DBAPIError(None, None, error) from error
         raise Withheld(
             say(
-                "{path} is damaged: its part {part} holds rows that cannot be. "
-                "Use another backup.",
+                "{path} is damaged: its part {part} holds rows that cannot be. Use another backup.",
                 path=backup.path,
                 part=f"tables/{table.name}.jsonl",
             )
@@ -255,9 +254,7 @@ def _restore_to_file(
                     raise _stands(str(path), held or 0) if held else _not_ours(path)
             _with_room(backup, [path.parent])
             restored = _made(backup, draft, state)
-            aside = _put_aside(path, now)
-            draft.replace(path)
-            _sync_folder(path.parent)
+            aside = _put_in_place(draft, path, now)
     except OSError as error:
         raise FlockUnusable(
             say(
@@ -288,7 +285,7 @@ def _nobody_cares(path: Path) -> Iterator[None]:
         yield
 
 
-_DRAFT = ".restoring"
+_DRAFT, _OLD = ".restoring", ".aside"
 
 
 @contextmanager
@@ -307,11 +304,24 @@ def _draft_beside(path: Path) -> Iterator[Path]:
 
 
 def _clear_drafts(path: Path) -> None:
-    """Takes away what a restore that was killed left."""
+    """Takes away what a restore that was killed left; an old file that it had replaced stays."""
     for left in path.parent.glob(f".{path.name}.*-*{_DRAFT}*"):
-        number = left.name.removeprefix(f".{path.name}.").partition("-")[0]
-        if number.isdecimal() and not is_running(int(number)):
+        if not _has_owner(left, path):
             left.unlink(missing_ok=True)
+    for left in path.parent.glob(f".{path.name}.*-*{_OLD}"):
+        if _has_owner(left, path):
+            continue
+        if path.exists() and left.samefile(path):  # it was not replaced: a second name of it
+            _move_log(left, path)
+            left.unlink()
+        else:
+            stamp = left.name.removesuffix(_OLD).partition(f".{path.name}.")[2].partition("-")[2]
+            _move(left, _aside_name(path, stamp))
+
+
+def _has_owner(left: Path, path: Path) -> bool:
+    number = left.name.removeprefix(f".{path.name}.").partition("-")[0]
+    return not number.isdecimal() or is_running(int(number))
 
 
 def is_running(process: int) -> bool:
@@ -346,26 +356,51 @@ def _held(path: Path) -> int | None:
         return None
 
 
-def _put_aside(path: Path, now: datetime) -> str:
-    """Gives the old file a second, dated name, so that the first one may be given to another.
+def _put_in_place(draft: Path, path: Path, now: datetime) -> str:
+    """Gives the new file the name of the old one, at one stroke, and the old one a dated name.
 
-    A sound file is first made one with its write-ahead log; of a damaged one that is moved along.
+    A sound old file is first made one with its write-ahead log; of a damaged one that is moved
+    along. Until the stroke the old one has a hidden second name. Gives its dated name, or "".
     """
     stamp = now.astimezone(UTC).strftime("%Y-%m-%dT%H%M%SZ")
+    old = path.with_name(f".{path.name}.{os.getpid()}-{stamp}{_OLD}")
+    if path.exists():
+        if _held(path) is not None:
+            _made_one(path)
+        _second_name(path, old)
+    _move_log(path, old)
+    draft.replace(path)
+    _sync_folder(path.parent)
+    aside = _aside_name(path, stamp)
+    if not old.exists():
+        _move_log(old, aside)
+        return ""
+    _move(old, aside)
+    _sync_folder(path.parent)
+    return str(aside)
+
+
+def _aside_name(path: Path, stamp: str) -> Path:
+    """A name beside a file that is free."""
     stem = f"{path.name}.before-restore-{stamp}"
     aside, number = path.with_name(stem), 1
     while aside.exists():
         number += 1
         aside = path.with_name(f"{stem}-{number}")
-    if path.exists():
-        if _held(path) is not None:
-            _made_one(path)
-        _second_name(path, aside)
+    return aside
+
+
+def _move(old: Path, new: Path) -> None:
+    """Moves a database file with its log."""
+    _move_log(old, new)
+    old.replace(new)
+
+
+def _move_log(old: Path, new: Path) -> None:
     for end in _ENDS:
-        beside = path.with_name(path.name + end)
+        beside = old.with_name(old.name + end)
         if beside.exists():
-            beside.replace(aside.with_name(aside.name + end))
-    return str(aside) if aside.exists() else ""
+            beside.replace(new.with_name(new.name + end))
 
 
 def _made_one(path: Path) -> None:
@@ -380,17 +415,16 @@ def _made_one(path: Path) -> None:
         return
 
 
-def _second_name(path: Path, aside: Path) -> None:
+def _second_name(path: Path, old: Path) -> None:
     try:
-        aside.hardlink_to(path)
+        old.hardlink_to(path)
     except OSError:  # a file system without such links: a copy
-        draft = aside.with_name(f".{aside.name}.copy")
+        draft = path.with_name(f".{path.name}.{os.getpid()}-copy{_DRAFT}")
         shutil.copyfile(path, draft)
         draft.chmod(0o600)
         with draft.open("rb+") as made:
             os.fsync(made.fileno())
-        draft.replace(aside)
-    _sync_folder(path.parent)
+        draft.replace(old)
 
 
 def _sync_folder(folder: Path) -> None:
