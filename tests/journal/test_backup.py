@@ -319,6 +319,7 @@ def test_what_is_no_backup_is_a_sentence(small: Path, tmp_path: Path) -> None:
     assert "is not a backup of quailwright" in refused(foreign, tmp_path)
     assert "There is no file" in refused(tmp_path / "none.zip", tmp_path)
     assert "is a folder" in refused(tmp_path, tmp_path)
+    assert "is not a backup of quailwright" in refused(Path("/dev/zero"), tmp_path)
     for told in (b"[]", b"{", b'{"format": "one"}', b"\xff", b" " * 1_000_001):
         with zipfile.ZipFile(foreign, "w", zipfile.ZIP_DEFLATED) as archive:
             archive.writestr("manifest.json", told)

@@ -473,6 +473,8 @@ def open_backup(path: Path) -> Iterator[Backup]:
 
     Raises BadInput for what is no backup or is of a newer quailwright, Withheld for a damaged one.
     """
+    if path.exists() and not (path.is_file() or path.is_dir()):  # a device has no end
+        raise _no_backup(path)
     try:
         archive = zipfile.ZipFile(path)
     except FileNotFoundError:

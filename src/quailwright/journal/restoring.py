@@ -217,13 +217,12 @@ def restore(backup: Backup, location: str, replace: bool, now: datetime, state: 
     return _restore_to_file(backup, Path(location).expanduser(), replace, now, state)
 
 
-def _stands(location: str, entries: int) -> FlockUnusable:
+def _stands(location: str) -> FlockUnusable:
     return FlockUnusable(
         say(
-            "{location} holds a record already ({entries} entries); nothing was restored. Name "
-            "a new file with --flock, or say --replace to put that one aside first.",
+            "{location} holds a record already; nothing was restored. Name a new file with "
+            "--flock, or say --replace to put that one aside first.",
             location=location,
-            entries=entries,
         )
     )
 
@@ -251,7 +250,7 @@ def _restore_to_file(
             if path.exists() and not replace:
                 held = _held(path)
                 if held is None or held > 0:
-                    raise _stands(str(path), held or 0) if held else _not_ours(path)
+                    raise _stands(str(path)) if held else _not_ours(path)
             _with_room(backup, [path.parent])
             restored = _made(backup, draft, state)
             aside = _put_in_place(draft, path, now)
@@ -280,7 +279,7 @@ def _not_ours(path: Path) -> FlockUnusable:
 def _nobody_cares(path: Path) -> Iterator[None]:
     """While nobody serves the file, and as long as this lasts nobody begins to."""
     with care_locked(str(path)) as mine:
-        if not mine and os.access(path.parent, os.W_OK):
+        if not mine and path.with_name(f"{path.name}.caretaker").exists():
             raise _served(str(path))
         yield
 
@@ -471,7 +470,7 @@ def _cleared(connection: sa.Connection, shown: str, replace: bool, now: datetime
         if name in names
     )
     if held and not replace:
-        raise _stands(shown, held)
+        raise _stands(shown)
     aside = f"before_restore_{now.astimezone(UTC):%Y%m%d_%H%M%S}" if held else ""
     if aside:
         connection.execute(sa.text(f"CREATE SCHEMA {quote(aside)}"))
