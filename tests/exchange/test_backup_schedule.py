@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import msgspec
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.makers import made
 
@@ -125,11 +125,12 @@ def test_the_newest_of_days_weeks_months_and_years_stay() -> None:
     assert len(stay) == 7 + 2 + 11 + 2
 
 
-@given(st.lists(st.integers(0, 2000), unique=True, max_size=60), st.integers(0, 60))
+@settings(max_examples=40)
+@given(st.lists(st.integers(0, 800), unique=True, max_size=40), st.integers(0, 40))
 def test_properties_thinning_leaves_the_newest_and_the_newest_proven(
     days: list[int], proven: int
 ) -> None:
-    found = [one for one in every_day(2001) if int(one.path.stem) in days]
+    found = [one for one in every_day(801) if int(one.path.stem) in days]
     known = [one.path.name for one in found[proven : proven + 3]]
     gone = schedule.thinned(found, DAILY, LISBON, known)
     stay = [one for one in found if one not in gone]
@@ -206,7 +207,7 @@ def test_one_that_was_killed_is_told_and_tried_again(desk: Desk, folder: Path) -
     assert schedule.look(desk, NOW + timedelta(minutes=1)) == ""
     last = schedule.came(desk.store).last
     assert last is not None
-    assert last.why == "quailwright ended while the backup was being made."
+    assert last.why.startswith("It was not finished: quailwright ended meanwhile")
     schedule.look(desk, NOW + timedelta(minutes=61))
     assert len(zips(folder)) == 1
 

@@ -142,7 +142,7 @@ def test_sqlite_to_postgresql_to_sqlite_is_equal(postgresql: str, tmp_path: Path
             writer.append_readings("a new place", "", *READINGS)
 
 
-@settings(max_examples=10)
+@settings(max_examples=6)
 @given(journal=journals())
 def test_any_journal_comes_back_byte_for_byte_and_stands_alike(
     journal: list[Entry], tmp_path_factory: pytest.TempPathFactory
@@ -214,9 +214,10 @@ def test_a_backup_equals_one_moment_while_another_writes(location: str, tmp_path
     )
     try:
         assert writer.stdout is not None
-        counts = []
+        counts: list[int] = []
         for turn in range(4):
-            writer.stdout.readline()
+            while int(writer.stdout.readline()[:8], 16) < (counts[-1] if counts else 0):
+                pass  # until it has written more than the last backup held
             path = backed_up(location, tmp_path / f"{turn}.zip", quick=turn > 0)
             with format_of.open_backup(path) as backup:
                 notes = [int(entry.note) for entry in backup.entries()]
@@ -296,7 +297,7 @@ def test_any_byte_changed_or_missing_is_found(small: Path, tmp_path: Path) -> No
     whole, chance = small.read_bytes(), random.Random(20270502)
     bad = tmp_path / "bad.zip"
     found = 0
-    for _ in range(40):
+    for _ in range(25):
         data = bytearray(whole)
         data[chance.randrange(len(data))] ^= 1 << chance.randrange(8)
         bad.write_bytes(data)
@@ -306,7 +307,7 @@ def test_any_byte_changed_or_missing_is_found(small: Path, tmp_path: Path) -> No
             found += 1
         else:  # a date, an attribute, the README: nothing of what is restored
             assert backups.check(bad).restored is not None
-    assert found > 10
+    assert found > 5
     for size in (0, 1, 100, len(whole) // 2, len(whole) - 1):
         bad.write_bytes(whole[:size])
         assert "is not a backup of quailwright, or its end is missing" in refused(bad, tmp_path)
@@ -355,7 +356,7 @@ def test_a_part_that_is_missing_or_another_is_named(small: Path, tmp_path: Path)
     assert "its part tables/sensor.jsonl is not" in refused(bad, tmp_path)
     changed(small, bad, parts=lambda parts: parts.update({"tables/sensor.jsonl": b"{}\n"}))
     assert "its part tables/sensor.jsonl is not" in refused(bad, tmp_path)
-    bomb = io.BytesIO(b"[" * 50_000_000).getvalue()
+    bomb = io.BytesIO(b"[" * 10_000_000).getvalue()
     changed(small, bad, parts=lambda parts: parts.update({"entries.jsonl": bomb}))
     assert "its part entries.jsonl is not" in refused(bad, tmp_path)
     agreed(small, bad, "entries.jsonl", bomb, 1)
@@ -511,11 +512,15 @@ def test_a_flock_in_use_is_left_alone(small: Path, tmp_path: Path) -> None:
 
 
 def test_a_database_is_put_aside_too(small: Path, postgresql: str) -> None:
-    filled(postgresql, WEIGHED)
+    open_store(postgresql, create=True).close()
+    assert backups.restore(small, postgresql, False, NOW).aside == ""  # an empty flock
+    with open_store(postgresql) as store:
+        append(store, made("care", "2027-05-02", task="water"))
+        before = store.entries()
     with pytest.raises(FlockUnusable, match="holds a record already"):
         backups.restore(small, postgresql, False, NOW)
     with open_store(postgresql) as store:
-        assert store.entries() == [WEIGHED]
+        assert store.entries() == before
         with store.sole_caretaker() as mine:
             assert mine()
             with pytest.raises(FlockUnusable, match="is being served or in use"):
@@ -531,7 +536,7 @@ def test_a_database_is_put_aside_too(small: Path, postgresql: str) -> None:
             connection.execute(sa.text("DELETE FROM entry"))
         with store.snapshot() as connection:
             kept = "SELECT count(*) FROM before_restore_20270502_200000.entry"
-            assert connection.execute(sa.text(kept)).scalar() == 1
+            assert connection.execute(sa.text(kept)).scalar() == len(before)
 
 
 # Failing machines.

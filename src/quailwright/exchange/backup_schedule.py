@@ -345,12 +345,12 @@ def look(desk: Desk, now: datetime) -> str:
     if schedule is None:
         return ""
     if so_far.began:
-        # This is the only caretaker, and it is not making one: the one that was has ended.
-        broke = Outcome(
-            at=so_far.began,
-            made=False,
-            why=say("quailwright ended while the backup was being made."),
+        # This is the only caretaker, and it is not making one: the one that was has ended; or
+        # what stands here was restored from the backup that was being made.
+        why = say(
+            "It was not finished: quailwright ended meanwhile, or this record was restored from it."
         )
+        broke = Outcome(at=so_far.began, made=False, why=why)
         _changed(store, lambda before: _replace(before, began="", last=broke))
         so_far = came(store)
     zone = zone_of(desk.flock(now))

@@ -58,7 +58,8 @@ def backup_file(home: AtHome, who: Keeper, name: str = "") -> Response:
         path,
         media_type="application/zip",
         filename=path.name,
-        headers={"Cache-Control": "no-store"},
+        # It is pressed already: the pages would press it again.
+        headers={"Cache-Control": "no-store", "Content-Encoding": "identity"},
     )
 
 
