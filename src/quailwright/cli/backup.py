@@ -45,7 +45,7 @@ def backup(
     flock_file: FlockOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Write everything into one file, and restore it to see that it is equal."""
+    """Write everything into one file, proven by restoring it."""
     if check:
         _check(Path(file), quick, as_json)
         return
@@ -144,7 +144,7 @@ def restore(
     flock_file: FlockOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Put a backup back, into a new flock file, and prove that it is equal."""
+    """Put a backup back, and prove that it is equal."""
     from quailwright.exchange import backups
     from quailwright.journal.store import without_password
 

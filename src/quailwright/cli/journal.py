@@ -139,7 +139,7 @@ def salvage(
     flock_file: FlockOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Write what can still be read of a damaged flock file as JSON Lines."""
+    """Write what can be read of a damaged flock file."""
     where = location(ctx, flock_file)
     found = record.salvage_file(where, Path(file))
     count = len(found.entries)

@@ -53,6 +53,8 @@ def change_backup(request: Request, home: AtHome, who: Keeper, form: OwnForm) ->
 @router.get("/settings/backup/file")
 def backup_file(home: AtHome, who: Keeper, name: str = "") -> Response:
     """One backup, to take along: for keepers, because it holds secrets."""
+    if not name:
+        return RedirectResponse("/settings/backup", HTTPStatus.SEE_OTHER)
     path = backup_schedule.file_of(home.desk, name)
     return FileResponse(
         path,
