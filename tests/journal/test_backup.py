@@ -215,7 +215,7 @@ def test_a_backup_equals_one_moment_while_another_writes(location: str, tmp_path
     try:
         assert writer.stdout is not None
         counts: list[int] = []
-        for turn in range(4):
+        for turn in range(3):
             while int(writer.stdout.readline()[:8], 16) < (counts[-1] if counts else 0):
                 pass  # until it has written more than the last backup held
             path = backed_up(location, tmp_path / f"{turn}.zip", quick=turn > 0)
@@ -557,7 +557,7 @@ def test_killed_backups_leave_whole_ones_only(tmp_path: Path) -> None:
     where, folder = filled(str(tmp_path / "home.sqlite"), *ENTRIES), tmp_path / "backups"
     folder.mkdir()
     chance = random.Random(20270502)
-    for _ in range(20):
+    for _ in range(12):
         killed(lambda: backed_up(where, folder), chance.uniform(0, 0.15))
         for path in folder.glob("*.zip"):
             backups.check(path, quick=True)
@@ -572,7 +572,7 @@ def test_a_killed_restore_leaves_the_old_or_the_new(small: Path, tmp_path: Path)
         append(store, old)
     chance = random.Random(20270502)
     stood = []
-    for _ in range(20):
+    for _ in range(12):
         shutil.rmtree(where.parent, ignore_errors=True)
         where.parent.mkdir()
         shutil.copy(tmp_path / "old.sqlite", where)
