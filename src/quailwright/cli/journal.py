@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from quailwright.cli import show
-from quailwright.cli.options import FlockOption, JsonOption, now, opened
+from quailwright.cli.options import FlockOption, JsonOption, location, now, opened
 from quailwright.exchange import record, shapes
 from quailwright.flock.fold import newest_zone
 from quailwright.journal.entries import Entry
@@ -122,4 +122,42 @@ def check(ctx: typer.Context, flock_file: FlockOption = None, as_json: JsonOptio
                 told = say("Kept because you insisted: {finding}", finding=told)
             print(f"{finding.at or finding.entry}  {told}")
     if wrong:
+        raise typer.Exit(1)
+
+
+_SALVAGE_EXAMPLE = """Example: quailwright journal salvage rescued.jsonl
+
+For a flock file that `journal check` calls damaged. The file is only read. Then begin a new one:
+  quailwright restore LAST_BACKUP.zip --flock new.sqlite
+  quailwright journal import rescued.jsonl --flock new.sqlite"""
+
+
+@app.command("salvage", epilog=_SALVAGE_EXAMPLE)
+def salvage(
+    ctx: typer.Context,
+    file: Annotated[str, typer.Argument(help="The JSON Lines file to write.")],
+    flock_file: FlockOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write what can be read of a damaged flock file."""
+    where = location(ctx, flock_file)
+    found = record.salvage_file(where, Path(file))
+    count = len(found.entries)
+    if as_json:
+        show.json_document({"salvaged": count, "missing": found.missing, "file": file})
+    else:
+        print(
+            say_many(
+                "{n} entry written to {file}.", "{n} entries written to {file}.", count, file=file
+            )
+        )
+        if found.missing:
+            print(
+                say_many(
+                    "At least {n} entry could not be read.",
+                    "At least {n} entries could not be read.",
+                    found.missing,
+                )
+            )
+    if found.missing or not count:
         raise typer.Exit(1)

@@ -12,6 +12,7 @@ from typer.main import get_command
 from quailwright import __version__
 from quailwright.cli import (
     away,
+    backup,
     blend,
     breeding,
     brooding,
@@ -104,6 +105,8 @@ app.command("calendar", epilog=calendar.EXAMPLES)(calendar.calendar)
 app.command("rules", epilog=today.RULES_EXAMPLES)(today.rules)
 app.command("serve", epilog=serve.EXAMPLES)(serve.serve)
 app.command("demo", epilog=today.DEMO_EXAMPLES)(today.demo)
+app.command("backup", no_args_is_help=True, epilog=backup.EXAMPLES)(backup.backup)
+app.command("restore", no_args_is_help=True, epilog=backup.RESTORE_EXAMPLES)(backup.restore)
 app.add_typer(breeding.app, name="breeding")
 app.add_typer(journal.app, name="journal")
 app.add_typer(readings.app, name="readings")

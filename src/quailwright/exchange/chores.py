@@ -2,7 +2,7 @@
 
 from datetime import timedelta
 
-from quailwright.exchange import readings_room
+from quailwright.exchange import backup_schedule, readings_room
 from quailwright.exchange.caretaker import Chore
 from quailwright.exchange.mqtt import Listener
 
@@ -12,6 +12,7 @@ def chores() -> list[Chore]:
     return [
         _sensors(),
         Chore("readings", timedelta(minutes=15), readings_room.do),
+        backup_schedule.chore(),
     ]
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 
@@ -35,6 +35,9 @@ from quailwright.journal.findings import BadInput, Finding, QuailwrightError, Wi
 from quailwright.journal.jsonl import parse_lines, write_lines
 from quailwright.journal.store import Store
 from quailwright.language import say, say_many
+
+if TYPE_CHECKING:
+    from quailwright.journal.salvage import Salvaged
 
 
 @dataclass(frozen=True, slots=True)
@@ -339,6 +342,28 @@ def export_file(store: Store, path: Path) -> int:
     Raises BadInput when the file cannot be written.
     """
     entries = store.entries()
+    _write_whole(path, write_lines(entries))
+    return len(entries)
+
+
+def salvage_file(location: str, path: Path) -> "Salvaged":
+    """Writes what can be read of a damaged flock file as JSON Lines, whole or not at all.
+
+    Raises BadInput when the file cannot be written, FlockUnusable when the flock is no file.
+    """
+    from quailwright.journal.salvage import salvage
+
+    if "://" in location:
+        raise BadInput(say("Only a flock file is read this way, not a database at an address."))
+    source = Path(location).expanduser()
+    if path.exists() and source.exists() and path.samefile(source):
+        raise BadInput(say("That is the flock file itself. Name another file."))
+    found = salvage(source)
+    _write_whole(path, (body + b"\n" for _, body in found.entries))
+    return found
+
+
+def _write_whole(path: Path, lines: Iterable[bytes]) -> None:
     try:
         handle, draft = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
     except OSError as error:
@@ -347,7 +372,7 @@ def export_file(store: Store, path: Path) -> int:
         ) from error
     try:
         with os.fdopen(handle, "wb") as stream:
-            stream.writelines(write_lines(entries))
+            stream.writelines(lines)
             stream.flush()
             os.fsync(stream.fileno())
         Path(draft).replace(path)
@@ -356,7 +381,6 @@ def export_file(store: Store, path: Path) -> int:
         raise BadInput(
             say("{path} could not be written: {error}.", path=path, error=error.strerror)
         ) from error
-    return len(entries)
 
 
 def check(store: Store) -> list[Finding]:

@@ -9,7 +9,7 @@ import os
 import re
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -109,6 +109,15 @@ class Store:
             yield connection
 
     @contextmanager
+    def snapshot(self) -> Iterator[sa.Connection]:
+        """A transaction that reads one moment's state, whatever is written meanwhile."""
+        engine = self._engine
+        if engine.dialect.name == "postgresql":
+            engine = engine.execution_options(isolation_level="REPEATABLE READ")
+        with self._sentences(), engine.begin() as connection:
+            yield connection
+
+    @contextmanager
     def sole_caretaker(self) -> Iterator[Callable[[], bool]]:
         """Gives a function that says whether this process, alone of all, looks after the flock.
 
@@ -119,8 +128,7 @@ class Store:
                 with self._engine.execution_options(
                     isolation_level="AUTOCOMMIT"
                 ).connect() as connection:
-                    mine = sa.text("SELECT pg_try_advisory_lock(:number)")
-                    got = bool(connection.execute(mine, {"number": _CARETAKER_LOCK}).scalar())
+                    got = cares_alone(connection)
                     try:
                         # Asked each time: a connection that is lost has lost its lock too.
                         yield lambda: got and connection.execute(sa.text("SELECT 1")).scalar() == 1
@@ -128,7 +136,7 @@ class Store:
                         connection.detach()
                         connection.close()
             else:
-                with _locked(Path(f"{self._engine.url.database}.caretaker")) as got:
+                with care_locked(str(self._engine.url.database)) as got:
                     yield lambda: got
 
     def damage(self) -> list[Finding]:
@@ -231,12 +239,8 @@ class Store:
             # Only a script is run to its end; it is a transaction of its own.
             driver.executescript(f"PRAGMA incremental_vacuum({max(1, most_bytes // page)})")
 
-    @contextmanager
-    def _sentences(self) -> Iterator[None]:
-        try:
-            yield
-        except DBAPIError as error:
-            raise FlockUnusable(_sentence(error, self.location)) from error
+    def _sentences(self) -> AbstractContextManager[None]:
+        return in_sentences(self.location)
 
 
 class Writer:
@@ -401,15 +405,10 @@ def open_store(location: str, create: bool = False) -> Store:
     """
     try:
         url = _url(location, create)
-        location = _without_password(location)
+        location = without_password(location)
         engine = sa.create_engine(url, **_engine_settings(url))
     except (sa.exc.ArgumentError, NoSuchModuleError, ValueError) as error:
-        raise FlockUnusable(
-            say(
-                "{location} is not a flock file. Give a path, or postgresql://USER@HOST/DATABASE.",
-                location=_without_password(location),
-            )
-        ) from error
+        raise FlockUnusable(_no_flock_file(location)) from error
     sqlite, read_only = engine.dialect.name == "sqlite", "mode" in url.query
     if sqlite:
         _set_up_sqlite(engine, read_only)
@@ -424,6 +423,13 @@ def open_store(location: str, create: bool = False) -> Store:
         engine.dispose()
         raise
     return Store(engine, location)
+
+
+def _no_flock_file(location: str) -> str:
+    return say(
+        "{location} is not a flock file. Give a path, or postgresql://USER@HOST/DATABASE.",
+        location=without_password(location),
+    )
 
 
 def _url(location: str, create: bool) -> sa.URL:
@@ -473,8 +479,14 @@ def _read_only_url(path: Path) -> sa.URL:
     return sa.URL.create("sqlite", database=f"file:{quote(str(path.absolute()))}", query=query)
 
 
-def _without_password(location: str) -> str:
+def without_password(location: str) -> str:
+    """A location as it may be shown."""
     return _PASSWORD.sub(lambda m: f"{m[2]}***" if m[2] else f"{m[1]}:***@", location)
+
+
+def care_locked(database: str) -> AbstractContextManager[bool]:
+    """Whether this process, alone of all, now looks after the flock in that SQLite file."""
+    return _locked(Path(f"{database}.caretaker"))
 
 
 @contextmanager
@@ -559,6 +571,50 @@ def _put_in_place(draft: Path, path: Path) -> None:
     except OSError:
         if not path.exists():
             draft.replace(path)
+
+
+def cares_alone(connection: sa.Connection) -> bool:
+    """Whether the session of this connection, alone of all, now looks after the database."""
+    mine = sa.text("SELECT pg_try_advisory_lock(:number)")
+    return bool(connection.execute(mine, {"number": _CARETAKER_LOCK}).scalar())
+
+
+def server_engine(location: str) -> sa.Engine:
+    """An engine on the database at a `postgresql://` URL, as it is. Raises FlockUnusable."""
+    try:
+        url = _url(location, create=False)
+        return sa.create_engine(url, **_engine_settings(url))
+    except (sa.exc.ArgumentError, NoSuchModuleError, ValueError) as error:
+        raise FlockUnusable(_no_flock_file(location)) from error
+
+
+def draft_engine(path: Path) -> sa.Engine:
+    """An engine on a SQLite file that nobody else knows of: a crash may lose it, no time is lost.
+
+    The file stands alone (no write-ahead log), and is the system's to write out.
+    """
+    engine = sa.create_engine(sa.URL.create("sqlite", database=str(path)), paramstyle="named")
+
+    @sa.event.listens_for(engine, "connect")
+    def on_connect(raw: Any, _record: object) -> None:
+        raw.isolation_level = None
+        raw.execute("PRAGMA journal_mode=MEMORY")
+        raw.execute("PRAGMA synchronous=OFF")
+
+    @sa.event.listens_for(engine, "begin")
+    def on_begin(connection: sa.Connection) -> None:
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+    return engine
+
+
+@contextmanager
+def in_sentences(location: str) -> Iterator[None]:
+    """What the database raises becomes FlockUnusable, with a keeper's sentence."""
+    try:
+        yield
+    except DBAPIError as error:
+        raise FlockUnusable(_sentence(error, location)) from error
 
 
 def _bring_up_to_date(engine: sa.Engine, location: str) -> None:

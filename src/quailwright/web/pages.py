@@ -5,6 +5,7 @@ from datetime import date
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from quailwright.exchange.backup_schedule import reminder
 from quailwright.flock.standing import standing
 from quailwright.flock.state import Flock
 from quailwright.guide.at_hand import at_hand, known_names
@@ -70,6 +71,9 @@ def the_round(request: Request, home: AtHome, who: Reader) -> Response:
         forms=home.desk.once(flock, f"forms of a {who.role}", on, forms),
         done=done[:_DONE_SHOWN],
         minded=ALWAYS if who.is_child else (),
+        backup_says=reminder(home.desk.store, flock, on, home.now())
+        if who.keeps and not home.settings.invented
+        else "",
     )
 
 

@@ -1,5 +1,6 @@
 """Schema migrations of the store, run with Alembic. Loaded only when a flock file needs them."""
 
+import threading
 from pathlib import Path
 
 import sqlalchemy as sa
@@ -8,6 +9,9 @@ from alembic.config import Config
 
 _TURN = 0x7175_6169_6C
 """Names the lock that upgrades of one database take; any number that others do not use."""
+
+_ONE_AT_A_TIME = threading.Lock()
+"""Alembic hands migrations what they work on through a global of its module."""
 
 
 def alembic_config(connection: sa.Connection | None = None) -> Config:
@@ -22,6 +26,12 @@ def alembic_config(connection: sa.Connection | None = None) -> Config:
 def upgrade(engine: sa.Engine) -> None:
     """Brings a flock file to the newest schema, in one transaction."""
     with engine.execution_options(writes=True).begin() as connection:
-        if connection.dialect.name == "postgresql":  # two that begin at once take turns
-            connection.execute(sa.text("SELECT pg_advisory_xact_lock(:key)"), {"key": _TURN})
-        command.upgrade(alembic_config(connection), "head")
+        upgrade_within(connection)
+
+
+def upgrade_within(connection: sa.Connection, revision: str = "head") -> None:
+    """As `upgrade`, to a schema of that name, within the transaction of the connection."""
+    if connection.dialect.name == "postgresql":  # two that begin at once take turns
+        connection.execute(sa.text("SELECT pg_advisory_xact_lock(:key)"), {"key": _TURN})
+    with _ONE_AT_A_TIME:
+        command.upgrade(alembic_config(connection), revision)

@@ -1,0 +1,100 @@
+"""`backup`, `restore` and `journal salvage` as they are typed."""
+
+import json
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+from tests.cli.conftest import Quail
+
+
+def exported(quail: Quail, *flock: str) -> str:
+    answer = quail("journal", "export", *flock)
+    assert answer.code == 0, answer.err
+    return answer.out
+
+
+def test_a_backup_is_made_checked_and_put_back(kept: Quail, tmp_path: Path) -> None:
+    made = kept("backup", str(tmp_path))
+    assert made.code == 0, made.err
+    (path,) = tmp_path.glob("quailwright-home-*.zip")
+    assert made.out.startswith(f"{path}: 9 entries, ")
+    assert made.out.endswith("kB. Restored to try it, and found equal.\n")
+    checked = kept("backup", "--check", str(path))
+    assert (checked.code, checked.err) == (0, "")
+    assert checked.out.startswith("9 entries: restored to try it, equal to what was backed up (")
+    quick = kept("backup", str(path), "--check", "--quick", "--json")
+    assert quick.json["ok"] is True
+    assert quick.json["restored_and_equal"] is False
+    back = kept("restore", str(path), "--flock", "new.sqlite")
+    assert back.code == 0, back.err
+    assert back.out == "9 entries, equal to what was backed up.\nThey are in new.sqlite.\n"
+
+
+def test_what_stands_there_is_kept(kept: Quail, tmp_path: Path) -> None:
+    made = kept("backup", "one.zip", "--quick", "--json")
+    assert made.json == {
+        "file": "one.zip", "bytes": made.json["bytes"], "entries": 9, "readings": 0,
+        "restored_and_equal": False,
+    }  # fmt: skip
+    before = exported(kept)
+    kept("log", "care", "task=water")
+    refused = kept("restore", "one.zip")
+    assert refused.code == 3
+    assert "holds a record already; nothing was restored" in refused.err
+    replaced = kept("restore", "one.zip", "--replace", "--json")
+    assert replaced.code == 0, replaced.err
+    assert exported(kept) == before
+    assert len(exported(kept, "--flock", replaced.json["aside"]).splitlines()) == 10
+
+
+def test_nonsense_is_a_sentence(kept: Quail, tmp_path: Path) -> None:
+    (tmp_path / "letter.zip").write_text("Dear all")
+    before = exported(kept)
+    for command, code, said in (
+        (("restore", "letter.zip", "--flock", "new.sqlite"), 2, "is not a backup of quailwright"),
+        (("restore", "none.zip", "--flock", "new.sqlite"), 2, "There is no file none.zip"),
+        (("restore", "flock.sqlite", "--replace"), 2, "one and the same"),
+        (("backup", "--check", "letter.zip"), 2, "is not a backup of quailwright"),
+        (("backup", "flock.sqlite"), 2, "is no backup: it is left as it is"),
+        (("backup", "no/such/folder.zip"), 2, "No backup was made"),
+        (("backup", "x.zip", "--flock", "none.sqlite"), 3, "There is no flock file"),
+        (("journal", "salvage", "flock.sqlite"), 2, "That is the flock file itself"),
+        (("journal", "salvage", "x", "--flock", "none.sqlite"), 3, "cannot be read"),
+        (("journal", "salvage", "x", "--flock", "postgresql://x@/y"), 2, "Only a flock file"),
+    ):
+        answer = kept(*command)
+        assert (answer.code, answer.out) == (code, ""), (command, answer)
+        assert said in answer.err
+    assert exported(kept) == before
+    assert not (tmp_path / "new.sqlite").exists()
+
+
+def test_a_damaged_backup_fails_its_check(kept: Quail, tmp_path: Path) -> None:
+    kept("backup", "one.zip", "--quick")
+    data = bytearray((tmp_path / "one.zip").read_bytes())
+    data[100] ^= 255
+    (tmp_path / "one.zip").write_bytes(data)
+    answer = kept("backup", "--check", "one.zip")
+    assert answer.code == 1
+    assert "one.zip is damaged: its part entries.jsonl is not what its list says." in answer.err
+
+
+def test_the_way_back_from_a_damaged_file(kept: Quail, tmp_path: Path) -> None:
+    kept("backup", "one.zip", "--quick")
+    kept("log", "care", "task=water", "at=2027-05-03")
+    whole = [json.loads(line) for line in exported(kept).splitlines()]
+    with closing(sqlite3.connect(tmp_path / "flock.sqlite")) as raw, raw:
+        raw.execute("DROP TRIGGER entry_no_update")
+        raw.execute("UPDATE entry SET crc32 = 1 WHERE arrival = 2")
+    assert kept("journal", "check").code == 1
+    assert kept("backup", "two.zip").code == 3
+    saved = kept("journal", "salvage", "rescued.jsonl")
+    assert saved.code == 1
+    assert saved.out == (
+        "9 entries written to rescued.jsonl.\nAt least 1 entry could not be read.\n"
+    )
+    assert kept("restore", "one.zip", "--replace").code == 0
+    back = kept("journal", "import", "rescued.jsonl")
+    assert back.out == "1 entry kept, 8 were in the journal already.\n"
+    assert [json.loads(line) for line in exported(kept).splitlines()] == whole
