@@ -23,6 +23,7 @@ from quailwright.cli import (
     journal,
     light,
     log,
+    notices,
     offers,
     outlook,
     plan,
@@ -102,6 +103,7 @@ app.command("demo", epilog=today.DEMO_EXAMPLES)(today.demo)
 app.add_typer(breeding.app, name="breeding")
 app.add_typer(journal.app, name="journal")
 app.add_typer(readings.app, name="readings")
+app.add_typer(notices.app, name="notices")
 
 
 def run() -> None:

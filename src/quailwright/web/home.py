@@ -65,7 +65,8 @@ class Home:
     def of(cls, settings: Settings, store: Store) -> "Home":
         """The home of an open flock file."""
         desk = Desk(store)
-        caretaker = Caretaker(desk, chores(), settings.clock)
+        every = chores(lambda name: caretaker.told(name))
+        caretaker = Caretaker(desk, every, settings.clock)
         return cls(settings, desk, Household(store), caretaker)
 
     def now(self) -> datetime:
