@@ -56,8 +56,8 @@ READ_PAGES = (
     "/journal", "/kept", "/no-signal", "/settings", "/settings/holding", "/settings/places",
     "/settings/places/change?name=pen", "/settings/instruments", "/settings/sources",
     "/settings/feeds", "/settings/feeds/change?name=pellets", "/settings/care",
-    "/settings/care/rule?name=wash", "/help", "/help?subject=incubation", "/help?text=nrc",
-    "/help?rule=wash", "/brooding",
+    "/settings/care/rule?name=wash", "/settings/notices",
+    "/help", "/help?subject=incubation", "/help?text=nrc", "/help?rule=wash", "/brooding",
     "/brooding?age=3&birds=30&room=18&box=80x60x45&watts=90&price=0.25&night+2027-05=8",
 )  # fmt: skip
 WRITE_PAGES = (

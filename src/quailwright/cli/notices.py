@@ -82,7 +82,7 @@ def _show(told: "NoticesShape") -> None:
         _wrapped(line)
 
 
-def test(
+def try_out(
     ctx: typer.Context,
     channel: Annotated[
         str, typer.Argument(help="The channel, by its name. Default: every one.")
@@ -113,7 +113,7 @@ def test(
     raise typer.Exit(1 if failed else 0)
 
 
-app.command("test")(test)
+app.command("test")(try_out)
 
 
 def _wrapped(text: str) -> None:

@@ -1,4 +1,4 @@
-"""Notices as pages and the terminal tell them: what is wrong, the rules, the channels, their fate."""
+"""Notices as pages tell them: what is wrong, the rules, the channels, and what was told."""
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -77,8 +77,8 @@ class NoticePage:
 
 def open_notices(desk: Desk, flock: Flock, now: datetime) -> list[ShownNotice]:
     """What is wrong now, what harms most first, for the head of the round. Raises FlockUnusable."""
-    with desk.store.household() as connection:
-        known = [each for each in _of_late(connection, now) if is_open(each, now)]
+    lately = facts.value("notices.stale_d")
+    known = [each for each in _of_late(desk, now, lately) if is_open(each, now)]
     if not known:
         return []
     reader = reader_of(desk, flock, settings_of(desk.store), known, now)
@@ -90,8 +90,8 @@ def notice_page(desk: Desk, flock: Flock, now: datetime) -> NoticePage:
     """Everything about notices. Raises FlockUnusable."""
     settings = settings_of(desk.store)
     channels = safe_channels(desk.store)
+    known = _of_late(desk, now, facts.value("notices.kept_d"))
     with desk.store.household() as connection:
-        known = _of_late(connection, now, timedelta(days=facts.value("notices.kept_d")))
         sent = notices.messages(connection, None, MESSAGES)
     reader = reader_of(desk, flock, settings, known, now)
     lasts = [each for each in known if is_open(each, now)]
@@ -118,10 +118,9 @@ def see_to(desk: Desk, notice: int, by: str) -> bool:
         return notices.see(connection, notice, by or say("somebody"))
 
 
-def _of_late(
-    connection: notices.sa.Connection, now: datetime, back: timedelta = timedelta(days=3)
-) -> list[Notice]:
-    return notices.notices(connection, now - back)
+def _of_late(desk: Desk, now: datetime, days: float) -> list[Notice]:
+    with desk.store.household() as connection:
+        return notices.notices(connection, now - timedelta(days=days))
 
 
 def _works(desk: Desk, settings: NoticeSettings, reader: Reader, now: datetime) -> tuple[str, bool]:

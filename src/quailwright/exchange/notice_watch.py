@@ -364,7 +364,7 @@ def reader_of(
     return Reader(flock.units, zone_of(flock), by_name, steps, settings.address)
 
 
-def test_letter(settings: NoticeSettings, name: str) -> Letter:
+def trial_letter(settings: NoticeSettings, name: str) -> Letter:
     """What the test button sends, in the language spoken now."""
     text = say("A test of the channel {name}. If you read this, notices reach you.", name=name)
     return Letter(
@@ -383,7 +383,7 @@ def send_test(store: Store, channel: Channel, now: datetime, said: Said = send) 
     """Sends a test now, and notes what became of it. Raises FlockUnusable."""
     chosen = channel_settings(channel)
     with speaking(chosen.language):
-        text = test_letter(settings_of(store), channel.name)
+        text = trial_letter(settings_of(store), channel.name)
     sent = said(channel.address, text)
     note_sent(store, channel, "test", (), sent, None, now)
     return sent

@@ -1,5 +1,6 @@
 """Notices that go out of the house: by which channels, by which rules, what was told."""
 
+from collections import defaultdict
 from http import HTTPStatus
 
 from fastapi import APIRouter, Request
@@ -111,7 +112,8 @@ def _page(
 ) -> Response:
     flock = home.flock()
     # Secrets are never sent back, not even to who typed them.
-    shown = {k: v for k, v in (typed or {}).items() if k not in ("password", "address", "token")}
+    hidden = ("password", "address", "token")
+    shown = defaultdict(str, {k: v for k, v in (typed or {}).items() if k not in hidden})
     return page(
         request,
         who,
