@@ -46,9 +46,9 @@ from quailwright.journal.moments import utc_text
 from quailwright.journal.notices import Channel, MessageKind, Notice
 from quailwright.journal.readings import Latest
 from quailwright.journal.store import Store
-from quailwright.language import later_many, say, speaking
+from quailwright.language import say, speaking
 
-EVERY, CARE_EVERY = timedelta(seconds=5), timedelta(minutes=5)
+EVERY, CARE_EVERY, HOUR = timedelta(seconds=5), timedelta(minutes=5), timedelta(hours=1)
 _KEPT = "notices.watch"
 _AIR_RULES = frozenset(
     {"machine_cold", "machine_hot", "machine_dry", "brooder_cold", "brooder_hot", "silent", OWN}
@@ -76,6 +76,7 @@ class NoticeWatch:
         self._told_of = told_of
         self._send = said
         self._kept: Kept | None = None
+        self._forgot: datetime | None = None
         self._before: dict[str, datetime] = {}
         self._heard: dict[str, airs.Heard] = {}
         self._sending: dict[int, threading.Thread] = {}
@@ -110,11 +111,7 @@ class NoticeWatch:
         wrong, unsure, right = self._look_at_air(store, flock, rules, now)
         self._note(store, wrong, unsure, right, _AIR_RULES, now)
         self._tell(desk, flock, settings, now)
-        with store.household() as connection:
-            open_now = len([
-                one for one in notices.notices(connection, now) if one.over is None
-            ])  # fmt: skip
-        return later_many("{n} thing is wrong.", "{n} things are wrong.", open_now)
+        return ""
 
     def _look_at_air(
         self, store: Store, flock: Flock, rules: Sequence[Rule], now: datetime
@@ -192,9 +189,11 @@ class NoticeWatch:
             self._keep(store, Kept(now, now))
         elif now - kept.last >= beat:
             self._keep(store, Kept(kept.since, now))
-            with store.household(writes=True) as connection:
-                days = timedelta(days=facts.value("notices.kept_d"))
-                notices.forget(connection, now - days)
+            if self._forgot is None or not now - HOUR < self._forgot <= now:
+                self._forgot = now
+                with store.household(writes=True) as connection:
+                    days = timedelta(days=facts.value("notices.kept_d"))
+                    notices.forget(connection, now - days)
 
     def _keep(self, store: Store, kept: Kept) -> None:
         heard = {name: (one.last, one.step_s) for name, one in self._heard.items()}

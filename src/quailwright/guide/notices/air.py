@@ -61,7 +61,7 @@ def watches(flock: Flock, rules: Sequence[Rule], now: datetime) -> Iterator[Watc
     """Every limit that holds now: at machines with eggs, at brooders by age, and of one's own."""
     by_code = {rule.code: rule for rule in rules if rule.on}
     warming = timedelta(hours=facts.value("notices.warming_h"))
-    for place in {hatch.place for hatch in flock.hatches_open()}:
+    for place in dict.fromkeys(hatch.place for hatch in flock.hatches_open()):
         hatches = [hatch for hatch in flock.hatches_open() if hatch.place == place]
         warm = min(hatch.set_at for hatch in hatches) + warming
         yield from _limit(by_code.get("machine_cold"), place, warm)

@@ -95,10 +95,18 @@ def changes(
         if before is None or (before.over is None and before.once):
             new.append(_begun(one, since, now, 0))
         elif before.over is None:
-            if (before.facts, before.urgent) != (one.facts, one.urgent):
-                changed.append(replace(before, facts=one.facts, urgent=one.urgent))
+            told = _with_worst(before.facts, one.facts)
+            if (before.facts, before.urgent) != (told, one.urgent):
+                changed.append(replace(before, facts=told, urgent=one.urgent))
         elif is_open(before, now):
-            changed.append(replace(before, over=None, returns=before.returns + 1, facts=one.facts))
+            changed.append(
+                replace(
+                    before,
+                    over=None,
+                    returns=before.returns + 1,
+                    facts=_with_worst(before.facts, one.facts),
+                )
+            )
         else:
             lately = now - before.over < flaps
             new.append(_begun(one, since, now, before.returns + 1 if lately else 0))
@@ -108,6 +116,16 @@ def changes(
             told = notice.facts if seen else _unwatched(notice.facts)
             changed.append(replace(notice, over=max(now, notice.since), facts=told))
     return Changes(tuple(new), tuple(changed))
+
+
+def _with_worst(before: str, now: str) -> str:
+    """What is known now, and of a value the worst so far."""
+    old, new = msgspec.json.decode(before), msgspec.json.decode(now)
+    if "value" not in new:
+        return now
+    worst = min if new["side"] == "below" else max
+    known = old.get("worst", old.get("value", new["value"]))
+    return msgspec.json.encode({**new, "worst": worst(known, new["value"])}).decode()
 
 
 def _unwatched(told: str) -> str:

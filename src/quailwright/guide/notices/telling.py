@@ -97,7 +97,12 @@ def to_tell(
     patience = timedelta(seconds=facts.value("notices.joined_s"))
     if all(timedelta(0) <= now - item.notice.noticed < patience for item in items):
         return []
-    return sorted(items, key=lambda item: (not item.notice.urgent, item.notice.id))
+    return sorted(items, key=_in_order)
+
+
+def _in_order(item: Item) -> tuple[bool, bool, int]:
+    """What is so before what is over, what is urgent before what is not."""
+    return item.what in ("over", "passed"), not item.notice.urgent, item.notice.id
 
 
 def _may_try(channel: Channel, now: datetime) -> bool:

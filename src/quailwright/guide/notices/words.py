@@ -174,6 +174,26 @@ def _of_air(notice: Notice, told: dict[str, Any], reader: Reader, since: str) ->
     return say("{place}: {value}, above {limit} since {since}.", **parts)
 
 
+def _it_was(notice: Notice, told: dict[str, Any], reader: Reader) -> str:
+    """What was wrong, once it is over."""
+    if "value" not in told:
+        return sentence(notice, reader)
+    quantity = told["quantity"]
+    parts = {
+        "place": told["place"],
+        "worst": amount(told.get("worst", told["value"]), quantity, reader.units),
+        "limit": amount(told["limit"], quantity, reader.units),
+        "since": clock(notice.since, reader),
+    }
+    if quantity == "humidity" and told["side"] == "below":
+        return say("{place}: humidity was below {limit} from {since}, down to {worst}.", **parts)
+    if quantity == "humidity":
+        return say("{place}: humidity was above {limit} from {since}, up to {worst}.", **parts)
+    if told["side"] == "below":
+        return say("{place}: it was below {limit} from {since}, down to {worst}.", **parts)
+    return say("{place}: it was above {limit} from {since}, up to {worst}.", **parts)
+
+
 def _hold(told: dict[str, Any]) -> str:
     match told["what"]:
         case "eggs":
@@ -212,13 +232,14 @@ def _item_lines(item: Item, reader: Reader) -> list[str]:
     notice = item.notice
     said = sentence(notice, reader)
     told: dict[str, Any] = msgspec.json.decode(notice.facts)
+    was = _it_was(notice, told, reader)
     match item.what:
         case "over" if told.get("unwatched"):
-            return [say("Not watched any more: {said}", said=said)]
+            return [say("Not watched any more: {said}", said=was)]
         case "over":
-            return [say("Over, after {time}: {said}", time=lasted(notice), said=said)]
+            return [say("Over, after {time}: {said}", time=lasted(notice), said=was)]
         case "passed":
-            return [say("It is over, and lasted {time}: {said}", time=lasted(notice), said=said)]
+            return [say("It is over, and lasted {time}: {said}", time=lasted(notice), said=was)]
         case "again":
             return [say("Still so: {said}", said=said), first_to_do(notice, reader)]
         case _:
@@ -261,19 +282,16 @@ def _once_said(blocks: Sequence[str]) -> list[str]:
 def _letter_title(items: Sequence[Item], reader: Reader) -> str:
     first = items[0]
     told: dict[str, Any] = msgspec.json.decode(first.notice.facts)
-    where = str(told.get("place") or told.get("of") or told.get("where") or first.notice.about)
-    name = title(first.notice.rule)
-    if len(items) > 1:
-        # The number alone tells that one look is not enough.
-        return say_many(
-            "{what}: {where}, and {n} more", "{what}: {where}, and {n} more", len(items) - 1,
-            what=name, where=where,
-        )  # fmt: skip
+    what = title(first.notice.rule)
+    if where := told.get("place") or told.get("of") or told.get("where") or told.get("feed"):
+        what = say("{what}: {where}", what=what, where=where)
     if first.what in ("over", "passed"):
-        return say("Over: {what}, {where}", what=name, where=where)
-    if first.notice.rule in ("backup", UNWATCHED):
-        return name
-    return say("{what}: {where}", what=name, where=where)
+        what = say("Over: {what}", what=what)
+    if len(items) == 1:
+        return what
+    # The number alone tells that one look is not enough.
+    more = len(items) - 1
+    return say_many("{what}, and {n} more", "{what}, and {n} more", more, what=what)
 
 
 @dataclass(frozen=True, slots=True)
@@ -294,10 +312,11 @@ class ShownNotice:
 def shown(notice: Notice, reader: Reader, now: datetime) -> ShownNotice:
     """A notice as a page shows it."""
     lasts = is_open(notice, now)
+    told: dict[str, Any] = msgspec.json.decode(notice.facts)
     return ShownNotice(
         notice.id,
         title(notice.rule),
-        sentence(notice, reader),
+        sentence(notice, reader) if lasts or notice.once else _it_was(notice, told, reader),
         first_to_do(notice, reader),
         lasts,
         notice.urgent,
