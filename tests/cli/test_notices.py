@@ -20,7 +20,7 @@ def test_off_and_without_a_channel(quail: Quail) -> None:
     assert "Notices are off" in told.out
     document = quail("notices", "--json").json
     assert document["on"] is False
-    assert [rule["rule"] for rule in document["rules"]][0] == "machine_cold"
+    assert document["rules"][0]["rule"] == "machine_cold"
     tried = quail("notices", "test")
     assert (tried.code, tried.out) == (
         1, "There is no channel yet. Set one up at /settings/notices.\n",

@@ -28,7 +28,7 @@ PASSWORD = "plum-tree-9"
 
 @pytest.fixture
 def log() -> Iterator[io.StringIO]:
-    """What a program that logs everything would log. (pytest's own listens where none else does.)"""
+    """What a program that logs everything would log; pytest's own log hears what no other does."""
     written = io.StringIO()
     handler, root = logging.StreamHandler(written), logging.getLogger()
     before = root.level

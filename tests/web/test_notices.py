@@ -16,8 +16,8 @@ SECRET = "plum-tree-9"
 PAGE = "/settings/notices"
 
 
-def post(client: TestClient, address: str = PAGE, **typed: str) -> tuple[int, str]:
-    answer = client.post(address, data={"token": token_of(client), **typed})
+def post(client: TestClient, where: str = PAGE, **typed: str) -> tuple[int, str]:
+    answer = client.post(where, data={"token": token_of(client), **typed})
     return answer.status_code, answer.text
 
 

@@ -68,7 +68,9 @@ def _done(home: Home, typed: dict[str, str], form: FormData) -> str | None:
         case "hours":
             notice_settings.keep(store, notice_settings.with_hours(settings, typed))
         case "mail" | "paste" as do:
-            address = mail_address(typed) if do == "mail" else pasted_address(typed["address"])
+            address = (
+                mail_address(typed) if do == "mail" else pasted_address(typed.get("address", ""))
+            )
             name, language = typed.get("name", ""), typed.get("language", "")
             notice_settings.add_channel(store, name, address, language, digest, home.now())
         case "channel":
