@@ -21,7 +21,7 @@ PAGES = (
     "/signs", "/eggs", "/eggs/store", "/eggs/labels", "/cautions",
     "/paper/away", "/paper/back", "/paper/places", "/log/water_given", "/log/temperature_seen",
     "/log/eggs_boxed", "/log/eggs_ordered", "/log/egg_rule", "/log/contact", "/log/birds_died",
-    "/settings/holding", "/settings/places/change?name=long%20pen",
+    "/settings/holding", "/settings/notices", "/settings/places/change?name=long%20pen",
     "/log/eggs_collected", "/log/eggs_set", "/log/care_rule", "/journal", "/journal/{entry}",
     "/journal/{entry}/correct", "/kept", "/people", "/no-signal", "/no-such-page",
     "/breeding/board", "/breeding/rotation", "/breeding/board/cards",

@@ -56,7 +56,7 @@ def test_an_alarm_that_somebody_sees_to_reminds_nobody(tmp_path: Path) -> None:
         assert [each.seen_by for each in shown] == ["Mira", "Mira"]
 
 
-def test_one_spike_a_short_dip_and_an_empty_machine_alarm_nobody(tmp_path: Path) -> None:
+def test_one_spike_and_a_short_dip_alarm_nobody(tmp_path: Path) -> None:
     def dips(at: datetime) -> Mapping[str, float]:
         minute = round((at - EVENING) / MINUTE)
         spike = 10.0 if minute == 20 else 37.5
@@ -65,10 +65,15 @@ def test_one_spike_a_short_dip_and_an_empty_machine_alarm_nobody(tmp_path: Path)
     with night(tmp_path) as one:
         one.go(EVENING + HOUR, dips, 2 * MINUTE, 2 * MINUTE)
         assert one.notices() == []
-    (tmp_path / "empty").mkdir()
+
+
+@pytest.mark.parametrize("why", ["empty", "long over"])
+def test_a_machine_without_eggs_may_be_cold(tmp_path: Path, why: str) -> None:
     empty = [entry for entry in FLOCK if getattr(entry, "hatch", None) is None]
-    with night(tmp_path / "empty", entries=empty) as one:
-        one.go(EVENING + 30 * MINUTE, lambda _: {"box": 18.0}, 2 * MINUTE, 2 * MINUTE)
+    # A hatch that nobody closed, a month ago.
+    begun = EVENING if why == "empty" else EVENING + timedelta(days=30)
+    with night(tmp_path, None, begun, empty if why == "empty" else FLOCK) as one:
+        one.go(begun + 30 * MINUTE, lambda _: {"box": 18.0}, 2 * MINUTE, 2 * MINUTE)
         assert one.notices() == []
 
 

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Literal
 
 from quailwright.flock.climate import corrected
 from quailwright.flock.sensor_faults import faults
-from quailwright.flock.state import Flock
+from quailwright.flock.state import Flock, Hatch
 from quailwright.guide.hatch.records import instrument_at
 from quailwright.guide.notices.rules import Quantity, Rule, Side
+from quailwright.guide.round import day_at
 from quailwright.guide.signs.air import limits
 from quailwright.husbandry import facts
 from quailwright.journal.readings import Latest, Readings, from_ms, to_ms
@@ -61,8 +62,7 @@ def watches(flock: Flock, rules: Sequence[Rule], now: datetime) -> Iterator[Watc
     """Every limit that holds now: at machines with eggs, at brooders by age, and of one's own."""
     by_code = {rule.code: rule for rule in rules if rule.on}
     warming = timedelta(hours=facts.value("notices.warming_h"))
-    for place in dict.fromkeys(hatch.place for hatch in flock.hatches_open()):
-        hatches = [hatch for hatch in flock.hatches_open() if hatch.place == place]
+    for place, hatches in machines(flock, now).items():
         warm = min(hatch.set_at for hatch in hatches) + warming
         yield from _limit(by_code.get("machine_cold"), place, warm)
         yield from _limit(by_code.get("machine_hot"), place)
@@ -91,9 +91,22 @@ def _limit(rule: Rule | None, place: str, from_: datetime | None = None) -> Iter
         )
 
 
+def machines(flock: Flock, now: datetime) -> Mapping[str, list[Hatch]]:
+    """Machines with eggs that may still hatch, with their hatches.
+
+    A hatch that nobody closed is over when no more chicks can come: its machine may be cold.
+    """
+    most = timedelta(days=facts.spread("incubation.open_unhatched_day")[1])
+    found: dict[str, list[Hatch]] = {}
+    for hatch in flock.hatches_open():
+        if hatch.alive > 0 and now - hatch.set_at <= most:
+            found.setdefault(hatch.place, []).append(hatch)
+    return found
+
+
 def chicks_by_place(flock: Flock, now: datetime) -> Mapping[str, int]:
     """Where chicks are that need heat, with the age of the youngest [d]."""
-    on, most = now.date(), facts.value("brooding.heat_end_age_d")
+    on, most = day_at(flock, now), facts.value("brooding.heat_end_age_d")
     found: dict[str, int] = {}
     for group in flock.groups_alive():
         age, place = group.age_days(on), flock.places.get(group.place)
@@ -251,5 +264,4 @@ def silent(
 
 def matters(flock: Flock, place: str, now: datetime) -> bool:
     """Whether eggs in a machine or chicks depend on that place."""
-    machines = {hatch.place for hatch in flock.hatches_open()}
-    return place in machines or place in chicks_by_place(flock, now)
+    return place in machines(flock, now) or place in chicks_by_place(flock, now)
