@@ -129,7 +129,20 @@ class NoticeWatch:
                 silent = {one.about for one in found}
                 right |= {(rule.code, name) for name in self._heard if name not in silent}
         places = {one.place for one in latest}
-        watched = [one for one in airs.watches(flock, rules, now) if one.place in places]
+        with store.household() as connection:
+            lasting = {
+                (one.rule, one.about)
+                for one in notices.notices(connection, now)
+                if one.over is None
+            }
+        watched = [
+            one
+            for one in airs.watches(flock, rules, now)
+            if one.place in places
+            and (
+                (one.rule.code, one.place) in lasting or airs.may_be_wrong(flock, one, latest, now)
+            )
+        ]
         until = now + timedelta(minutes=facts.value("notices.early_min"))
         readings = {
             place: store.readings(place, first, until)

@@ -123,9 +123,31 @@ def needed_from(watches: Sequence[Watch], now: datetime) -> Mapping[str, datetim
     back = timedelta(minutes=facts.value("notices.back_min"))
     found: dict[str, datetime] = {}
     for watch in watches:
-        first = now - max(watch.wait, back) - 2 * gap
+        first = now - max(watch.wait, back) - gap
         found[watch.place] = min(first, found.get(watch.place, first))
     return found
+
+
+def may_be_wrong(flock: Flock, watch: Watch, latest: Sequence[Latest], now: datetime) -> bool:
+    """Whether the last readings of the place leave it open: else no more need be read."""
+    early = now + timedelta(minutes=facts.value("notices.early_min"))
+    return any(
+        one.at > early or _beyond(flock, watch, one) for one in latest if one.place == watch.place
+    )
+
+
+def _beyond(flock: Flock, watch: Watch, one: Latest) -> bool:
+    shown = one.temperature_c if watch.quantity == "temperature" else one.humidity_pct
+    if shown is None:
+        return True
+    offset = _offset(watch.quantity)
+    known = instrument_at(flock, one.place, one.instrument, offset)
+    true = shown - ((getattr(known, offset) if known is not None else None) or 0.0)
+    return true < watch.limit if watch.side == "below" else true > watch.limit
+
+
+def _offset(quantity: Quantity) -> str:
+    return "temperature_offset_c" if quantity == "temperature" else "humidity_offset_pct"
 
 
 def verdict(flock: Flock, watch: Watch, readings: Sequence[Readings], now: datetime) -> Verdict:
@@ -144,7 +166,7 @@ def verdict(flock: Flock, watch: Watch, readings: Sequence[Readings], now: datet
 def _of_one(flock: Flock, watch: Watch, readings: Readings, now: datetime) -> Verdict | None:
     import numpy as np
 
-    offset = f"{watch.quantity}_offset_{'c' if watch.quantity == 'temperature' else 'pct'}"
+    offset = _offset(watch.quantity)
     true = corrected(readings, instrument_at(flock, readings.place, readings.instrument, offset))
     shown = true.temperature_c if watch.quantity == "temperature" else true.humidity_pct
     until = to_ms(now) + facts.value("notices.early_min") * MINUTE_MS
