@@ -1,5 +1,6 @@
 """Nights with notices on: every alarm is told as designed, and no more than that."""
 
+import threading
 import time
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
@@ -10,10 +11,13 @@ import pytest
 from tests.exchange.nights import EVENING, FLOCK, HOUR, MINUTE, WARM, night, warm
 from tests.makers import made
 
+from quailwright.exchange import notice_settings, notice_watch
 from quailwright.exchange.caretaker import ChoreTold
 from quailwright.exchange.notice_page import notice_page, open_notices, see_to
+from quailwright.exchange.notice_send import Sent
 from quailwright.exchange.notice_settings import NoticeSettings
 from quailwright.exchange.notice_watch import NoticeWatch
+from quailwright.guide.notices.words import Letter
 
 CUT = EVENING + 10 * MINUTE
 
@@ -26,20 +30,21 @@ def cooling(at: datetime) -> Mapping[str, float]:
 
 def test_a_power_cut_is_one_message_then_a_reminder_then_its_end(tmp_path: Path) -> None:
     with night(tmp_path) as one:
-        one.go(CUT, warm)
-        one.go(CUT + 55 * MINUTE, cooling)
-        # Below 36 °C from the fourth minute on, for 15 minutes: at 19 min, and 10 s of patience.
+        one.go(CUT, warm, MINUTE)
+        one.go(CUT + 55 * MINUTE, cooling, MINUTE)
+        # Below 36 °C from the fourth minute on, for 15 minutes: true at 19 min, told at the next
+        # look, once the patience for what begins with it is over.
         told = CUT + 19 * MINUTE
         assert one.titles == ["Incubator too cold: box, and 1 more"] * 2
-        assert one.after(told) == [timedelta(seconds=30), timedelta(minutes=30, seconds=30)]
+        assert one.after(told) == [MINUTE, 31 * MINUTE]
         text = one.sent[0][1].text
-        assert "box: 28 °C, below 36 °C since Mon 3 May 21:14." in text
-        assert "box 2: 28 °C" in text
+        assert "box: 27.5 °C, below 36 °C since Mon 3 May 21:14." in text
+        assert "box 2: 27.5 °C" in text
         assert text.count("an electrician") == 1
-        one.go(CUT + 70 * MINUTE, warm)
+        one.go(CUT + 70 * MINUTE, warm, MINUTE)
         assert one.titles[2:] == ["Over: Incubator too cold: box, and 1 more"]
         assert "it was below 36 °C from Mon 3 May 21:14, down to 10.5 °C." in one.sent[2][1].text
-        one.go(CUT + 75 * MINUTE, warm)
+        one.go(CUT + 75 * MINUTE, warm, MINUTE)
         assert len(one.sent) == 3
 
 
@@ -170,6 +175,32 @@ def test_a_kill_between_noticing_and_sending_loses_nothing(tmp_path: Path) -> No
         assert len(one.sent) - sent + sent == 1
 
 
+def test_a_dead_server_holds_up_no_other_channel(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(notice_watch, "_SENDS_FOR_S", 0.2)
+    hangs = threading.Event()
+
+    def post(address: str, letter: Letter) -> Sent:
+        if "dead" in address:
+            hangs.wait(10)
+            return Sent(False, "The server gave no answer in time.")
+        return one.post(address, letter)
+
+    with night(tmp_path) as one:
+        add = notice_settings.add_channel
+        add(one.desk.store, "dead", "json://dead", "en", False, EVENING - HOUR)
+        one.go(CUT, warm, MINUTE)
+        one.watch = NoticeWatch(lambda _: None, post)
+        one.go(CUT + 25 * MINUTE, cooling, MINUTE)
+        assert one.titles == ["Incubator too cold: box, and 1 more"]
+        hangs.set()
+        one.watch.end()
+        page = notice_page(one.desk, one.desk.flock(one.now), one.now)
+        tried = {each.channel.name: each.channel.tried for each in page.channels}
+        assert tried == {"phone": 0, "dead": 1}
+
+
 # Down time and clocks.
 
 
@@ -251,16 +282,15 @@ def test_what_is_urgent_passes_hours_of_quiet(tmp_path: Path) -> None:
 def test_the_digest_comes_once_a_day_and_not_hours_late(tmp_path: Path) -> None:
     settings = NoticeSettings(on=True, digest="07:00", address="http://192.0.2.10:8347/")
     with night(tmp_path, settings, digest=True, language="pt") as one:
-        one.go(EVENING + 36 * HOUR, lambda _: {}, 8 * MINUTE)
+        one.go(EVENING + 17 * HOUR, lambda _: {}, 8 * MINUTE)
         # 07:00 in Lisbon is 06:00 UTC in May.
-        assert [(at.day, at.hour, at.minute < 8) for at, _ in one.sent] == [
-            (4, 6, True),
-            (5, 6, True),
-        ]
+        assert [(at.day, at.hour, at.minute < 8) for at, _ in one.sent] == [(4, 6, True)]
         assert "http://192.0.2.10:8347/" in one.sent[0][1].text
+        # That of another day is not sent at night: only that nobody watched.
         one.now = datetime(2027, 5, 6, 20, tzinfo=UTC)
-        one.go(one.now + HOUR, lambda _: {}, 5 * MINUTE)
-        assert [letter.title for at, letter in one.sent if at.day == 6] == ["Nobody watched"]
+        one.go(one.now + 20 * MINUTE, lambda _: {}, 5 * MINUTE)
+        assert len(one.sent) == 2
+        assert [each.rule for each in one.notices()] == ["unwatched"]
 
 
 # What the journal tells.
@@ -287,6 +317,32 @@ def test_steps_holds_and_a_failed_backup_are_told(tmp_path: Path) -> None:
             writer.append([made("turning_stopped", "2027-05-13T12:30+00:00", hatch="may")], late)
         one.watch.look_at_care(one.desk, late + HOUR)
         assert all(each.over for each in one.notices() if each.rule == "step")
+
+
+def test_bad_signs_and_feed_that_runs_out_are_told(tmp_path: Path) -> None:
+    """Chicks that lie dead together after a cold night, and hens with feed for two days."""
+    at = datetime(2027, 5, 4, 12, tzinfo=UTC)
+    day = "2027-05-04"
+    entries = [
+        *FLOCK,
+        made("birds_died", day, group="chicks", chicks=8, found="chilled", together=True),
+        made("temperature_seen", day, place="warm box", lowest_c=12, spot="away"),
+        made("group", "2027-01-01", group="hens", place="pen", hens=30, hatched_on="2026-10-01"),
+        made("feed", "2027-01-01", feed="pellets", stage="layer"),
+        made("feed_bought", "2027-04-20", feed="pellets", kg=12),
+        *[made("feed_given", at.date() - timedelta(days=back), feed="pellets", kg=0.75)
+          for back in range(1, 14)],
+    ]  # fmt: skip
+    with night(tmp_path, now=at, entries=entries) as one:
+        one.start()
+        assert one.watch is not None
+        one.watch.look_at_care(one.desk, at)
+        one.go(at + 2 * MINUTE, lambda _: {}, MINUTE)
+        assert {each.rule for each in one.notices()} == {"sign", "feed"}
+        assert len(one.sent) == 1
+        text = one.sent[0][1].text
+        assert "warm box" in text
+        assert "pellets: it may be gone by " in text
 
 
 def test_the_watch_is_cheap_beside_many_readings(tmp_path: Path) -> None:

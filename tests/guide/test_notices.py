@@ -155,6 +155,18 @@ def test_reminders_come_ever_more_rarely() -> None:
     assert waits[-1] == 12 * HOUR
 
 
+def test_a_digest_is_due_once_a_day_by_the_clock_at_the_holding() -> None:
+    """America/New_York: clocks skip 02:00 to 03:00 on 14 March 2027 (IANA time zone database)."""
+    hours = Hours(ZoneInfo("America/New_York"), digest=time(2, 30))
+    skipped = datetime(2027, 3, 14, 7, 0, tzinfo=UTC)  # 03:00 there, a minute after 01:59.
+    assert not hours.digest_due(skipped - MINUTE, "2027-03-13")
+    assert hours.digest_due(skipped, "2027-03-13")
+    assert not hours.digest_due(skipped, "2027-03-14")
+    assert hours.digest_due(skipped + 24 * HOUR, "2027-03-14")
+    assert not hours.digest_due(skipped + 8 * HOUR, "2027-03-13")
+    assert not Hours(hours.zone).digest_due(skipped, "")
+
+
 def test_every_rule_has_its_figures() -> None:
     assert [rule.code for rule in printed_rules()] == list(PRINTED)
     assert {rule.code: rule.limit for rule in printed_rules() if rule.limit is not None} == {

@@ -76,9 +76,12 @@ class NoticePage:
 
 
 def open_notices(desk: Desk, flock: Flock, now: datetime) -> list[ShownNotice]:
-    """What is wrong now, what harms most first, for the head of the round. Raises FlockUnusable."""
+    """What is wrong now, what harms most first, for the head of the round: the signs among it
+    stand there anyway. Raises FlockUnusable."""
     lately = facts.value("notices.stale_d")
-    known = [each for each in _of_late(desk, now, lately) if is_open(each, now)]
+    known = [
+        each for each in _of_late(desk, now, lately) if is_open(each, now) and each.rule != "sign"
+    ]
     if not known:
         return []
     reader = reader_of(desk, flock, settings_of(desk.store), known, now)

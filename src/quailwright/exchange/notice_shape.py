@@ -8,7 +8,7 @@ from quailwright.exchange.notice_settings import rules_of, safe_channels, settin
 from quailwright.exchange.notice_watch import kept_until, reader_of
 from quailwright.flock.state import Flock
 from quailwright.guide.notices.state import is_open
-from quailwright.guide.notices.words import Reader, first_to_do, sentence, title
+from quailwright.guide.notices.words import Reader, as_it_stands, first_to_do, title
 from quailwright.journal import notices
 from quailwright.journal.notices import Notice
 
@@ -101,8 +101,8 @@ def notices_shape(desk: Desk, flock: Flock, now: datetime) -> NoticesShape:
         "as_of": now.isoformat(timespec="seconds"),
         "on": settings.on,
         "watched_until": None if last is None else last.isoformat(),
-        "open": [_notice(each, reader) for each in lasts],
-        "past": [_notice(each, reader) for each in past],
+        "open": [_notice(each, reader, now) for each in lasts],
+        "past": [_notice(each, reader, now) for each in past],
         "rules": [
             {
                 "rule": rule.code, "on": rule.on, "urgent": rule.urgent, "place": rule.place,
@@ -137,13 +137,13 @@ def _open_at(notice: Notice, now: datetime) -> bool:
     )
 
 
-def _notice(notice: Notice, reader: Reader) -> NoticeShape:
+def _notice(notice: Notice, reader: Reader, now: datetime) -> NoticeShape:
     return {
         "id": notice.id,
         "rule": notice.rule,
         "title": title(notice.rule),
         "about": notice.about.replace("\t", " "),
-        "sentence": sentence(notice, reader),
+        "sentence": as_it_stands(notice, reader, now),
         "first": first_to_do(notice, reader),
         "urgent": notice.urgent,
         "since": notice.since.isoformat(),

@@ -309,14 +309,20 @@ class ShownNotice:
     noticed: str
 
 
+def as_it_stands(notice: Notice, reader: Reader, now: datetime) -> str:
+    """What is wrong, or was, in one sentence."""
+    if notice.once or is_open(notice, now):
+        return sentence(notice, reader)
+    return _it_was(notice, msgspec.json.decode(notice.facts), reader)
+
+
 def shown(notice: Notice, reader: Reader, now: datetime) -> ShownNotice:
     """A notice as a page shows it."""
     lasts = is_open(notice, now)
-    told: dict[str, Any] = msgspec.json.decode(notice.facts)
     return ShownNotice(
         notice.id,
         title(notice.rule),
-        sentence(notice, reader) if lasts or notice.once else _it_was(notice, told, reader),
+        as_it_stands(notice, reader, now),
         first_to_do(notice, reader),
         lasts,
         notice.urgent,
