@@ -28,7 +28,7 @@ runs. docs/notices.md tells how."""
 app = typer.Typer(
     invoke_without_command=True,
     epilog=EXAMPLES,
-    help="What is wrong now, and by which rules and channels the household is told.",
+    help="What is wrong now, and who is told of it.",
 )
 
 
@@ -39,7 +39,7 @@ def notices(
     on: OnOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """What is wrong now, and by which rules and channels the household is told."""
+    """What is wrong now, and who is told of it."""
     ctx.obj = {**(ctx.obj or {}), **({"flock": flock_file} if flock_file else {})}
     if ctx.invoked_subcommand is not None:
         return
