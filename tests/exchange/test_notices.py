@@ -18,6 +18,7 @@ from quailwright.exchange.notice_send import Sent
 from quailwright.exchange.notice_settings import NoticeSettings
 from quailwright.exchange.notice_watch import NoticeWatch
 from quailwright.guide.notices.words import Letter
+from quailwright.journal.findings import FlockUnusable
 
 CUT = EVENING + 10 * MINUTE
 
@@ -199,6 +200,22 @@ def test_a_dead_server_holds_up_no_other_channel(
         page = notice_page(one.desk, one.desk.flock(one.now), one.now)
         tried = {each.channel.name: each.channel.tried for each in page.channels}
         assert tried == {"phone": 0, "dead": 1}
+
+
+def test_a_message_that_cannot_be_noted_makes_no_storm(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise FlockUnusable("The disk is full.")
+
+    with night(tmp_path) as one:
+        one.go(CUT, warm, MINUTE)
+        with monkeypatch.context() as disk:
+            disk.setattr("quailwright.journal.notices.note_message", full)
+            one.go(CUT + 27 * MINUTE, cooling, MINUTE)
+            assert len(one.sent) == 1
+        one.go(CUT + 30 * MINUTE, cooling, MINUTE)
+        assert len(one.sent) == 1
 
 
 # Down time and clocks.

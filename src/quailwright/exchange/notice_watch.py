@@ -4,9 +4,11 @@ Two chores, each in a thread of its own: the air every few seconds, by the lates
 and what the journal tells every few minutes. A channel that is slow holds up neither.
 """
 
+import logging
 import threading
 from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import date, datetime, timedelta
+from functools import partial
 
 import msgspec
 
@@ -42,6 +44,7 @@ from quailwright.guide.round import day_at
 from quailwright.guide.signs import Sign, signs
 from quailwright.husbandry import facts
 from quailwright.journal import notices, options
+from quailwright.journal.findings import QuailwrightError
 from quailwright.journal.moments import utc_text
 from quailwright.journal.notices import Channel, MessageKind, Notice
 from quailwright.journal.readings import Latest
@@ -49,6 +52,7 @@ from quailwright.journal.store import Store
 from quailwright.language import say, speaking
 
 EVERY, CARE_EVERY, HOUR = timedelta(seconds=5), timedelta(minutes=5), timedelta(hours=1)
+_log = logging.getLogger("uvicorn.error")
 _KEPT = "notices.watch"
 _AIR_RULES = frozenset(
     {"machine_cold", "machine_hot", "machine_dry", "brooder_cold", "brooder_hot", "silent", OWN}
@@ -80,6 +84,7 @@ class NoticeWatch:
         self._before: dict[str, datetime] = {}
         self._heard: dict[str, airs.Heard] = {}
         self._sending: dict[int, threading.Thread] = {}
+        self._unnoted: dict[int, Callable[[], None]] = {}
         self._feed_looked: tuple[date, list[Wrong]] | None = None
 
     def chores(self) -> list[Chore]:
@@ -300,6 +305,8 @@ class NoticeWatch:
             chosen = channel_settings(channel)
             if not chosen.on or (busy is not None and busy.is_alive()):
                 continue
+            if not self._noted(channel.id):
+                continue
             job = _job(desk, flock, settings, channel, chosen, hours, now)
             if job is None:
                 continue
@@ -317,7 +324,22 @@ class NoticeWatch:
         text: Letter, day: str | None, now: datetime,
     ) -> None:  # fmt: skip
         sent = self._send(channel.address, text)
-        note_sent(store, channel, what, items, sent, day, now)
+        self._unnoted[channel.id] = partial(note_sent, store, channel, what, items, sent, day, now)
+        self._noted(channel.id)
+
+    def _noted(self, channel: int) -> bool:
+        """Whether what became of the last message is noted: until it is, none is sent anew, so
+        that a file that cannot be written makes no storm."""
+        note = self._unnoted.get(channel)
+        if note is None:
+            return True
+        try:
+            note()
+        except QuailwrightError as error:
+            _log.error("%s", error.sentence)
+            return False
+        del self._unnoted[channel]
+        return True
 
 
 def _job(
