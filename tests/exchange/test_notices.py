@@ -112,8 +112,8 @@ def test_a_limit_that_flaps_is_told_a_few_times_only(tmp_path: Path) -> None:
         return {"box": 35.0 if minute % 40 < 20 else 37.5}
 
     with night(tmp_path) as one:
-        one.go(EVENING + 10 * HOUR, flaps, 4 * MINUTE, 4 * MINUTE)
-        # 15 times below and above: each return is believed to be over later.
+        one.go(EVENING + 7 * HOUR, flaps, 4 * MINUTE, 4 * MINUTE)
+        # Ten times below and above: each return is believed to be over later.
         assert 4 <= len(one.sent) <= 12
         assert one.most_in_an_hour() <= 4
 

@@ -75,7 +75,7 @@ class _Night:
         )
 
 
-@settings(max_examples=12)
+@settings(max_examples=8)
 @given(st.tuples(Signal, Signal, Signal))
 def test_what_lasts_is_told_within_30_s_and_never_more_than_so_many_an_hour(
     signals: tuple[list[tuple[int, float]], ...],
