@@ -19,7 +19,7 @@ UNITS = {
     "week", "°C", "°C h", "°C/week", "K", "K/m", "1/K", "1/K²", "1/K³", "mg/day/torr", "points",
     "log odds", "kWh", "kcal/kg^0.75/d", "g/kg^0.75/d", "kcal/g", "g/g",
     "W/m/K", "W/m²/K", "m²K/W", "J/m³/K", "J/kg/K", "1/h", "MJ/kg/d", "kcal/kg^0.67/d",
-    "kg/m³", "L",
+    "kg/m³", "L", "s",
     "deg/century", "deg/century²",
 }  # fmt: skip
 

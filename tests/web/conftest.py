@@ -58,7 +58,7 @@ READ_PAGES = (
     "/settings/places",
     "/settings/places/change?name=pen", "/settings/instruments", "/settings/sources",
     "/settings/calendar", "/settings/feeds", "/settings/feeds/change?name=pellets",
-    "/settings/care", "/settings/readings", "/settings/backup",
+    "/settings/care", "/settings/readings", "/settings/backup", "/settings/notices",
     "/settings/care/rule?name=wash", "/help", "/help?subject=incubation", "/help?text=nrc",
     "/help?rule=wash", "/brooding",
     "/brooding?age=3&birds=30&room=18&box=80x60x45&watts=90&price=0.25&night+2027-05=8",

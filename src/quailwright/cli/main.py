@@ -25,6 +25,7 @@ from quailwright.cli import (
     journal,
     light,
     log,
+    notices,
     offers,
     outlook,
     plan,
@@ -111,6 +112,7 @@ app.add_typer(breeding.app, name="breeding")
 app.add_typer(journal.app, name="journal")
 app.add_typer(readings.app, name="readings")
 app.add_typer(tables.app, name="tables")
+app.add_typer(notices.app, name="notices")
 
 
 def run() -> None:

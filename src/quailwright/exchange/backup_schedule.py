@@ -361,14 +361,14 @@ def look(desk: Desk, now: datetime) -> str:
         made = _make(store, schedule, now)
         deleted = _thin(store, desk.mark(), schedule, zone, made)
     except QuailwrightError as error:
-        _note(store, Outcome(at=utc_text(now), made=False, why=error.sentence))
+        note(store, Outcome(at=utc_text(now), made=False, why=error.sentence))
         raise
     except Exception as error:
         fault = type(error).__name__
         why = say("A fault of quailwright's own ({fault}).", fault=fault)
-        _note(store, Outcome(at=utc_text(now), made=False, why=why))
+        note(store, Outcome(at=utc_text(now), made=False, why=why))
         raise
-    _note(store, _outcome(made, now, deleted))
+    note(store, _outcome(made, now, deleted))
     return say("A backup was made: {path}.", path=made.path)
 
 
@@ -418,7 +418,9 @@ def _outcome(made: BackedUp, now: datetime, deleted: tuple[str, ...] = ()) -> Ou
     )
 
 
-def _note(store: Store, outcome: Outcome) -> None:
+def note(store: Store, outcome: Outcome) -> None:
+    """Keeps what came of a backup: the one being made is over. Raises FlockUnusable."""
+
     def after(before: Came) -> Came:
         verified = [name for name in before.verified if name not in outcome.deleted]
         if outcome.whole:

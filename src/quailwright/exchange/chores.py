@@ -5,12 +5,14 @@ from datetime import timedelta
 from quailwright.exchange import backup_schedule, readings_room
 from quailwright.exchange.caretaker import Chore
 from quailwright.exchange.mqtt import Listener
+from quailwright.exchange.notice_watch import NoticeWatch
 
 
 def chores() -> list[Chore]:
     """Every chore, made anew: some hold a connection."""
     return [
         _sensors(),
+        *NoticeWatch().chores(),
         Chore("readings", timedelta(minutes=15), readings_room.do),
         backup_schedule.chore(),
     ]

@@ -49,6 +49,7 @@ from quailwright.exchange.lines_shape import (
     LinesShape,
 )
 from quailwright.exchange.matings_shape import MatingsShape
+from quailwright.exchange.notice_shape import NoticesShape
 from quailwright.exchange.rotation_shape import RotationShape
 from quailwright.exchange.sitter_shape import SitterShape
 from quailwright.exchange.store_told import EggStore
@@ -147,7 +148,7 @@ def document(app: FastAPI) -> dict[str, Any]:
     types += [EggStore]
     types += [CrossShape, HiddenShape, ColoursShape]
     types += [SitterShape]
-    types += [MatingsShape, RotationShape]
+    types += [MatingsShape, RotationShape, NoticesShape]
     types += [KeepShape, GainShape]
     types += [FeedRequest, RationShape, BlendShape]
     types += [HousingShape, ManureShape]

@@ -6,6 +6,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from quailwright.exchange.backup_schedule import reminder
+from quailwright.exchange.notice_page import open_notices
 from quailwright.flock.standing import standing
 from quailwright.flock.state import Flock
 from quailwright.guide.at_hand import at_hand, known_names
@@ -66,6 +67,7 @@ def the_round(request: Request, home: AtHome, who: Reader) -> Response:
         who,
         "round.html",
         round=todays,
+        notices=[] if who.is_child else open_notices(home.desk, flock, home.now()),
         flock=flock,
         units=units_of(flock),
         forms=home.desk.once(flock, f"forms of a {who.role}", on, forms),

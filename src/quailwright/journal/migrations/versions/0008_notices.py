@@ -1,4 +1,4 @@
-"""Channels and notices; see `journal.notices`."""
+"""Channels, notices and what was told of them; see `journal.notices`."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -8,7 +8,7 @@ down_revision = "0007"
 
 
 def upgrade() -> None:
-    """Makes the two tables; nothing else is touched."""
+    """Makes the four tables; nothing else is touched."""
     op.create_table(
         "channel",
         sa.Column("id", sa.Integer, primary_key=True, autoincrement=True),
@@ -16,6 +16,9 @@ def upgrade() -> None:
         sa.Column("address", sa.Text, nullable=False),
         sa.Column("settings", sa.Text, nullable=False),
         sa.Column("made", sa.String(40), nullable=False),
+        sa.Column("tried", sa.Integer, nullable=False),
+        sa.Column("not_before", sa.String(40)),
+        sa.Column("digest_on", sa.String(10), nullable=False),
         sqlite_autoincrement=True,
     )
     op.create_table(
@@ -23,8 +26,32 @@ def upgrade() -> None:
         sa.Column("id", sa.Integer, primary_key=True, autoincrement=True),
         sa.Column("rule", sa.String(80), nullable=False),
         sa.Column("about", sa.String(200), nullable=False),
+        sa.Column("urgent", sa.Boolean, nullable=False),
+        sa.Column("once", sa.Boolean, nullable=False),
         sa.Column("since", sa.String(40), nullable=False),
+        sa.Column("noticed", sa.String(40), nullable=False),
         sa.Column("over", sa.String(40)),
-        sa.Column("told", sa.Text, nullable=False),
+        sa.Column("returns", sa.Integer, nullable=False),
+        sa.Column("seen_by", sa.String(80), nullable=False),
+        sa.Column("facts", sa.Text, nullable=False),
+        sqlite_autoincrement=True,
+    )
+    op.create_table(
+        "notice_told",
+        sa.Column("notice", sa.Integer, primary_key=True, autoincrement=False),
+        sa.Column("channel", sa.Integer, primary_key=True, autoincrement=False),
+        sa.Column("what", sa.String(10), nullable=False),
+        sa.Column("at", sa.String(40), nullable=False),
+        sa.Column("times", sa.Integer, nullable=False),
+    )
+    op.create_table(
+        "notice_message",
+        sa.Column("id", sa.Integer, primary_key=True, autoincrement=True),
+        sa.Column("channel", sa.Integer, nullable=False),
+        sa.Column("at", sa.String(40), nullable=False),
+        sa.Column("what", sa.String(10), nullable=False),
+        sa.Column("notices", sa.Integer, nullable=False),
+        sa.Column("went", sa.Boolean, nullable=False),
+        sa.Column("answer", sa.String(300), nullable=False),
         sqlite_autoincrement=True,
     )
