@@ -1,11 +1,15 @@
 """Sensors without end: every reading acknowledged to a device is in the flock file, once.
 
-`sensor_soak.py [SECONDS] [--seed N] [--devices N] [--alarm-above C] [--folder PATH]`. A broker
+`sensor_soak.py [SECONDS] [--seed N] [--devices N] [--alarms N] [--folder PATH]`. A broker
 (mosquitto), a new flock, `quailwright serve`, and devices that send one message a second, each
 value another: by MQTT at QoS 1 as JSON, SenML and bare numbers, and two over HTTP with a key. Each
 keeps what it sends until that is acknowledged, and sends it again. Meanwhile the broker is stopped
 and started, or killed, and the server is killed and started, at random moments. At the end all is
 held against the flock file: what is missing or doubled ends the run with exit code 1.
+
+Some devices have a limit of their own in the rules of notices, which their rising values cross at
+moments spread over the run, and a channel that posts to a sink here. From the moment on which the
+rule is true (a minute beyond the limit) 30 s are given to tell, besides what the server was away.
 
 What the broker promises: stopped in order it saves all. Killed, it has what it saved last: here it
 is told to save after every change (autosave_on_changes with autosave_interval 1), which it does
@@ -33,12 +37,16 @@ from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 from typing import Any
 
+from quailwright.exchange import notice_settings
+from quailwright.exchange.notice_settings import Chosen, NoticeSettings, OwnRule, add_channel
 from quailwright.exchange.record import import_lines
 from quailwright.exchange.sensor_payload import USUAL, How
 from quailwright.exchange.sensor_settings import KEY_BYTES, Sensors, subscribed
+from quailwright.guide.notices.rules import printed_rules
 from quailwright.journal.store import open_store
 
 HOUR_S = 3600
@@ -48,6 +56,8 @@ LOWEST_C, STEP_C = -50.0, 0.0001
 """Values begin there and go up by that, so that no two of a device are alike."""
 FAULT_EVERY_S = (8.0, 25.0)
 BROKER_SAVES_WITHIN_S = 3.0
+ALARMS, ALARM_MINUTES, ALARM_WITHIN_S = 3, 1, 30.0
+"""Few: a channel takes at most 8 messages an hour, reminders among them."""
 PATIENCE_S = 120.0
 RESENT_AFTER_S = 5.0
 HTTP_TIMEOUT_S = 5.0
@@ -268,21 +278,97 @@ def post(port: int, key: str, body: str) -> bool:
         connection.close()
 
 
-# The alarm: a hook that whatever tells the keeper can be measured against.
+# Alarms.
 
 
-def watch(location: str, above_c: float, over: threading.Event) -> None:
-    """Says when a value beyond the threshold was measured, and when it stood in the flock file."""
-    told: set[str] = set()
+@dataclass
+class Alarm:
+    """A device whose value goes beyond a limit: its message, and when it was told."""
+
+    device: Device
+    messages_before: int
+    told: float | None = None
+
+    @property
+    def limit_c(self) -> float:
+        """The limit: the last value that is not beyond it."""
+        return round(LOWEST_C + STEP_C * (self.messages_before - 1) + STEP_C / 2, 5)
+
+    def true_at(self) -> float | None:
+        """When the rule became true, by a clock that only goes forward; None: it did not."""
+        with self.device.lock:
+            if len(self.device.messages) <= self.messages_before:
+                return None
+            return self.device.messages[self.messages_before].measured + ALARM_MINUTES * 60
+
+
+def alarms_of(devices: list[Device], number: int, seconds: float) -> list[Alarm]:
+    """Alarms spread over the run, of devices of all forms."""
+    last = seconds - ALARM_MINUTES * 60 - ALARM_WITHIN_S - 5
+    if last < 5 or not number:
+        return []
+    step = len(devices) / number
+    return [
+        Alarm(devices[int(n * step)], max(3, int(last * (n + 1) / number / EVERY_S)))
+        for n in range(number)
+    ]
+
+
+def set_up_alarms(location: str, alarms: list[Alarm], sink_port: int) -> None:
+    """Switches notices on, with a limit for each alarm and no other rule, and the channel."""
+    own = [
+        OwnRule(f"own-{n}", each.device.name, "temperature", "above", each.limit_c, ALARM_MINUTES)
+        for n, each in enumerate(alarms, 1)
+    ]
+    off = {rule.code: Chosen(on=False) for rule in printed_rules()}
     with open_store(location) as store:
-        while not over.wait(0.2):
-            for each in store.latest_readings():
-                warm = each.temperature_c is not None and each.temperature_c > above_c
-                if warm and each.place not in told:
-                    told.add(each.place)
-                    late_s = (datetime.now(UTC) - each.at).total_seconds()
-                    print(f"alarm: {each.place} above {above_c:g} °C at {each.at:%H:%M:%S.%f}, "
-                          f"in the flock file {late_s:.2f} s later", flush=True)  # fmt: skip
+        notice_settings.keep(store, NoticeSettings(on=True, rules=off, own=own))
+        add_channel(store, "sink", f"json://127.0.0.1:{sink_port}/", "en", False, datetime.now(UTC))
+
+
+def sink(alarms: list[Alarm], port: int) -> HTTPServer:
+    """Takes messages, and notes when the first of each alarm came."""
+
+    class Taken(BaseHTTPRequestHandler):
+        def do_POST(self) -> None:
+            text = self.rfile.read(int(self.headers.get("Content-Length", "0"))).decode()
+            for each in alarms:
+                if each.told is None and re.search(rf"\b{each.device.name}\b", text):
+                    each.told = time.monotonic()
+                    print(f"told of {each.device.name}", flush=True)
+            self.send_response(200)
+            self.end_headers()
+
+        def log_message(self, *_: object) -> None:
+            pass
+
+    server = HTTPServer(("127.0.0.1", port), Taken)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    return server
+
+
+def late(alarms: list[Alarm], faults: "Faults") -> int:
+    """Prints how long after it was true each alarm was told; gives how many came too late."""
+    failed = 0
+    for each in alarms:
+        true = each.true_at()
+        if true is None:
+            print(f"alarm of {each.device.name}: its value did not get there")
+            failed += 1
+            continue
+        if each.told is None:
+            print(f"alarm of {each.device.name}: never told")
+            failed += 1
+            continue
+        waited = each.told - true
+        away = sum(
+            max(0.0, min(until, each.told) - max(since, true))
+            for since, until in (*faults.server_away, *faults.broker_away)
+        )
+        failed += waited > ALARM_WITHIN_S + away
+        print(f"alarm of {each.device.name} ({each.device.form}): told {waited:.1f} s after it "
+              f"was true, {away:.1f} s of them without server or broker")  # fmt: skip
+    return failed
 
 
 # Faults, and the reckoning.
@@ -290,12 +376,13 @@ def watch(location: str, above_c: float, over: threading.Event) -> None:
 
 @dataclass
 class Faults:
-    """What was done to broker and server, when the broker was killed, and from when to when it
+    """What was done to broker and server, when the broker was killed, and from when to when each
     was away."""
 
     counts: Counter[str] = field(default_factory=Counter)
     broker_killed: list[float] = field(default_factory=list)
     broker_away: list[tuple[float, float]] = field(default_factory=list)
+    server_away: list[tuple[float, float]] = field(default_factory=list)
 
     def cut(self, sent: Sent) -> bool:
         """Whether the broker was away while a message was under way, or about then: its device
@@ -311,6 +398,7 @@ def harm(rng: random.Random, broker: Program, server: Program, faults: Faults) -
     """One fault, and the mending of it."""
     what = rng.choice(["broker stopped", "broker killed", "server killed", "server killed", "both"])
     faults.counts[what] += 1
+    server_away_since = time.monotonic()
     if what == "both":
         server.end(signal.SIGKILL)
         time.sleep(rng.uniform(0, 2))
@@ -327,6 +415,7 @@ def harm(rng: random.Random, broker: Program, server: Program, faults: Faults) -
         time.sleep(rng.uniform(0, 5))
     if what in ("server killed", "both"):
         server.start()
+        faults.server_away.append((server_away_since, time.monotonic()))
 
 
 def reckoned(location: str, devices: list[Device], faults: Faults) -> int:
@@ -372,8 +461,7 @@ def main() -> int:
     parser.add_argument("seconds", type=float, nargs="?", default=HOUR_S)
     parser.add_argument("--seed", type=int, default=None)
     parser.add_argument("--devices", type=int, default=DEVICES)
-    parser.add_argument("--alarm-above", type=float, default=None, metavar="C",
-                        help="log when a value beyond this stands in the flock file")  # fmt: skip
+    parser.add_argument("--alarms", type=int, default=ALARMS, help="how many alarms to time")
     parser.add_argument("--folder", type=Path, default=None, help="keep all files there")
     asked = parser.parse_args()
     seed = asked.seed if asked.seed is not None else random.SystemRandom().randrange(2**32)
@@ -387,6 +475,10 @@ def main() -> int:
     broker_port, server_port = free_port(), free_port()
     broker = broker_of(folder, broker_port)
     location, keys = flock_of(folder, broker_port, devices, rng)
+    alarms = alarms_of(devices, asked.alarms, asked.seconds)
+    sink_port = free_port()
+    listens = sink(alarms, sink_port)
+    set_up_alarms(location, alarms, sink_port)
     words = [sys.executable, "-P", "-m", "quailwright", "--flock", location, "serve", "--port"]
     server = Program("the server", [*words, str(server_port)], server_port, folder / "server.log")
     broker.start()
@@ -405,9 +497,6 @@ def main() -> int:
         )
         for each in devices
     ]
-    if asked.alarm_above is not None:
-        alarm = (location, asked.alarm_above, over)
-        threading.Thread(target=watch, args=alarm, daemon=True).start()
     began = time.monotonic()
     for thread in threads:
         thread.start()
@@ -432,7 +521,9 @@ def main() -> int:
     size_mb = Path(location).stat().st_size / 1e6
     print(f"flock file {size_mb:.1f} MB, server at most {most_mb:.0f} MB, "
           f"server and broker together {cpu.ru_utime + cpu.ru_stime:.0f} s of CPU")  # fmt: skip
-    return reckoned(location, devices, faults)
+    listens.shutdown()
+    too_late = late(alarms, faults)
+    return max(reckoned(location, devices, faults), int(too_late > 0))
 
 
 def settled(location: str, devices: list[Device]) -> bool:
