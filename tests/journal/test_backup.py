@@ -198,10 +198,11 @@ def test_an_older_schema_is_put_into_that_schema_and_then_migrated(
 
     def of_then(name: str, text: bytes) -> bytes:
         """Lines with no more fields than the table had."""
-        fields = sorted(of_0003.tables[name].columns.keys())
+        fields = of_0003.tables[name].columns.keys()
         rows = [json.loads(line) for line in text.splitlines()]
         return b"".join(
-            msgspec.json.encode({field: row[field] for field in fields}) + b"\n" for row in rows
+            msgspec.json.encode({field: row[field] for field in row if field in fields}) + b"\n"
+            for row in rows
         )
 
     def as_of_0003(manifest: dict[str, Any]) -> None:
