@@ -32,7 +32,8 @@ def test_a_slow_computer_makes_one_address_and_gives_the_whole_file(
     demo.around = _slow
     demo.start()
     page = phone(demo.address)
-    page.wait_for_function("navigator.serviceWorker.controller !== null")
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    page.reload()
     page.goto(f"{demo.address}/settings/calendar")
     page.locator("#new-name").fill("Mira's phone")
     page.evaluate(
@@ -49,7 +50,8 @@ def test_a_slow_computer_makes_one_address_and_gives_the_whole_file(
 
 def test_a_button_without_signal_says_so_and_leads_back(demo: Server, phone: Phone) -> None:
     page = phone(demo.address)
-    page.wait_for_function("navigator.serviceWorker.controller !== null")
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    page.reload()
     page.goto(f"{demo.address}/settings/notices")
     demo.stop()
     page.get_by_role("button", name="Switch notices on").tap()
