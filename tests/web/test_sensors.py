@@ -164,14 +164,16 @@ def test_the_brokers_password_is_kept_and_never_shown(app: FastAPI, keeper: Test
 
 def test_a_device_that_fell_silent_is_not_said_to_work(app: FastAPI, keeper: TestClient) -> None:
     store = app.state.home.desk.store
-    for name, minutes in (("lid", 5), ("shelf", 60)):
-        Sensors(store).add_device(name, "box", name, USUAL, NOW, name.encode() * 8)
+    made = NOW - timedelta(minutes=90)
+    for name, minutes in (("lid", 5), ("shelf", 60), ("floor", 120)):
+        Sensors(store).add_device(name, "box", name, USUAL, made, name.encode() * 8)
         with store.writing() as writer:
             at = to_ms(NOW - timedelta(minutes=minutes))
             writer.append_readings("box", name, [at], [37.5], [None])
     text = keeper.get(SETTINGS).text
     assert "<p>Last reading 5 min ago.</p>" in text
     assert "<p><b>Last reading 1 h ago.</b></p>" in text
+    assert "<p><b>Nothing yet. Send a value now: it is shown here within seconds.</b></p>" in text
 
 
 def test_a_place_is_asked_for_first(tmp_path: Path) -> None:

@@ -139,6 +139,8 @@ def _device(
     now: datetime,
 ) -> Row:
     last = latest.get((device.place, device.instrument))
+    if last is not None and utc_text(last.at) < device.made:
+        last = None  # It came before the device had its key: from another, or from a file.
     works = _is_fresh(last, now)
     if sent is not None:
         state = say("Sent {ago}: {what}", ago=ago(now - sent.at), what=_came_to(sent.found, units))
