@@ -116,6 +116,12 @@ def notice_page(desk: Desk, flock: Flock, now: datetime) -> NoticePage:
     )
 
 
+def watch_kept(desk: Desk, flock: Flock, now: datetime) -> tuple[str, bool]:
+    """Whether watch is kept, in a sentence; False where nothing would be noticed."""
+    settings = settings_of(desk.store)
+    return _works(desk, settings, reader_of(desk, flock, settings, [], now), now)
+
+
 def see_to(desk: Desk, notice: int, by: str) -> bool:
     """Notes that somebody sees to it: no more reminders. False where it is not there."""
     with desk.store.household(writes=True) as connection:
@@ -132,7 +138,13 @@ def _works(desk: Desk, settings: NoticeSettings, reader: Reader, now: datetime) 
         return say("Notices are off: nothing is watched, and nothing is sent."), False
     last = kept_until(desk.store)
     if last is None:
-        return say("Watch begins within a minute, while quailwright serves these pages."), False
+        return (
+            say(
+                "Nothing has been watched yet. Watch is kept only while `quailwright serve` runs, "
+                "and begins within a minute."
+            ),
+            False,
+        )
     if now - last > _LATE:
         return (
             say(
