@@ -28,7 +28,8 @@ PAGES = (
     "/journal/{entry}/correct", "/kept", "/people", "/no-signal", "/no-such-page",
     "/breeding/board", "/breeding/rotation", "/breeding/board/cards",
     "/brooding?room=18&box=80x60x45&watts=90&price=0.2", "/breeding/keep?ahead=yes", "/tables",
-    "/tables/import",
+    "/tables/import", "/settings", "/readings", "/settings/sensors", "/settings/readings",
+    "/settings/backup",
 )  # fmt: skip
 # color-contrast-enhanced is 7:1 (WCAG 2.2, 1.4.6); axe leaves it out unless asked.
 RUN = """() => axe.run(document, {

@@ -58,6 +58,7 @@ def test_nonsense_is_a_sentence(kept: Quail, tmp_path: Path) -> None:
         (("backup", "--check", "letter.zip"), 2, "is not a backup of quailwright"),
         (("backup", "flock.sqlite"), 2, "is no backup: it is left as it is"),
         (("backup", "no/such/folder.zip"), 2, "No backup was made"),
+        (("backup", "-"), 2, "A backup is a file, read back to prove it"),
         (("backup", "x.zip", "--flock", "none.sqlite"), 3, "There is no flock file"),
         (("journal", "salvage", "flock.sqlite"), 2, "That is the flock file itself"),
         (("journal", "salvage", "x", "--flock", "none.sqlite"), 3, "cannot be read"),

@@ -43,5 +43,6 @@ def test_a_channel_that_does_not_go_is_told_without_its_address(
     assert tried.out.startswith("hook: it did not go. ")
     listed = quail("notices")
     assert "hook: json" in listed.out
+    assert listed.out.startswith("Nothing has been watched yet.")
     for told in (tried, listed, quail("notices", "--json"), quail("journal", "export")):
         assert "secret" not in told.out + told.err

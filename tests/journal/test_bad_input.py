@@ -246,6 +246,12 @@ SWAP = "Swap them, or mend the wrong one."
              "keeps_days": 21, "checked_on": "2027-06-01", "said_by": "the county office"},
             "checked_on: 2027-06-01 lies after the entry of 2027-05-02.",
         ),
+        (
+            {**entry("treated", group=..., product=...), "kind": "egg_rule", "storage": "cool",
+             "keeps_days": 21, "checked_on": "2027-05-01", "said_by": "the county office",
+             "at": ""},
+            'at: ',
+        ),
         # taking back
         (
             entry("retract", entry=ID),

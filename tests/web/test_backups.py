@@ -29,6 +29,7 @@ def test_from_no_backup_to_one_that_is_found_equal(
     assert chosen(keeper, folder, "now") == 303
     asked = keeper.get(PAGE).text
     assert "A backup was asked for. It begins in a moment." in asked
+    assert 'hx-select-oob="#stands"' in asked
     assert 'hx-trigger="every 2s"' in asked
     backup_schedule.look(desk, NOW)
     shown = keeper.get(PAGE).text

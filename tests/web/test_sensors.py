@@ -15,7 +15,9 @@ from quailwright.exchange.sensor_payload import LONGEST_PAYLOAD, USUAL
 from quailwright.exchange.sensor_settings import Sensors
 from quailwright.journal.findings import FlockUnusable
 from quailwright.journal.readings import to_ms
+from quailwright.web.app import create_app
 from quailwright.web.attempts import MOST_FROM_ONE
+from quailwright.web.home import Settings
 
 SENT, SETTINGS = "/api/readings/sent", "/settings/sensors"
 KEY_FORM = {
@@ -158,6 +160,27 @@ def test_the_brokers_password_is_kept_and_never_shown(app: FastAPI, keeper: Test
     assert broker is not None
     assert (broker.host, broker.password) == ("192.0.2.8", "secret words")
     assert "secret" not in keeper.get(SETTINGS).text
+
+
+def test_a_device_that_fell_silent_is_not_said_to_work(app: FastAPI, keeper: TestClient) -> None:
+    store = app.state.home.desk.store
+    made = NOW - timedelta(minutes=90)
+    for name, minutes in (("lid", 5), ("shelf", 60), ("floor", 120)):
+        Sensors(store).add_device(name, "box", name, USUAL, made, name.encode() * 8)
+        with store.writing() as writer:
+            at = to_ms(NOW - timedelta(minutes=minutes))
+            writer.append_readings("box", name, [at], [37.5], [None])
+    text = keeper.get(SETTINGS).text
+    assert "<p>Last reading 5 min ago.</p>" in text
+    assert "<p><b>Last reading 1 h ago.</b></p>" in text
+    assert "<p><b>Nothing yet. Send a value now: it is shown here within seconds.</b></p>" in text
+
+
+def test_a_place_is_asked_for_first(tmp_path: Path) -> None:
+    app = create_app(Settings(str(tmp_path / "new.sqlite"), lambda: NOW, invented=True))
+    text = TestClient(app, base_url="http://localhost").get(SETTINGS).text
+    assert 'First write down <a href="/settings/places/change">a place</a>' in text
+    app.state.home.desk.store.close()
 
 
 def test_a_sample_is_tried_and_nothing_kept(app: FastAPI, keeper: TestClient) -> None:

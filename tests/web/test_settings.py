@@ -303,3 +303,12 @@ def test_figures_are_found_with_their_source_and_certainty(keeper: TestClient) -
     assert "0 figures" in keeper.get("/help?subject=none").text
     assert 'href="/help?rule=feed_water"' in keeper.get("/").text
     assert "intake adult g d" in keeper.get("/help?rule=feed_water").text.casefold()
+
+
+def test_settings_that_are_no_entries_stand_apart(keeper: TestClient) -> None:
+    """Only what is an entry is said to be written into the journal."""
+    flock, *others = keeper.get("/settings").text.split("<section")[1:]
+    assert "Each change is written into the journal" in flock
+    for path in ("notices", "calendar", "sensors", "readings", "backup"):
+        assert f'href="/settings/{path}"' not in flock
+        assert sum(f'href="/settings/{path}"' in each for each in others) == 1

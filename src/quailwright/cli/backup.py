@@ -49,6 +49,8 @@ def backup(
     if check:
         _check(Path(file), quick, as_json)
         return
+    if file == "-":
+        raise BadInput(say("A backup is a file, read back to prove it: name one, or a folder."))
     from quailwright.exchange import backup_schedule, backups
 
     with opened(ctx, flock_file) as store:

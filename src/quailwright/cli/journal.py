@@ -128,6 +128,8 @@ def check(ctx: typer.Context, flock_file: FlockOption = None, as_json: JsonOptio
 _SALVAGE_EXAMPLE = """Example: quailwright journal salvage rescued.jsonl
 
 For a flock file that `journal check` calls damaged. The file is only read. Then begin a new one:
+
+\b
   quailwright restore LAST_BACKUP.zip --flock new.sqlite
   quailwright journal import rescued.jsonl --flock new.sqlite"""
 

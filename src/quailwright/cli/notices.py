@@ -44,22 +44,25 @@ def notices(
     if ctx.invoked_subcommand is not None:
         return
     from quailwright.exchange.desk import Desk
+    from quailwright.exchange.notice_page import watch_kept
     from quailwright.exchange.notice_shape import notices_shape
 
     with Desk(opened(ctx, flock_file)) as desk:
         entries = desk.entries()
         asked = moment_asked(on, newest_zone(entries))
         flock = fold(entries, asked)
-        told = notices_shape(desk, flock, until(asked, flock.zone).moment(flock.zone))
+        moment = until(asked, flock.zone).moment(flock.zone)
+        told = notices_shape(desk, flock, moment)
         if as_json:
             show.json_document(told)
             return
-        _show(told)
+        works, _ = watch_kept(desk, flock, moment)
+        _show(told, works)
 
 
-def _show(told: "NoticesShape") -> None:
+def _show(told: "NoticesShape", works: str) -> None:
+    print(works)
     if not told["on"]:
-        print(say("Notices are off: nothing is watched, and nothing is sent."))
         print(say("Switch them on at /settings/notices, while `quailwright serve` runs."))
     show.heading(say("What is wrong"))
     if not told["open"]:

@@ -413,7 +413,7 @@ def _show_room(told: "ReadingsRoom", zone_name: str) -> None:
         )
 
 
-_ROOM_COLUMNS = (mark("place"), mark("instrument"), mark("read"), mark("kept"))
+_ROOM_COLUMNS = (mark("place"), mark("instrument"), mark("readings"), mark("kept"))
 
 
 @app.command("thin", epilog=_THIN_EXAMPLES)

@@ -186,7 +186,14 @@ def imports(
         print(say("Nothing was taken in from a sheet."))
         return
     show.table(
-        (say("import"), say("first row"), say("entries"), say("standing"), say("from"), say("to")),
+        (
+            say("import"),
+            say("first row"),
+            say("entries"),
+            say("standing"),
+            say("first day"),
+            say("last day"),
+        ),
         [(one.id, one.file, one.entries, one.standing, one.first, one.last) for one in found],
     )
 

@@ -1,7 +1,7 @@
 """Notices as pages tell them: what is wrong, the rules, the channels, and what was told."""
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, tzinfo
 
 from quailwright.exchange.desk import Desk
 from quailwright.exchange.notice_settings import (
@@ -20,6 +20,7 @@ from quailwright.guide.notices.words import Reader, ShownNotice, clock, rule_lin
 from quailwright.husbandry import facts
 from quailwright.journal import notices
 from quailwright.journal.entries import Units
+from quailwright.journal.moments import zone
 from quailwright.journal.notices import Notice
 from quailwright.language import figure, say, say_many
 
@@ -105,7 +106,7 @@ def notice_page(desk: Desk, flock: Flock, now: datetime) -> NoticePage:
         settings.on,
         works,
         is_well,
-        _readings(desk, now),
+        _readings(desk, zone(flock.zone or "UTC"), now),
         [shown(each, reader, now) for each in lasts],
         [shown(each, reader, now) for each in past],
         [_row(rule, flock.units) for rule in rules_of(settings)],
@@ -113,6 +114,12 @@ def notice_page(desk: Desk, flock: Flock, now: datetime) -> NoticePage:
         [_message(one, names, reader) for one in sent],
         settings,
     )
+
+
+def watch_kept(desk: Desk, flock: Flock, now: datetime) -> tuple[str, bool]:
+    """Whether watch is kept, in a sentence; False where nothing would be noticed."""
+    settings = settings_of(desk.store)
+    return _works(desk, settings, reader_of(desk, flock, settings, [], now), now)
 
 
 def see_to(desk: Desk, notice: int, by: str) -> bool:
@@ -131,7 +138,13 @@ def _works(desk: Desk, settings: NoticeSettings, reader: Reader, now: datetime) 
         return say("Notices are off: nothing is watched, and nothing is sent."), False
     last = kept_until(desk.store)
     if last is None:
-        return say("Watch begins within a minute, while quailwright serves these pages."), False
+        return (
+            say(
+                "Nothing has been watched yet. Watch is kept only while `quailwright serve` runs, "
+                "and begins within a minute."
+            ),
+            False,
+        )
     if now - last > _LATE:
         return (
             say(
@@ -144,7 +157,7 @@ def _works(desk: Desk, settings: NoticeSettings, reader: Reader, now: datetime) 
     return say("Watch is kept now, and noted every minute."), True
 
 
-def _readings(desk: Desk, now: datetime) -> str:
+def _readings(desk: Desk, here: tzinfo, now: datetime) -> str:
     latest = desk.store.latest_readings()
     if not latest:
         return say(
@@ -165,7 +178,7 @@ def _readings(desk: Desk, now: datetime) -> str:
         )  # fmt: skip
     return say(
         "The last reading is of {day} ({place}): look at the sensors.",
-        day=wording.weekday(last.at.date()), place=last.place,
+        day=wording.weekday(last.at.astimezone(here).date()), place=last.place,
     )  # fmt: skip
 
 

@@ -53,13 +53,14 @@ class _OfTopic(msgspec.Struct, frozen=True):
 
 
 class Keyed(NamedTuple):
-    """A device with a key, and how what it sends is read."""
+    """A device with a key, how what it sends is read, and since when (UTC) it has the key."""
 
     id: int
     name: str
     place: str
     instrument: str
     how: How
+    made: str
 
 
 class Mapped(NamedTuple):
@@ -239,7 +240,7 @@ def _hash_of(key: str) -> str:
 
 def _keyed(device: devices.Device) -> Keyed:
     how = _how_or_usual(device.settings)
-    return Keyed(device.id, device.name, device.place, device.instrument, how)
+    return Keyed(device.id, device.name, device.place, device.instrument, how, device.made)
 
 
 def _how_or_usual(settings: str) -> How:

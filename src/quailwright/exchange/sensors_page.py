@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from quailwright.exchange.mqtt import Heard, ListenerShown
 from quailwright.exchange.now_shown import ago
@@ -19,6 +19,7 @@ from quailwright.exchange.sensor_sent import Sent
 from quailwright.exchange.sensor_settings import Keyed, Listening, Mapped
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
+from quailwright.husbandry import facts
 from quailwright.journal.entries import Units
 from quailwright.journal.findings import BadInput
 from quailwright.journal.moments import utc_text
@@ -37,6 +38,7 @@ QUANTITIES: Mapping[str, str] = {
 TEMPERATURE_UNITS: Mapping[str, str] = {"Cel": "°C", "degF": "°F", "K": "K"}
 HUMIDITY_UNITS: Mapping[str, str] = {"%RH": mark("% (0 to 100)"), "/": mark("a share (0 to 1)")}
 _SAMPLE = 160
+_SILENT = timedelta(minutes=facts.value("notices.silent_min"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,10 +139,12 @@ def _device(
     now: datetime,
 ) -> Row:
     last = latest.get((device.place, device.instrument))
-    works = last is not None
+    if last is not None and utc_text(last.at) < device.made:
+        last = None  # It came before the device had its key: from another, or from a file.
+    works = _is_fresh(last, now)
     if sent is not None:
         state = say("Sent {ago}: {what}", ago=ago(now - sent.at), what=_came_to(sent.found, units))
-        works = bool(sent.found.readings)
+        works = bool(sent.found.readings) and now - sent.at <= _SILENT
     elif last is not None:
         state = say("Last reading {ago}.", ago=ago(now - last.at))
     else:
@@ -163,10 +167,10 @@ def _topic(
     if newest is not None:
         found = read_payload(newest.payload, topic.how, newest.at)
         state = say("Heard {ago}: {what}", ago=ago(now - newest.at), what=_came_to(found, units))
-        works = bool(found.readings)
+        works = bool(found.readings) and now - newest.at <= _SILENT
     else:
         last = latest.get((topic.place, topic.instrument))
-        works = last is not None
+        works = _is_fresh(last, now)
         state = (
             say("Nothing yet. It is shown here once the device sends.")
             if last is None
@@ -180,6 +184,11 @@ def _topic(
             number=topic.instrument_level,
         )
     return Row(topic.id, topic.filter, whose, how_words(topic.how), state, works)
+
+
+def _is_fresh(last: Latest | None, now: datetime) -> bool:
+    """Whether a reading came of late: what worked once may be dead since."""
+    return last is not None and now - last.at <= _SILENT
 
 
 def _came_to(found: Payload, units: Units) -> str:

@@ -367,7 +367,10 @@ def _treated(entry: kinds.Treated) -> Iterable[Problem]:
 
 
 def _egg_rule(entry: kinds.EggRule) -> Iterable[Problem]:
-    written = date.fromisoformat(entry.at[:10])
+    try:
+        written = date.fromisoformat(entry.at[:10])
+    except ValueError:
+        return  # That it is no moment is told already.
     # The day after may have begun where the rule was told.
     if entry.checked_on > written + timedelta(days=1):
         yield (

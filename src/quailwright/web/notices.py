@@ -125,6 +125,7 @@ def _page(
         places=[place.name for place in flock.in_walking_order() if not place.closed],
         securities={code: _SECURITIES[code] for code in SECURITIES},
         longest_name=notice_settings.LONGEST_NAME,
+        degrees="°F" if units_of(flock) == "us" else "°C",
         wrong=wrong,
         said=said,
         typed=shown,

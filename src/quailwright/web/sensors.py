@@ -37,6 +37,7 @@ from quailwright.web.view import page
 router = APIRouter(default_response_class=Response, include_in_schema=False)
 
 _MOST_TRIED = 5_000
+_MOST_UNKNOWN = 20
 
 
 @router.get("/readings")
@@ -161,6 +162,7 @@ def _page(
         wrong=wrong,
         typed=defaultdict(str, typed or {}),
         places=[place.name for place in flock.in_walking_order() if not place.closed],
+        most_unknown=_MOST_UNKNOWN,
         usual=USUAL,
         forms=FORMS,
         quantities=QUANTITIES,

@@ -6,6 +6,7 @@ import { language, say, say_many, word } from "./words.js";
 
 const UNDO_FOR_MS = 60000;
 const SAID_FOR_MS = 10000;
+const ONE_BREATH_MS = 3000;
 const TRY_EVERY_MS = 20000;
 const $ = (id) => document.getElementById(id);
 
@@ -138,7 +139,10 @@ document.addEventListener("submit", async (event) => {
     await keepAll(form);
     return;
   }
-  if (!form.matches("[data-entry]") || form.dataset.plain) return;
+  if (!form.matches("[data-entry]") || form.dataset.plain) {
+    if (isPressedAgain(form)) event.preventDefault();
+    return;
+  }
   event.preventDefault();
   if (form.dataset.busy) return; // A second tap while the first is being kept.
   form.dataset.busy = "yes";
@@ -173,6 +177,14 @@ document.addEventListener("submit", async (event) => {
   const refused = await sendAndSay();
   if (form.matches(".whole") && refused.some((row) => row.entry.id === entry.id)) typeAgain(form, entry);
 });
+
+// Two taps in one breath are one: each would make a key or an address of its own, and show the last alone.
+function isPressedAgain(form) {
+  if (form.method !== "post") return false;
+  const before = Number(form.dataset.pressed ?? 0);
+  form.dataset.pressed = Date.now();
+  return Date.now() - before < ONE_BREATH_MS;
+}
 
 // Entries that the page worked out, kept as those that are typed; once, however often it is pressed.
 async function keepAll(form) {

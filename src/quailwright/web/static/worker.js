@@ -1,11 +1,12 @@
 // The service worker: the shell of the pages, and each page as it was last seen. It never writes
-// and never answers for a write; entries wait in the page's own queue.
+// and never answers for a write, but to say that there is no signal; entries wait in the page's own queue.
 
 const SHELL_CACHE = `shell-${VERSION}`;
 const SEEN = "seen";
 const PATIENCE_MS = 5000;
 const RECKONED = ["/outlook", "/plan", "/costs", "/feed", "/eggs/store", "/breeding"]; // pages that are reckoned before they are sent
 const PATIENCE_WITH_RECKONED_MS = 30000;
+const FILE = /\.(pdf|ics|xlsx|zip|csv|toml)$|\/backup\/file$/; // made, and then long on its way: waited for
 const MOST_SEEN = 80;
 let comings = 0; // how often another person may have come since this worker began
 
@@ -50,6 +51,12 @@ self.addEventListener("fetch", (event) => {
     event.respondWith(forget().then(() => fetch(request)).finally(forget));
     return;
   }
+  // Else the browser's own page of faults would stand there, with no way back. What bears a file goes its own way.
+  const isPressed = request.method === "POST" && request.mode === "navigate";
+  if (isPressed && !request.headers.get("Content-Type")?.startsWith("multipart/")) {
+    event.respondWith(fetch(request).catch(() => caches.match("/no-signal")));
+    return;
+  }
   if (request.method !== "GET") return;
   if (pathname.startsWith("/static/")) {
     event.respondWith(file(request, pathname));
@@ -79,7 +86,8 @@ async function page(request, address) {
   const patience = isReckoned ? PATIENCE_WITH_RECKONED_MS : PATIENCE_MS;
   const since = comings;
   try {
-    const answer = await fetch(request, { signal: AbortSignal.timeout(patience) });
+    const isFile = FILE.test(new URL(request.url).pathname);
+    const answer = await fetch(request, isFile ? {} : { signal: AbortSignal.timeout(patience) });
     if (answer.ok) await keepPage(address, answer.clone(), since);
     return answer;
   } catch {
