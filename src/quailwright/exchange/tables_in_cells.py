@@ -211,10 +211,25 @@ _FIGURE = re.compile(
 )
 _MASSES = {"kg": 1000.0, "kgs": 1000.0, "kilo": 1000.0, "kilos": 1000.0, "g": 1.0, "gr": 1.0,
            "gram": 1.0, "grams": 1.0, "grama": 1.0, "gramas": 1.0,
-           "lb": 453.59237, "lbs": 453.59237, "oz": 28.349523125}  # fmt: skip
+           "lb": 453.59237, "lbs": 453.59237, "pound": 453.59237, "pounds": 453.59237,
+           "oz": 28.349523125, "ounce": 28.349523125, "ounces": 28.349523125}  # fmt: skip
 """Grams in one. The pound and ounce are those of the international agreement of 1959."""
 _VOLUMES = {"l": 1.0, "lt": 1.0, "litre": 1.0, "litres": 1.0, "liter": 1.0, "liters": 1.0,
             "litro": 1.0, "litros": 1.0, "ml": 0.001}  # fmt: skip
+_DOZENS = {"dozen", "dozens", "doz", "dz", "dúzia", "dúzias", "duzia", "duzias"}
+_DOZEN = 12
+_UNSIZED = {
+    "bag", "bags", "sack", "sacks", "scoop", "scoops", "cup", "cups", "can", "cans", "bucket",
+    "buckets", "jug", "jugs", "tub", "tubs", "bale", "bales", "tray", "trays", "carton", "cartons",
+    "box", "boxes", "pack", "packs", "flat", "flats", "saco", "sacos", "balde", "baldes", "copo",
+    "copos", "medida", "medidas", "cartela", "cartelas", "bandeja", "bandejas", "caixa", "caixas",
+    "gal", "gals", "gallon", "gallons", "galão", "galões", "qt", "qts", "quart", "quarts", "pt",
+    "pts", "pint", "pints",
+}  # fmt: skip
+"""Measures whose size the sheet does not tell: gallons, quarts and pints are of two sizes."""
+_HOTTEST_C = 50
+"""Above it a bare figure is taken for degrees Fahrenheit that nobody said: from memory, weather and
+machines for eggs stay below."""
 _WORDLESS = {
     "egg", "eggs", "ovo", "ovos", "bird", "birds", "ave", "aves", "chick", "chicks", "hen", "hens",
     "cock", "cocks", "pcs", "pc", "un", "und", "min", "mins", "minutes", "minutos", "%",
@@ -249,7 +264,8 @@ def ticked(value: Value) -> bool | None:
     if isinstance(value, bool):
         return value
     if isinstance(value, int | float):
-        return bool(value)
+        # Another figure is a count of something, and no tick.
+        return bool(value) if value in (0, 1) else None
     if not isinstance(value, str):
         return None
     text = value.strip().casefold()
@@ -258,11 +274,26 @@ def ticked(value: Value) -> bool | None:
     return False if text in _NO_TICKS or text in _NOTHING else None
 
 
+_ENDS_IN_UNIT = re.compile(
+    r"(?:^|weight|mass|peso|feed|ração|total|water|água|min|max|mín|máx|low|high|temp\w*|each)"
+    r"[\s,.:/]*[gGlLfF]\W*\Z",
+    re.IGNORECASE,
+)
+"""A head whose last letter is a unit, and not the name of a pen, as in `Pen G`."""
+
+
 def unit_in(text: str) -> str:
     """The unit that a heading or a cell names: a key of those known, or ""."""
     words = [text.casefold().strip(), *re.findall(r"[°º]?[^\W\d_]+\$?", text.casefold())]
-    for word in map(str, words):
-        if word in _MASSES or word in _VOLUMES or word in _FAHRENHEIT - {"f"}:
+    bracketed = re.findall(r"[(\[]\s*[°º]?([^\W\d_]+)", text.casefold())
+    for word in (*bracketed, *words):
+        if word in ("g", "l", "f") and word not in bracketed and not _ENDS_IN_UNIT.search(text):
+            continue
+        if word in _MASSES or word in _VOLUMES or word in _FAHRENHEIT:
+            return word
+        if word in _DOZENS or (
+            word in _UNSIZED and (word in bracketed or word.endswith("s"))
+        ):
             return word
     return ""
 
@@ -300,7 +331,9 @@ def figure_of(value: Value, name: str, headed: str, decimal: Decimal | None) -> 
             say("{given} is no single figure.", given=stamps.shown(value)),
             say("Write a number, or leave the cell empty."),
         )
-    known = {*_MASSES, *_VOLUMES, *_WORDLESS, *_CELSIUS, *_FAHRENHEIT, *_CURRENCIES}
+    known = {
+        *_MASSES, *_VOLUMES, *_WORDLESS, *_CELSIUS, *_FAHRENHEIT, *_CURRENCIES, *_DOZENS, *_UNSIZED
+    }  # fmt: skip
     aside = (found["aside"] or "").strip(" ()[];,:")
     if unit and unit not in known:
         first, _, rest = unit.partition(" ")
@@ -349,13 +382,46 @@ def _two_ways(given: str) -> NotRead:
 
 
 def _in_unit(figure: float, unit: str, name: str) -> float:
-    """A figure as the field counts it; a unit that does not belong there changes nothing."""
-    if unit in _MASSES and (name == "kg" or name.endswith("_kg")):
+    """A figure as the field counts it; a unit that does not belong there changes nothing.
+
+    Raises NotRead for a measure whose size is not told.
+    """
+    mass = name in ("kg", "bag_kg") or name.endswith("_g") or name == "weights_g"
+    if unit in _UNSIZED and (mass or name in ("litres", "eggs", "cracked", "broken")):
+        raise NotRead(
+            say("{unit} is a measure whose size the sheet does not tell.", unit=unit),
+            say("Write how much it is in kilograms, pounds, litres or eggs."),
+        )
+    if unit in _DOZENS and name in ("eggs", "cracked", "broken"):
+        return figure * _DOZEN
+    if unit in _MASSES and name in ("kg", "bag_kg"):
         return round(figure * _MASSES[unit] / _MASSES["kg"], 6) if unit != "kg" else figure
-    if unit in _MASSES and (name.endswith("_g") or name == "weights_g"):
+    if unit in _MASSES and name == "price_per_kg":
+        return round(figure * _MASSES["kg"] / _MASSES[unit], 6) if unit != "kg" else figure
+    if unit in _MASSES and mass:
         return round(figure * _MASSES[unit], 6)
     if unit in _VOLUMES and name == "litres":
         return round(figure * _VOLUMES[unit], 6)
-    if unit in _FAHRENHEIT and name.endswith("_c"):
-        return round((figure - 32) * 5 / 9, 3)
+    if name.endswith("_c"):
+        if unit in _FAHRENHEIT:
+            return round((figure - 32) * 5 / 9, 3)
+        if figure > _HOTTEST_C:
+            raise NotRead(
+                say("{figure:g} °C is too hot to be true.", figure=figure),
+                say("If it is in Fahrenheit, write °F in the head or in the cell."),
+            )
     return figure
+
+
+def figures_of(value: Value, name: str, headed: str, decimal: Decimal | None) -> str:
+    """Several figures in one cell, in the unit of the field, as they would be typed.
+
+    Raises NotRead.
+    """
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return f"{figure_of(value, name, headed, decimal).figure:.15g}"
+    text = str(value).strip()
+    parted = r"[;/|\n]|,\s|\s" if re.search(r"\d,\d", text) else r"[;/|\n,]|\s"
+    parts = [part for part in re.split(parted, text) if part.strip()]
+    read = (figure_of(part, name, headed, decimal) for part in parts)
+    return ",".join(f"{each.figure:.15g}" for each in read)

@@ -56,7 +56,8 @@ _HEADS: Mapping[str, tuple[str, ...]] = {
     CLOCK: ("time", "hour", "hora", "horário"),
     "eggs": ("eggs", "egg", "ovos", "ovo", "eggs collected", "eggs laid", "laid", "collected",
              "eggs set", "number of eggs", "no of eggs", "total eggs", "eggs sold", "qty",
-             "quantity", "count", "quantidade", "qtd", "postos", "set", "coletados"),
+             "quantity", "count", "quantidade", "qtd", "postos", "set", "coletados", "dozens",
+             "dozens sold", "dúzias"),
     "cracked": ("cracked", "broken", "soft", "quebrados", "trincados", "rachados", "bad"),
     "broken": ("broken", "cracked", "quebrados", "trincados"),
     "group": ("group", "flock", "batch", "pen", "cage", "hutch", "lote", "grupo", "viveiro",
@@ -67,7 +68,8 @@ _HEADS: Mapping[str, tuple[str, ...]] = {
              "observação", "nota", "notas"),
     "feed": ("feed", "kind of feed", "feed type", "ração", "type", "tipo", "name"),
     "kg": ("kg", "feed kg", "weight", "amount", "quantity", "qty", "peso", "quantidade", "feed g",
-           "feed lb", "g", "lb", "feed given", "feed bought", "ração kg", "kilos", "quilos"),
+           "feed lb", "g", "lb", "feed given", "feed bought", "ração kg", "kilos", "quilos", "lbs", "kgs", "pounds",
+           "libras"),
     "cost": ("cost", "price", "paid", "custo", "preço", "valor", "total cost", "spent"),
     "amount": ("amount", "sum", "money", "value", "valor", "quantia", "in out", "total", "in",
                "income", "received", "entrada", "receita"),
@@ -144,12 +146,21 @@ _KINDS: Mapping[str, str] = {
     "temperature_seen": r"temperature|temperatura",
     "money": r"money|expens|costs?\b|account|cash|gastos|despesas|dinheiro|caixa|receitas",
     "care": r"tasks?\b|chores?|clean|tarefas|limpeza|checklist",
+    "birds_weighed": r"weights?\b|weigh|pesos|pesagem",
     "bird_weighed": r"weights?\b|weigh|pesos|pesagem",
     "bird": r"breed(ers|ing)|birds\b|pedigree|matrizes|plantel",
     "treated": r"treat|medicin|tratament",
     "eggs_received": r"eggs (bought|received)|ovos comprados",
 }  # fmt: skip
 """What the title over a table, or the sheet's name, says of a kind."""
+
+_WIDE_UNNAMED = ("eggs_collected", "care")
+"""Kinds with a column for each pen or task that need no word to be taken for it."""
+
+_SHARES = re.compile(r"%|\bpercent|\bpct\b|\brates?\b|\btaxa\b|\bporcent")
+"""A head that tells a share, which no field but one of a share takes."""
+_EACH = re.compile(r"\beach\b|\bper\b|\bunit\b|unit[áa]ri[oa]|\bcada\b|/\s?(dozen|dz|egg|un|kg|lb)")
+"""A head that tells the money for one, and not for all."""
 
 _WORDS = re.compile(r"[^\W\d_]+")
 
@@ -313,10 +324,17 @@ def _kind(book: Book, grid: Grid, match: Match, flock: Flock) -> str:
     for kind in OFFERED:
         if kind == JOURNAL:
             continue
-        score = _takes_in(columns_guessed(grid, replace(match, kind=kind), flock))
+        seemed = columns_guessed(grid, replace(match, kind=kind), flock)
+        score = _takes_in(seemed)
         pattern = _KINDS.get(kind)
+        named = 0
         if pattern is not None:
-            score += 100 * bool(re.search(pattern, title)) + 30 * bool(re.search(pattern, said))
+            named = 100 * bool(re.search(pattern, title))
+            named += 30 * bool(score and re.search(pattern, said))
+        if seemed.wide is not None and kind not in _WIDE_UNNAMED and not named:
+            # Figures side by side are eggs by pen where no word says otherwise.
+            continue
+        score += named
         if score > most:
             best, most = kind, score
     return best
@@ -349,10 +367,15 @@ def columns_guessed(grid: Grid, match: Match, flock: Flock) -> Match:
     taken = {column_of(each) for each in wide.columns} if wide is not None else set()
     chances = []
     for column, parts in enumerate(heads):
-        if column in taken or _sums_up(parts):
+        if column in taken or (_sums_up(parts) and wide is not None):
             continue
         for rank, name in enumerate(fields):
             fit = _fit(name, parts)
+            if _sums_up(parts):
+                # A column of totals is taken where no other tells its field.
+                fit = 1 if name in _MAY_BE_TOTAL and (fit or _is_total(parts)) else 0
+            if _is_of_other(name, parts):
+                fit = 0
             takes = notes[name].takes if name in notes else "clock"
             if fit and _holds(grid, match, column, name, takes):
                 # What is needed goes first; of equal heads the field that stands first.
@@ -372,6 +395,25 @@ def columns_guessed(grid: Grid, match: Match, flock: Flock) -> Match:
     columns = {letters(column): found[column] for column in sorted(found)}
     match = replace(match, columns=columns, wide=wide)
     return replace(match, down=_down(grid, match), year=_year(grid, match))
+
+
+_NO_TASKS = {"eggs", "cracked", "hens", "cocks", "chicks", "kg", "cost", "income", "group"}
+"""Fields whose heads name no task."""
+
+_MAY_BE_TOTAL = ("eggs", "income", "cost", "total_g", "kg")
+
+
+def _is_total(parts: Sequence[str]) -> bool:
+    """Whether a head says Total and nothing else."""
+    return _bare(parts[-1]) in ("total", "totals", "soma", "sum") if parts else False
+
+
+def _is_of_other(name: str, parts: Sequence[str]) -> bool:
+    """Whether a head tells a share, or the money for one, and not what the field holds."""
+    text = label(parts).casefold()
+    if _SHARES.search(text) and not name.endswith("_pct"):
+        return True
+    return name in ("income", "cost", "amount", SPENT) and bool(_EACH.search(text))
 
 
 def _cells(grid: Grid, match: Match, column: int) -> list[Value]:
@@ -426,6 +468,8 @@ def _wide(grid: Grid, match: Match, heads: Sequence[tuple[str, ...]], flock: Flo
             continue
         own = parts[-1]
         names = {note.name for note in fields_of(match.kind)} if main == TICK else {*_HEADS}
+        if main == TICK:
+            names |= _NO_TASKS
         other = any(_fit(each, (own,)) >= 80 for each in names - {name, "group", "place"})
         if own.casefold() in known or (main != TICK and len(parts) > 1 and _fit(main, parts[:1])):
             if not (other and own.casefold() not in known):

@@ -5,7 +5,7 @@ it, and a row that is left out is told with its reason.
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Any
@@ -17,6 +17,7 @@ from quailwright.exchange.tables_in_cells import (
     clock_of,
     day_of,
     figure_of,
+    figures_of,
     in_figures,
     is_nothing,
     is_unknown,
@@ -51,6 +52,7 @@ from quailwright.journal.moments import has_happened
 from quailwright.language import figure, mark, say, say_many
 
 _NEARLY = 1e-6
+_CELLS_NAMED = 5
 _NO_ID = "00000000-0000-4000-8000-000000000000"
 """Stands until `tables_in_known` gives the entry its own."""
 _ORDERS = {
@@ -62,7 +64,7 @@ _CHOICES = {
     "sale": "sold", "sales": "sold", "vendido": "sold", "vendidos": "sold", "vendidas": "sold",
     "venda": "sold", "ate": "eaten", "eat": "eaten", "kitchen": "eaten", "home": "eaten",
     "consumo": "eaten", "comidos": "eaten", "gift": "given", "gave": "given", "free": "given",
-    "dado": "given", "dados": "given", "doado": "given", "doados": "given", "thrown": "discarded",
+    "gave away": "given", "given away": "given", "presente": "given", "dado": "given", "dados": "given", "doado": "given", "doados": "given", "thrown": "discarded",
     "binned": "discarded", "waste": "discarded", "descartados": "discarded", "f": "hen",
     "female": "hen", "fêmea": "hen", "femea": "hen", "m": "cock", "male": "cock",
     "rooster": "cock", "macho": "cock", "cold": "chilled", "chill": "chilled",
@@ -92,7 +94,6 @@ class Reading:
         self.grid, self.seen, self.match, self.flock, self.now = grid, seen, match, flock, now
         self.dates = Dates(match.dates, match.year, grid.epoch_1904)
         self.heads = labels(grid, match.head)
-        self.units = [unit_in(label(parts)) for parts in self.heads]
         self.notes = {note.name: note for note in fields_of(match.kind)}
         self.columns = {
             column: name
@@ -104,6 +105,10 @@ class Reading:
             for letter, name in (match.wide.columns if match.wide is not None else {}).items()
             if (column := column_of(letter)) is not None
         }
+        self.units = [
+            unit_in(label(self._unit_parts(column, parts)))
+            for column, parts in enumerate(self.heads)
+        ]
         self.down = {column_of(letter) for letter in match.down}
         self.at = next((c for c, name in self.columns.items() if name == "at"), None)
         self.above: dict[int, Value] = {}
@@ -112,7 +117,15 @@ class Reading:
         self.days: list[Value] = []
         self.asides = 0
         self.serials: list[str] = []
+        self.causes: list[str] = []
         self.from_above: list[int] = []
+
+    def _unit_parts(self, column: int, parts: Sequence[str]) -> Sequence[str]:
+        """The parts of a head that may name a unit: of a pen's own name only what is in brackets,
+        so that one called `Pen G` or `Tub` weighs nothing."""
+        if column not in self.wide or not parts:
+            return parts
+        return (*parts[:-1], *re.findall(r"[(\[].*?[)\]]", parts[-1]))
 
     def read(self) -> None:
         """Fills the preview."""
@@ -140,7 +153,7 @@ class Reading:
                     "{n} blank row was passed over.", "{n} blank rows were passed over.", blank
                 )
             )
-        if match.dates is not None and any(map(in_figures, self.days)):
+        if match.dates is not None and any(map(_order_counts, self.days)):
             seen.remarks.append(
                 say("Days in figures were read as {order}.", order=say(_ORDERS[match.dates]))
             )
@@ -153,6 +166,17 @@ class Reading:
                 say(
                     "Bare day numbers were read as days: {example}.",
                     example="; ".join(self.serials[:3]),
+                )
+            )
+        if self.causes:
+            seen.remarks.append(
+                say_many(
+                    "In {n} row how the birds were found stands in other words ({cells}); they "
+                    "are kept in its note.",
+                    "In {n} rows how the birds were found stands in other words ({cells}); they "
+                    "are kept in their notes.",
+                    len(self.causes),
+                    cells=", ".join(self.causes[:_CELLS_NAMED]),
                 )
             )
         if self.from_above:
@@ -385,7 +409,9 @@ class Reading:
         if value is None or (is_nothing(value) and name != "note"):
             return
         try:
-            given.fields[name] = self._value(given, value, note, column)
+            read = self._value(given, value, note, column)
+            if read is not None:
+                given.fields[name] = read
         except NotRead as error:
             self._problem(cell, error.what, error.mend)
 
@@ -425,9 +451,17 @@ class Reading:
                     )
                 return yes
             case "choice":
-                return self._choice(str(value), note)
+                try:
+                    return self._choice(str(value), note)
+                except NotRead:
+                    if note.name != "found":
+                        raise
+                    # A cause in the keeper's own words is kept as a note.
+                    given.notes.append(_as_name(value))
+                    self.causes.append(cell_name(given.row, column))
+                    return None
             case "numbers":
-                return str(_plain(value) if isinstance(value, int | float) else value)
+                return figures_of(value, note.name, self.units[column], self.match.decimal)
             case "names":
                 return _as_name(value)
             case _:
@@ -642,6 +676,12 @@ class Reading:
     def _problem(self, cell: str, what: str, mend: str) -> None:
         where = say("{sheet}, {cell}", sheet=self.grid.name, cell=cell) if cell else self.grid.name
         self.seen.problems.append(Problem(where, what, mend))
+
+
+def _order_counts(value: Value) -> bool:
+    """Whether a day in figures needed to be told which comes first."""
+    text = in_figures(value)
+    return text is not None and not re.match(r"\d{4}", text)
 
 
 def _whole(figure: float) -> int:
