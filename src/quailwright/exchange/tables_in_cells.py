@@ -56,11 +56,13 @@ class NotRead(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Dates:
-    """How days are to be read: the order of figures and the year of days without one, if told."""
+    """How days are to be read: the order of figures, and the year and month of days without one,
+    if told."""
 
     order: DateOrder | None = None
     year: int | None = None
     epoch_1904: bool = False
+    month: int | None = None
 
 
 def plain_day(text: str) -> str:
@@ -127,6 +129,9 @@ def day_of(value: Value, dates: Dates) -> tuple[date | datetime, str]:
         return value, ""
     if isinstance(value, bool) or value is None or isinstance(value, time | timedelta):
         raise NotRead(say("this is no day."), say("Write it as 2027-05-02."))
+    number = bare_day(value)
+    if number is not None:
+        return _of_month(number, dates), ""
     if isinstance(value, int | float):
         return _of_serial(value, dates)
     if re.fullmatch(r"\d{5}(?:\.\d+)?", value.strip()):
@@ -162,6 +167,46 @@ def day_of(value: Value, dates: Dates) -> tuple[date | datetime, str]:
     if minutes >= 24 * 60:
         return day, ""
     return datetime.combine(day, time(minutes // 60, minutes % 60)), ""
+
+
+def bare_day(value: Value) -> int | None:
+    """The day of a month, where a cell holds only that; else None."""
+    if isinstance(value, str) and re.fullmatch(r"\d{1,2}", value.strip()):
+        value = int(value)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    return int(value) if value in range(1, 32) else None
+
+
+def _of_month(number: int, dates: Dates) -> date:
+    if dates.month is None or dates.year is None:
+        raise NotRead(
+            say("{number} is a day without its month.", number=number),
+            say("Say of which month and year the days are, or write it as 2027-05-02."),
+        )
+    try:
+        return date(dates.year, dates.month, number)
+    except ValueError:
+        raise NotRead(
+            say("{number} is no day of {month}.", number=number,
+                month=f"{dates.year}-{dates.month:02}"),
+            say("Is the month right?"),
+        ) from None  # fmt: skip
+
+
+def months_named(text: str) -> set[int]:
+    """The months that words of a text name, in full or by three letters."""
+    found = set()
+    for word in map(str.casefold, _WORD.findall(text)):
+        short = _month_number(word)
+        if short is not None:
+            found.add(short)
+    return found
+
+
+def _month_number(word: str) -> int | None:
+    known = {n for name, n in _MONTHS.items() if word in (name, name[:_SHORTEST])}
+    return known.pop() if len(known) == 1 else None
 
 
 def _in_range(year: int) -> None:
@@ -286,14 +331,12 @@ def unit_in(text: str) -> str:
     """The unit that a heading or a cell names: a key of those known, or ""."""
     words = [text.casefold().strip(), *re.findall(r"[°º]?[^\W\d_]+\$?", text.casefold())]
     bracketed = re.findall(r"[(\[]\s*[°º]?([^\W\d_]+)", text.casefold())
-    for word in (*bracketed, *words):
+    for word in map(str, (*bracketed, *words)):
         if word in ("g", "l", "f") and word not in bracketed and not _ENDS_IN_UNIT.search(text):
             continue
         if word in _MASSES or word in _VOLUMES or word in _FAHRENHEIT:
             return word
-        if word in _DOZENS or (
-            word in _UNSIZED and (word in bracketed or word.endswith("s"))
-        ):
+        if word in _DOZENS or (word in _UNSIZED and (word in bracketed or word.endswith("s"))):
             return word
     return ""
 

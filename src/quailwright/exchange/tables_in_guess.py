@@ -14,12 +14,14 @@ from quailwright.exchange import readings_stamps as stamps
 from quailwright.exchange.readings_stamps import DateOrder
 from quailwright.exchange.tables_in_cells import (
     NotRead,
+    bare_day,
     figure_of,
     in_figures,
     is_nothing,
     is_unknown,
     lacks_year,
     looks_like_day,
+    months_named,
     ticked,
 )
 from quailwright.exchange.tables_in_grid import Book, Grid, Value, column_of, letters
@@ -27,6 +29,7 @@ from quailwright.exchange.tables_in_match import (
     CLOCK,
     HATCH,
     JOURNAL,
+    OF_BIRDS,
     OFFERED,
     SPENT,
     TICK,
@@ -47,6 +50,7 @@ _MOST_ASKED = 20
 
 TOTALS = re.compile(
     r"(sub-?\s?|grand )?tota(l|is|ls)\b|(sum|soma|average|mean|avg|média|media|all)\W*\Z"
+    r"|(\w+\s){1,2}totals?\W*\Z"
 )
 """How the label of a row or column begins that sums others up."""
 
@@ -89,7 +93,8 @@ _HEADS: Mapping[str, tuple[str, ...]] = {
     "found": ("found", "cause", "reason", "how", "causa", "motivo"),
     "total_g": ("total weight", "weight", "total g", "g", "peso", "peso total", "weight g",
                 "grams"),
-    "birds": ("birds", "number", "how many", "aves", "count", "quantas"),
+    "birds": ("birds", "number", "how many", "aves", "count", "quantas", "quantidade", "qtd", "qty",
+              "no", "deaths", "mortes", "died", "sold"),
     "weights_g": ("weights", "each weight", "pesos"),
     "bird": ("bird", "ring", "band", "ring no", "band no", "id", "anilha", "tag", "leg band"),
     "mass_g": ("weight", "mass", "g", "grams", "peso", "weight g"),
@@ -218,6 +223,14 @@ def head_of(grid: Grid) -> tuple[int, int]:
             if first < row:
                 return first + 1, row
     return (0, 0)
+
+
+def days_across(grid: Grid) -> bool:
+    """Whether a row holds days side by side."""
+    return any(
+        sum(looks_like_day(cell) for cell in row) > _MOST_HEAD_ROWS
+        for row in grid.rows[:_HEAD_WITHIN]
+    )
 
 
 def _holds_data(grid: Grid, row: int) -> bool:
@@ -392,9 +405,16 @@ def columns_guessed(grid: Grid, match: Match, flock: Flock) -> Match:
         days = [column for column in free if _days(grid, match, column)]
         if len(days) == 1:
             found[days[0]] = "at"
+    if match.kind in OF_BIRDS and done & {"hens", "cocks", "chicks"}:
+        found = {column: name for column, name in found.items() if name not in ("birds", "sex")}
     columns = {letters(column): found[column] for column in sorted(found)}
     match = replace(match, columns=columns, wide=wide)
-    return replace(match, down=_down(grid, match), year=_year(grid, match))
+    return replace(
+        match,
+        down=_down(grid, match),
+        year=_year(grid, match) or match.year,
+        month=_month(grid, match) or match.month,
+    )
 
 
 _NO_TASKS = {"eggs", "cracked", "hens", "cocks", "chicks", "kg", "cost", "income", "group"}
@@ -435,6 +455,8 @@ def _holds(grid: Grid, match: Match, column: int, name: str, takes: str) -> bool
         return True
     if name == "at" or takes == "day":
         serial = sum(isinstance(cell, int | float) and cell > 25_569 for cell in cells)
+        if name == "at" and all(bare_day(cell) is not None for cell in _but_totals(cells)):
+            return True
         return sum(map(looks_like_day, cells)) + serial >= len(cells) / 2
     if takes in ("whole", "number"):
         return sum(map(_is_figure, cells)) >= len(cells) / 2
@@ -444,6 +466,31 @@ def _holds(grid: Grid, match: Match, column: int, name: str, takes: str) -> bool
     return name in ("bird", "sire", "dam", "hatch", "lot", "note") or not all(
         isinstance(cell, int | float) for cell in cells
     )
+
+
+def _but_totals(cells: Iterable[Value]) -> list[Value]:
+    return [c for c in cells if not (isinstance(c, str) and TOTALS.match(c.strip().casefold()))]
+
+
+def _bare_days(grid: Grid, match: Match) -> bool:
+    """Whether the days of a sheet are only numbers, 1 to 31."""
+    column = column_of(match.column("at") or "")
+    if column is None or column >= grid.width:
+        return False
+    cells = _but_totals(_cells(grid, match, column))
+    return bool(cells) and sum(bare_day(cell) is not None for cell in cells) > len(cells) / 2
+
+
+def _title(grid: Grid, match: Match) -> str:
+    """What stands over the head, and the name of the sheet."""
+    over = [str(cell) for row in grid.rows[: max(match.head[0] - 1, 0)] for cell in row if cell]
+    return " ".join([*over, grid.name])
+
+
+def _month(grid: Grid, match: Match) -> int | None:
+    """The only month that the title or the name of a sheet tells, where days are only numbers."""
+    months = months_named(_title(grid, match)) if _bare_days(grid, match) else set()
+    return months.pop() if len(months) == 1 else None
 
 
 def _sums_up(parts: Sequence[str]) -> bool:
@@ -504,6 +551,9 @@ def _year(grid: Grid, match: Match) -> int | None:
     if column is None:
         return None
     cells = _cells(grid, match, column)
+    if _bare_days(grid, match):
+        told = set(re.findall(r"(?<!\d)20\d\d(?!\d)", _title(grid, match)))
+        return int(told.pop()) if len(told) == 1 else None
     if not any(map(lacks_year, cells)):
         return None
     years = set()
@@ -564,7 +614,12 @@ def questions(grid: Grid, match: Match, flock: Flock) -> list[Question]:
         order, by_run, written = order_told(grid, match)
         if written and (order is None or by_run):
             asked.append(Question("dates", _which_first(written[0], order), ("dmy", "mdy", "ymd")))
-    if match.year is None and _some_lack_a_year(grid, match):
+    if _bare_days(grid, match):
+        if match.month is None:
+            asked.append(Question("month", say("Of which month are the days (1 to 12)?")))
+        if match.year is None:
+            asked.append(Question("year", say("Of which year are the days that name none?")))
+    elif match.year is None and _some_lack_a_year(grid, match):
         asked.append(Question("year", say("Of which year are the days that name none?")))
     unknown = _unknown_groups(grid, match, flock)
     asked += [
@@ -609,6 +664,11 @@ def _missing(match: Match, given: Collection[str]) -> Iterable[tuple[str, str, t
                     meaning=say(note.meaning),
                 )
             yield note.name, text, note.choices
+    if match.kind in OF_BIRDS:
+        if "birds" in given and "sex" not in given:
+            yield "sex", say("Were they hens, cocks or chicks?"), ("hen", "cock", "chick")
+        if not {"birds", "hens", "cocks", "chicks"} & set(given):
+            yield "birds", say("In which column stands how many birds they were?"), ()
     if match.kind == "money" and not {"amount", SPENT} & set(given):
         yield "amount", say("In which column stands the money?"), ()
     if match.kind == HATCH:

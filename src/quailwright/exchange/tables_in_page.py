@@ -130,6 +130,7 @@ class Guide:
     groups: tuple[str, ...]
     asks_dates: bool
     asks_year: bool
+    asks_month: bool
     about: frozenset[str]
 
 
@@ -174,6 +175,7 @@ def guide(seen: Preview, flock: Flock) -> Guide:
         tuple(flock.groups),
         "dates" in about or match.dates is not None,
         "year" in about or match.year is not None,
+        "month" in about or match.month is not None,
         about,
     )
 
@@ -289,6 +291,7 @@ def chosen(form: Mapping[str, str], book: Book, match: Match, flock: Flock) -> M
             match, columns=ordered, wide=wide, always=always, names=names, first=first,
             dates=form.get("dates", match.dates or "") or None,  # type: ignore[arg-type]
             year=_year(form, match),
+            month=_month(form, match),
             decimal=form.get("decimal", match.decimal or "") or None,  # type: ignore[arg-type]
             down=_down(form, match, ordered),
         )
@@ -314,6 +317,13 @@ def _year(form: Mapping[str, str], match: Match) -> int | None:
     if not (text.isascii() and text.isdigit() and len(text) == len("2027")):
         raise BadInput(say("{given!r} is no year: write it as 2027.", given=text))
     return int(text)
+
+
+def _month(form: Mapping[str, str], match: Match) -> int | None:
+    text = form.get("month", str(match.month or "")).strip()
+    if text and not (text.isascii() and text.isdigit() and len(text) <= len("12")):
+        raise BadInput(say("{given!r} is no month: give 1 to 12.", given=text))
+    return int(text) if text else None
 
 
 def _down(form: Mapping[str, str], match: Match, columns: Mapping[str, str]) -> tuple[str, ...]:
