@@ -579,3 +579,38 @@ def test_other_sheets_and_days_side_by_side_are_told(tmp_path: Path) -> None:
     remarks = " ".join(look(read_book(tmp_path / "b.xlsx")).remarks)
     assert "May" in remarks
     assert "Transpose" in remarks
+
+
+def test_a_mean_weight_is_not_the_weight_of_all(tmp_path: Path) -> None:
+    birds = ["Weighing"], [], ["Date", "Pen", "Birds", "Avg weight g"]
+    seen = look(in_rows(tmp_path, *birds, [date(2026, 3, 1), "pen A", 10, 265]))
+    assert "D=" not in kinds(seen)
+    eggs = look(in_rows(tmp_path, ["Date", "Eggs", "Peso médio (g)"], [date(2026, 3, 1), 10, 11.5]))
+    assert kinds(eggs) == "eggs_collected A=at B=eggs"
+
+
+def test_columns_named_as_feeds_are_feeds(tmp_path: Path) -> None:
+    journal = (*FLOCK, made("feed_bought", "2025-02-01", feed="Starter", kg=5),
+               made("feed_bought", "2025-02-01", feed="Layer", kg=5))  # fmt: skip
+    rows = ["Feed log"], [], ["Date", "Layer", "Starter"], [date(2026, 3, 1), "1.2 kg", "300 g"]
+    seen = look(in_rows(tmp_path, *rows), journal)
+    assert [(row.entry.feed, row.entry.kg) for row in seen.rows] == [  # type: ignore[attr-defined]
+        ("Layer", 1.2), ("Starter", 0.3)
+    ]  # fmt: skip
+
+
+def test_two_hatches_of_a_day_without_names_stay_two(tmp_path: Path) -> None:
+    rows = [[date(2026, 2, 1), eggs, "box", "own", chicks] for eggs, chicks in ((20, 12), (22, 9))]
+    book = in_rows(tmp_path, ["Hatch"], [], ["Set", "Eggs", "Incubator", "From", "Hatched"], *rows)
+    seen = look(book, always={"hatched_day": "17"})
+    names = [row.entry.hatch for row in seen.rows]  # type: ignore[attr-defined]
+    assert names == ["2026-02-01"] * 3 + ["2026-02-01 no. 2"] * 3
+
+
+def test_months_between_and_the_sum_of_a_year_are_left_out(tmp_path: Path) -> None:
+    days = [date(2026, 1, 31), date(2026, 2, 1)]
+    book = in_rows(tmp_path, ["Date", "Eggs"], [days[0], 5], [date(2026, 1, 30), 6], [None, 11],
+                   ["February"], [days[1], 6], [date(2026, 2, 2), 7], [None, 13], ["Year", 24])  # fmt: skip
+    seen = look(book, always=GIVEN)
+    assert [row.row for row in seen.rows] == [2, 3, 6, 7]
+    assert [left.row for left in seen.left] == [4, 5, 8, 9]

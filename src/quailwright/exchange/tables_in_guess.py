@@ -167,6 +167,9 @@ _SHARES = re.compile(r"%|\bpercent|\bpct\b|\brates?\b|\btaxa\b|\bporcent")
 _EACH = re.compile(r"\beach\b|\bper\b|\bunit\b|unit[áa]ri[oa]|\bcada\b|/\s?(dozen|dz|egg|un|kg|lb)")
 """A head that tells the money for one, and not for all."""
 
+_MEAN = re.compile(r"\bav(g|erage|\.)|\bmean\b|m[ée]di[oa]")
+"""A head that tells a mean, and not the total."""
+
 _WORDS = re.compile(r"[^\W\d_]+")
 
 
@@ -433,7 +436,9 @@ def _is_of_other(name: str, parts: Sequence[str]) -> bool:
     text = label(parts).casefold()
     if _SHARES.search(text) and not name.endswith("_pct"):
         return True
-    return name in ("income", "cost", "amount", SPENT) and bool(_EACH.search(text))
+    if name == "total_g" and _MEAN.search(text):
+        return True
+    return name in ("income", "cost", "amount", SPENT, "total_g") and bool(_EACH.search(text))
 
 
 def _cells(grid: Grid, match: Match, column: int) -> list[Value]:
@@ -529,6 +534,9 @@ def _wide(grid: Grid, match: Match, heads: Sequence[tuple[str, ...]], flock: Flo
     )
     if main == TICK:
         direct = any(_fit("task", parts) >= 80 for parts in heads)
+    feeds = {each.casefold() for each in flock.feeds}
+    if match.kind == "feed_given" and any(each.casefold() in feeds for each in named.values()):
+        name = "feed"
     several = len(named) > 1 or any(each.casefold() in known for each in named.values())
     return None if direct or not named or not several else Wide(main, name, named)
 

@@ -161,6 +161,7 @@ def guide(seen: Preview, flock: Flock) -> Guide:
         fields.insert(1, (CLOCK, field_told(CLOCK)))
         if match.kind in WIDE:
             main, name = WIDE[match.kind]
+            name = match.wide.name if match.wide is not None else name
             words = say("{field} of one {name}", field=field_told(main), name=field_told(name))
             fields.append((OWN, words))
     return Guide(
@@ -277,7 +278,10 @@ def chosen(form: Mapping[str, str], book: Book, match: Match, flock: Flock) -> M
             own[name] = form.get(f"own-{name}", before) or (heads[column] or (name,))[-1]
         elif field:
             columns[name] = field
-    wide = Wide(*WIDE[kind], own) if own and kind in WIDE else None
+    wide = None
+    if own and kind in WIDE:
+        field, whose = WIDE[kind]
+        wide = Wide(field, match.wide.name if match.wide is not None else whose, own)
     always = {
         note.name: value
         for note in fields_of(kind)

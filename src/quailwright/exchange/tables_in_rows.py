@@ -5,6 +5,7 @@ it, and a row that is left out is told with its reason.
 """
 
 import re
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -128,6 +129,7 @@ class Reading:
         self.asides = 0
         self.serials: list[str] = []
         self.causes: list[str] = []
+        self.unnamed: Counter[str] = Counter()
         self.run: list[tuple[int, str]] = []
         self.from_above: list[int] = []
 
@@ -326,7 +328,8 @@ class Reading:
             if (value := self._lenient(row, column)) is not None
         }
         named = self._named_total(row)
-        has_day = self.at is not None and not is_nothing(self.grid.shown(row, self.at))
+        day = None if self.at is None else self.grid.shown(row, self.at)
+        has_day = not is_nothing(day) and not _is_word(day)
         if named:
             return self._total(row, figures)
         if self.at is None or has_day or not figures:
@@ -717,7 +720,7 @@ class Reading:
     def _hatch(self, given: _Given) -> None:
         fields = given.fields
         at = str(fields["at"])
-        hatch = str(fields.get("hatch") or at[:10])
+        hatch = str(fields.get("hatch") or self._by_day(at[:10]))
         day = date.fromisoformat(at[:10])
         setting: dict[str, Any] = {
             name: fields[name]
@@ -749,6 +752,12 @@ class Reading:
         if opened:
             self._build({"kind": "eggs_opened", **told, **opened}, plain, "")
         self._build({"kind": "hatch_closed", **told}, plain, "")
+
+    def _by_day(self, day: str) -> str:
+        """The name of a hatch that the sheet gives none: its day, and a number to those after the
+        first of a day."""
+        self.unnamed[day] += 1
+        return day if self.unnamed[day] == 1 else f"{day} no. {self.unnamed[day]}"
 
     def _day_after(self, given: _Given, step: str, day: date) -> str | None:
         on = given.fields.get(f"{step}_on")
