@@ -610,7 +610,8 @@ def test_two_hatches_of_a_day_without_names_stay_two(tmp_path: Path) -> None:
 def test_months_between_and_the_sum_of_a_year_are_left_out(tmp_path: Path) -> None:
     days = [date(2026, 1, 31), date(2026, 2, 1)]
     book = in_rows(tmp_path, ["Date", "Eggs"], [days[0], 5], [date(2026, 1, 30), 6], [None, 11],
-                   ["February"], [days[1], 6], [date(2026, 2, 2), 7], [None, 13], ["Year", 24])  # fmt: skip
+                   ["February"], [days[1], 6], [date(2026, 2, 2), 7], [None, 13],
+                   ["Year", 24])  # fmt: skip
     seen = look(book, always=GIVEN)
     assert [row.row for row in seen.rows] == [2, 3, 6, 7]
     assert [left.row for left in seen.left] == [4, 5, 8, 9]
