@@ -448,7 +448,7 @@ def kinds(seen: Preview) -> str:
 
 def test_eggs_by_pen_with_their_total_are_no_tasks(tmp_path: Path) -> None:
     days = [date(2026, 1, day) for day in range(1, 6)]
-    rows = [[day, 5 + day.day % 3, f"{4 + day.day % 2} ", 11] for day in days]
+    rows: Rows = [[day, 5 + day.day % 3, f"{4 + day.day % 2} ", 11] for day in days]
     book = in_rows(tmp_path, ["Date ", "pen A ", "pen B", "Total"], *rows)
     seen = look(book)
     assert kinds(seen) == "eggs_collected A=at B=eggs of pen A C=eggs of pen B"
@@ -483,6 +483,15 @@ def test_counts_are_no_ticks(tmp_path: Path) -> None:
         ("eggs", "Ovos", "2 dúzias", 24),
         ("eggs", "Eggs", "1 tray", None),
         ("mass_g", "Weight (oz)", "10", 283.495231),
+        ("mass_g", "Weight", 0.27, None),
+        ("mass_g", "Weight (kg)", 0.27, 270),
+        ("eggs", "Eggs", "12 kg", None),
+        ("kg", "Feed", "500 ml", None),
+        ("kg", "Feed", "20kg bag", 20),
+        ("income", "Price", "50c", None),
+        ("income", "Price", "3.50 each", None),
+        ("income", "Price", "R$ 12,50", 12.5),
+        ("hens", "Died", "1 hen, 1 cock", None),
     ],
 )
 def test_a_measure_is_read_as_its_unit_says_or_refused(
@@ -528,7 +537,7 @@ def test_the_price_of_one_is_not_the_income(tmp_path: Path) -> None:
 
 
 def test_days_that_are_numbers_are_of_the_month_of_the_tab(tmp_path: Path) -> None:
-    rows = [["Dia", "Ovos"], [1, 8], [2, 9], [31, 7], ["Total", 24]]
+    rows: Rows = [["Dia", "Ovos"], [1, 8], [2, 9], [31, 7], ["Total", 24]]
     book = read_book(plain(tmp_path / "a.xlsx", rows, "Março 2026"))
     seen = look(book, always=GIVEN)
     assert [day for day, *_ in told(seen)] == ["2026-03-01", "2026-03-02", "2026-03-31"]
@@ -582,7 +591,7 @@ def test_other_sheets_and_days_side_by_side_are_told(tmp_path: Path) -> None:
 
 
 def test_a_mean_weight_is_not_the_weight_of_all(tmp_path: Path) -> None:
-    birds = ["Weighing"], [], ["Date", "Pen", "Birds", "Avg weight g"]
+    birds: Rows = ["Weighing"], [], ["Date", "Pen", "Birds", "Avg weight g"]
     seen = look(in_rows(tmp_path, *birds, [date(2026, 3, 1), "pen A", 10, 265]))
     assert "D=" not in kinds(seen)
     eggs = look(in_rows(tmp_path, ["Date", "Eggs", "Peso médio (g)"], [date(2026, 3, 1), 10, 11.5]))
@@ -592,7 +601,12 @@ def test_a_mean_weight_is_not_the_weight_of_all(tmp_path: Path) -> None:
 def test_columns_named_as_feeds_are_feeds(tmp_path: Path) -> None:
     journal = (*FLOCK, made("feed_bought", "2025-02-01", feed="Starter", kg=5),
                made("feed_bought", "2025-02-01", feed="Layer", kg=5))  # fmt: skip
-    rows = ["Feed log"], [], ["Date", "Layer", "Starter"], [date(2026, 3, 1), "1.2 kg", "300 g"]
+    rows: Rows = (
+        ["Feed log"],
+        [],
+        ["Date", "Layer", "Starter"],
+        [date(2026, 3, 1), "1.2 kg", "300 g"],
+    )
     seen = look(in_rows(tmp_path, *rows), journal)
     assert [(row.entry.feed, row.entry.kg) for row in seen.rows] == [  # type: ignore[attr-defined]
         ("Layer", 1.2), ("Starter", 0.3)

@@ -272,6 +272,8 @@ _UNSIZED = {
     "pts", "pint", "pints",
 }  # fmt: skip
 """Measures whose size the sheet does not tell: gallons, quarts and pints are of two sizes."""
+_LIGHTEST_G = 2
+"""Below it a bare figure is no bird's weight in grams: from memory, chicks hatch with 6 to 10 g."""
 _HOTTEST_C = 50
 """Above it a bare figure is taken for degrees Fahrenheit that nobody said: from memory, weather and
 machines for eggs stay below."""
@@ -388,8 +390,36 @@ def figure_of(value: Value, name: str, headed: str, decimal: Decimal | None) -> 
                 say("{given} is no single figure.", given=stamps.shown(value)),
                 say("Write a number, or leave the cell empty."),
             )
+    if not _belongs(name, before, unit, aside):
+        raise NotRead(
+            say("{given} is not only what belongs here.", given=stamps.shown(value)),
+            say("Write a number, or leave the cell empty."),
+        )
     figure = _number(found["figure"], decimal, value)
     return Read(_in_unit(figure, unit or headed, name), aside)
+
+
+def _belongs(name: str, before: str, unit: str, aside: str) -> bool:
+    """Whether what stands beside a figure may stand beside one of that field: no kilograms of
+    eggs, no price of one for what all brought, no second figure of birds."""
+    if not name:
+        return True
+    money = name in ("amount", "spent", "income", "cost") or name.startswith("price_per")
+    if money and _OF_ONE.search(aside):
+        return False
+    if name in ("hens", "cocks", "chicks", "birds") and any(map(str.isdigit, aside)):
+        return False
+    mass = name in ("kg", "bag_kg") or name.endswith("_g")
+    fits = (
+        (_MASSES, mass or name == "weights_g" or money),
+        (_VOLUMES, name == "litres"),
+        (_CELSIUS | _FAHRENHEIT, name.endswith("_c")),
+        (_CURRENCIES, money),
+    )
+    return all(fitting for units, fitting in fits if unit in units or before in units)
+
+
+_OF_ONE = re.compile(r"^/|\b(each|per|cada)\b")
 
 
 def _number(text: str, decimal: Decimal | None, given: str) -> float:
@@ -445,6 +475,11 @@ def _in_unit(figure: float, unit: str, name: str) -> float:
         return round(figure * _MASSES[unit], 6)
     if unit in _VOLUMES and name == "litres":
         return round(figure * _VOLUMES[unit], 6)
+    if name in ("mass_g", "weights_g") and not unit and 0 < figure < _LIGHTEST_G:
+        raise NotRead(
+            say("{figure:g} g is too light for a bird.", figure=figure),
+            say("If it is in kilograms, write kg in the head or in the cell."),
+        )
     if name.endswith("_c"):
         if unit in _FAHRENHEIT:
             return round((figure - 32) * 5 / 9, 3)

@@ -86,7 +86,7 @@ def lid_pdf(press: Press, name: str) -> bytes:
             "weights_heading": say("Weights"),
             "aim": [aim, *advice],
             "weight_columns": [
-                say("due"), say("should weigh, of the weight when set"), say("an egg, g"),
+                say("due on"), say("should weigh, of the weight when set"), say("an egg, g"),
                 say_many("{n} egg, g", "{n} eggs, g", max(0, hatch.alive)), say("done on"),
                 say("eggs on the scale"), say("total, g"),
             ],
@@ -94,7 +94,7 @@ def lid_pdf(press: Press, name: str) -> bytes:
             "weighed": _weighed(lid, press),
             "candled": _candled(lid, press),
             "candling_heading": say("Candling"),
-            "candling_columns": [say("due"), say("done on"), say("clear"), say("dead")],
+            "candling_columns": [say("due on"), say("done on"), say("clear"), say("dead")],
             "candlings": [wording.when(step.at, press.on) for step in lid.candlings],
             "days_heading": say("Day by day"),
             "day_columns": [
