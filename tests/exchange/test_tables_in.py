@@ -629,3 +629,11 @@ def test_months_between_and_the_sum_of_a_year_are_left_out(tmp_path: Path) -> No
     seen = look(book, always=GIVEN)
     assert [row.row for row in seen.rows] == [2, 3, 6, 7]
     assert [left.row for left in seen.left] == [4, 5, 8, 9]
+
+
+def test_what_was_logged_by_hand_for_the_same_day_is_told(tmp_path: Path) -> None:
+    journal = (*FLOCK, made("eggs_collected", "2026-04-01", group="pen A", eggs=5))
+    rows: Rows = ["Date", "Eggs"], [date(2026, 4, 1), 5], [date(2026, 4, 2), 6]
+    seen = look(in_rows(tmp_path, *rows), journal, always=GIVEN)
+    assert any(remark.startswith("1 row tells what was logged") for remark in seen.remarks)
+    assert len(seen.new) == 2
