@@ -637,3 +637,11 @@ def test_what_was_logged_by_hand_for_the_same_day_is_told(tmp_path: Path) -> Non
     seen = look(in_rows(tmp_path, *rows), journal, always=GIVEN)
     assert any(remark.startswith("1 row tells what was logged") for remark in seen.remarks)
     assert len(seen.new) == 2
+
+
+def test_a_diary_of_many_things_is_no_log_of_deaths(tmp_path: Path) -> None:
+    head = ["Date", "Eggs", "Sold", "Eaten", "Feed kg", "Died", "Weather"]
+    rows: Rows = head, [date(2026, 3, 1), 12, 6, 2, 0.5, 0, "sun"], [date(2026, 3, 2), 9, 0, 4, 0.5]
+    seen = look(in_rows(tmp_path, *rows), always=GIVEN)
+    assert kinds(seen) == "eggs_collected A=at B=eggs"
+    assert "Columns that are not taken in: C, D, E, F, G." in seen.remarks

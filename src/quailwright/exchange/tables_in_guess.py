@@ -159,6 +159,9 @@ _KINDS: Mapping[str, str] = {
 }  # fmt: skip
 """What the title over a table, or the sheet's name, says of a kind."""
 
+_BY_TITLE = 100
+"""What a word in the title counts for a kind, beside 30 for each field that is told."""
+
 _WIDE_UNNAMED = ("eggs_collected", "care")
 """Kinds with a column for each pen or task that need no word to be taken for it."""
 
@@ -335,7 +338,7 @@ def _kind(book: Book, grid: Grid, match: Match, flock: Flock) -> str:
     over = [str(cell) for row in grid.rows[: max(match.head[0] - 1, 0)] for cell in row if cell]
     title = " ".join([*over, grid.name, book.file.rpartition(".")[0]]).casefold()
     title = re.sub(r"[_\-]", " ", title)
-    said = " ".join(map(label, heads)).casefold()
+    said = " | ".join(map(label, heads)).casefold()
     best, most = "", 0
     for kind in OFFERED:
         if kind == JOURNAL:
@@ -345,10 +348,10 @@ def _kind(book: Book, grid: Grid, match: Match, flock: Flock) -> str:
         pattern = _KINDS.get(kind)
         named = 0
         if pattern is not None:
-            named = 100 * bool(re.search(pattern, title))
+            named = _BY_TITLE * bool(re.search(pattern, title))
             named += 30 * bool(score and re.search(pattern, said))
-        if seemed.wide is not None and kind not in _WIDE_UNNAMED and not named:
-            # Figures side by side are eggs by pen where no word says otherwise.
+        if seemed.wide is not None and kind not in _WIDE_UNNAMED and named < _BY_TITLE:
+            # Figures side by side are eggs by pen where no title says otherwise.
             continue
         score += named
         if score > most:
