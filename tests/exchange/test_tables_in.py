@@ -645,3 +645,7 @@ def test_a_diary_of_many_things_is_no_log_of_deaths(tmp_path: Path) -> None:
     seen = look(in_rows(tmp_path, *rows), always=GIVEN)
     assert kinds(seen) == "eggs_collected A=at B=eggs"
     assert "Columns that are not taken in: C, D, E, F, G." in seen.remarks
+
+
+def test_a_moment_of_iso_8601_is_a_day_with_its_clock() -> None:
+    assert day_of("2026-02-01T07:30", Dates())[0] == datetime(2026, 2, 1, 7, 30)  # noqa: DTZ001

@@ -33,6 +33,8 @@ _WEEKDAY = re.compile(
     r"(?:mon|tue|wed|thu|fri|sat|sun|seg|ter|qua|qui|sex|s[áa]b|dom)[a-zç-]*\.?,?\s+"
 )
 _ORDINAL = re.compile(r"(?<=\d)(?:st|nd|rd|th|º|ª|°)(?![a-z])")
+_BETWEEN = re.compile(r"(?<=\d)t(?=\d\d:)")
+"""The T between day and clock of ISO 8601, in lower case."""
 _WORD = re.compile(r"[^\W\d_]+")
 _NO_YEAR = (
     re.compile(r"\d{1,2}[-/. ]+[a-z]{3}\Z"),
@@ -69,6 +71,7 @@ def plain_day(text: str) -> str:
     """A day as written, without weekday and ordinals, its month as `stamps` knows it."""
     text = _WEEKDAY.sub("", " ".join(text.casefold().split()), count=1)
     text = _ORDINAL.sub("", text)
+    text = _BETWEEN.sub(" ", text)
     return _WORD.sub(_month, text).replace("  ", " ").strip(" ,.")
 
 
