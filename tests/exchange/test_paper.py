@@ -1,12 +1,15 @@
 """Sheets to print: boxes on the days on which something is due, cards with what is there."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from tests.makers import made
 
 from quailwright.exchange.paper import Sheet, place_cards, round_sheet
 from quailwright.flock.fold import fold
+from quailwright.guide.occasions import elapsed, hatch_day
 from quailwright.guide.round import todays_round
 from quailwright.journal.findings import BadInput
 
@@ -58,8 +61,22 @@ def test_daily_tasks_have_a_box_each_day_as_many_as_times() -> None:
 
 def test_steps_of_a_hatch_stand_once_with_their_own_day() -> None:
     steps = [step for step in sheet(7).steps if step.subject == "may"]
-    assert len({step.task for step in steps}) == len(steps)
+    assert len({(step.task, step.due) for step in steps}) == len(steps)
     assert all(step.due.date() <= ON + timedelta(days=6) for step in steps)  # type: ignore[union-attr]
+
+
+def test_eggs_to_be_weighed_on_two_days_of_a_sheet_stand_on_both() -> None:
+    # Set on 28 April at 20:00: days 5, 10 and 14 are 3, 8 and 12 May.
+    due = [step.due for step in sheet(14).steps if step.task.startswith("Weigh the eggs")]
+    assert [f"{day:%d %b}" for day in due] == ["03 May", "08 May", "12 May"]
+
+
+def test_a_day_of_a_hatch_is_24_hours_over_a_change_of_clocks() -> None:
+    # Clocks go back in Lisbon on 25 October 2026: 14 days after 20:30 it is 19:30.
+    zone = ZoneInfo("Europe/Lisbon")
+    hatch = replace(FLOCK.hatches["may"], set_at=datetime(2026, 10, 17, 20, 30, tzinfo=zone))
+    assert hatch_day(hatch, elapsed(hatch.set_at, 14)) == 14
+    assert hatch_day(hatch, datetime(2026, 10, 31, 19, 29, tzinfo=zone)) == 13
 
 
 def test_a_caution_stands_once_on_a_sheet() -> None:

@@ -80,6 +80,23 @@ def test_the_same_form_sent_twice_writes_once(desk: Desk) -> None:
     assert "another figure" in refused.value.findings[0].sentence
 
 
+def test_the_last_bird_of_a_kind_sent_twice_dies_once(desk: Desk) -> None:
+    typed = {"dead|0|count": "2", "dead|0|day": "2027-05-04", "dead|0|who": "hens|cocks"}
+    assert len(desk.record(back(desk, typed), NOW).written) == 1
+    assert len(desk.record(back(desk, typed), NOW).written) == 0
+
+
+def test_deaths_stand_in_the_order_of_the_walk(desk: Desk) -> None:
+    desk.record([
+        made("place", "2027-01-01", place="far", role="pen", walk_order=2),
+        made("place", "2027-01-01", place="near", role="pen", walk_order=1),
+        made("group", "2027-01-01", group="second", place="far", hens=3),
+        made("group", "2027-01-01", group="first", place="near", hens=3),
+    ], NOW)  # fmt: skip
+    who = [group for _, group, _ in week_back(desk.flock(NOW), MONDAY, ON).who]
+    assert list(dict.fromkeys(who)) == ["first", "second", "hens", "a|b"]
+
+
 def test_what_was_logged_meanwhile_is_not_doubled(desk: Desk) -> None:
     typed = {"eggs|2027-05-03|hens": "7", "eggs|2027-05-04|hens": "8"}
     with pytest.raises(BadInput) as refused:

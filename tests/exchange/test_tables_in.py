@@ -24,10 +24,11 @@ from quailwright.exchange.tables_in_cells import (
     day_of,
     figure_of,
     looks_like_day,
+    unit_in,
 )
 from quailwright.exchange.tables_in_grid import Book, Grid, cell_name, column_of, read_book
 from quailwright.exchange.tables_in_guess import seems
-from quailwright.exchange.tables_in_match import OFFERED, Match, match_text, read_match
+from quailwright.exchange.tables_in_match import OFFERED, Match, Wide, match_text, read_match
 from quailwright.exchange.tables_in_seen import Preview
 from quailwright.flock.fold import fold
 from quailwright.journal.entries import Entry
@@ -429,3 +430,222 @@ def test_every_kind_offered_has_a_match_of_its_own() -> None:
     for kind in OFFERED:
         text = match_text(Match("S", (1, 1), kind))
         assert read_match(text.encode(), "m").kind == kind
+
+
+# What keepers write, and what must not be taken in for something else.
+
+GIVEN = {"group": "pen A"}
+
+
+def kinds(seen: Preview) -> str:
+    """What a row was taken for, and each column."""
+    wide = seen.match.wide
+    fields = [f"{column}={name}" for column, name in seen.match.columns.items()]
+    if wide is not None:
+        fields += [f"{column}={wide.field} of {name}" for column, name in wide.columns.items()]
+    return " ".join([seen.match.kind, *fields])
+
+
+def test_eggs_by_pen_with_their_total_are_no_tasks(tmp_path: Path) -> None:
+    days = [date(2026, 1, day) for day in range(1, 6)]
+    rows: Rows = [[day, 5 + day.day % 3, f"{4 + day.day % 2} ", 11] for day in days]
+    book = in_rows(tmp_path, ["Date ", "pen A ", "pen B", "Total"], *rows)
+    seen = look(book)
+    assert kinds(seen) == "eggs_collected A=at B=eggs of pen A C=eggs of pen B"
+    assert sum(row.entry.eggs for row in seen.rows) == sum(r[1] + int(r[2]) for r in rows)  # type: ignore[attr-defined]
+
+
+def test_counts_are_no_ticks(tmp_path: Path) -> None:
+    book = in_rows(tmp_path, ["Date", "Rake"], [date(2026, 1, 1), 1], [date(2026, 1, 2), 7])
+    seen = look(book, kind="care")
+    if seen.match.wide is None:
+        book_match = replace(seen.match, wide=Wide("tick", "task", {"B": "Rake"}))
+        seen = previewed(book, book_match, fold(FLOCK, NOW), list(FLOCK), NOW)
+    assert [problem.where for problem in seen.problems] == ["Sheet1, B3"]
+
+
+@pytest.mark.parametrize(
+    ("name", "head", "cell", "is_"),
+    [
+        ("kg", "Amount (bags)", 2, None),
+        ("kg", "Feed bags", 2, None),
+        ("kg", "Amount", "2 bags", None),
+        ("kg", "Lbs", 100, 45.359237),
+        ("kg", "Pen G", 1.5, 1.5),
+        ("kg", "Feed g", 1500, 1.5),
+        ("price_per_kg", "price per lb", 1.0, 2.204623),
+        ("litres", "Water (gal)", 2, None),
+        ("litres", "Water", "2 qt", None),
+        ("highest_c", "Max (F)", 77, 25),
+        ("highest_c", "Max F", 77, 25),
+        ("highest_c", "Max", 77, None),
+        ("eggs", "Eggs (dozen)", 3, 36),
+        ("eggs", "Ovos", "2 dúzias", 24),
+        ("eggs", "Eggs", "1 tray", None),
+        ("mass_g", "Weight (oz)", "10", 283.495231),
+        ("mass_g", "Weight", 0.27, None),
+        ("mass_g", "Weight (kg)", 0.27, 270),
+        ("eggs", "Eggs", "12 kg", None),
+        ("kg", "Feed", "500 ml", None),
+        ("kg", "Feed", "20kg bag", 20),
+        ("income", "Price", "50c", None),
+        ("income", "Price", "3.50 each", None),
+        ("income", "Price", "R$ 12,50", 12.5),
+        ("hens", "Died", "1 hen, 1 cock", None),
+    ],
+)
+def test_a_measure_is_read_as_its_unit_says_or_refused(
+    name: str, head: str, cell: object, is_: float | None
+) -> None:
+    # The pound and ounce of the international agreement of 1959: 453.59237 g, and a sixteenth.
+    if is_ is None:
+        with pytest.raises(NotRead):
+            figure_of(cell, name, unit_in(head), ".")  # type: ignore[arg-type]
+    else:
+        assert figure_of(cell, name, unit_in(head), ".").figure == pytest.approx(is_, abs=1e-5)  # type: ignore[arg-type]
+
+
+def test_each_of_several_weights_is_in_the_unit_of_the_head(tmp_path: Path) -> None:
+    head = ["Date", "Pen", "Weights (oz)"]
+    seen = look(in_rows(tmp_path, head, [date(2026, 2, 3), "pen A", "8.5, 9, 10"]))
+    (row,) = seen.rows
+    assert row.entry.weights_g == pytest.approx([240.970818, 255.145688, 283.495231])  # type: ignore[attr-defined]
+
+
+def test_a_pen_called_g_weighs_nothing(tmp_path: Path) -> None:
+    book = in_rows(tmp_path, ["Feed given"], [], ["Date", "Pen F", "Pen G"],
+                   [date(2026, 2, 1), 1.5, 1.2])  # fmt: skip
+    seen = look(book, always={"feed": "crumb"}, names={"Pen F": "shed", "Pen G": "shed"})
+    assert [row.entry.kg for row in seen.rows] == [1.5, 1.2]  # type: ignore[attr-defined]
+
+
+def test_a_log_of_hatches_keeps_its_batch_and_leaves_its_shares(tmp_path: Path) -> None:
+    head = ["Batch", "Eggs set", "Date set", "Incubator", "From", "Candled", "Clear", "Due",
+            "Hatched", "Chicks", "% hatch"]  # fmt: skip
+    days = [date(2026, 2, day) for day in (1, 8, 18, 19)]
+    book = in_rows(tmp_path, head, ["A", 48, days[0], "box", "own", days[1], 5, *days[2:], 35, 0.7])
+    seen = look(book)
+    assert kinds(seen) == (
+        "hatch A=hatch B=eggs C=at D=place E=source F=candled_on G=clear I=hatched_on J=chicks"
+    )
+
+
+def test_the_price_of_one_is_not_the_income(tmp_path: Path) -> None:
+    book = in_rows(tmp_path, ["Egg sales"], [], ["Date", "Dozens sold", "Price each", "Total"],
+                   [date(2026, 2, 1), 3, 4, 12], [date(2026, 2, 2), 2.5, 4, 10])  # fmt: skip
+    assert kinds(look(book)) == "eggs_out A=at B=eggs D=income"
+
+
+def test_days_that_are_numbers_are_of_the_month_of_the_tab(tmp_path: Path) -> None:
+    rows: Rows = [["Dia", "Ovos"], [1, 8], [2, 9], [31, 7], ["Total", 24]]
+    book = read_book(plain(tmp_path / "a.xlsx", rows, "Março 2026"))
+    seen = look(book, always=GIVEN)
+    assert [day for day, *_ in told(seen)] == ["2026-03-01", "2026-03-02", "2026-03-31"]
+    later = read_book(plain(tmp_path / "b.xlsx", rows, "Fevereiro"))
+    assert [one.about for one in look(later, always=GIVEN).asked] == ["year"]
+    assert [p.where for p in look(later, always=GIVEN, year=2026).problems] == ["Fevereiro, A4"]
+
+
+def test_days_with_month_and_day_changed_round_are_refused(tmp_path: Path) -> None:
+    # 03/01/2026 meant 1 March; a program set to day and month took it for 3 January.
+    turned = [[date(2026, day, 3), 5] for day in range(1, 4)]
+    kept = [[f"03/{day}/2026", 5] for day in range(13, 16)]
+    seen = look(in_rows(tmp_path, ["Date", "Eggs"], *turned, *kept), always=GIVEN)
+    assert [problem.where for problem in seen.problems] == ["Sheet1, A2"]
+
+
+def test_a_second_table_below_stops_the_import(tmp_path: Path) -> None:
+    day = date(2026, 1, 5)
+    book = in_rows(tmp_path, ["Date", "Eggs"], [day, 7], [], ["Date", "Sold"], [day, 6])
+    seen = look(book, always=GIVEN)
+    assert [problem.where for problem in seen.problems] == ["Sheet1, row 4"]
+
+
+def test_a_year_that_goes_back_is_told(tmp_path: Path) -> None:
+    days = [date(2025, 12, day) for day in range(25, 32)] + [date(2025, 1, 1)]
+    seen = look(in_rows(tmp_path, ["Date", "Eggs"], *([day, 5] for day in days)), always=GIVEN)
+    assert any("A9 is 2025-01-01" in remark for remark in seen.remarks)
+
+
+def test_birds_of_one_column_go_where_the_sex_says_and_causes_to_the_note(tmp_path: Path) -> None:
+    head = ["Date", "Pen", "Number", "Sex", "Cause"]
+    rows = [date(2026, 2, 3), "pen A", 1, "hen", "egg bound"], [
+        date(2026, 2, 9), "pen B", 2, "macho", "predator"]  # fmt: skip
+    seen = look(in_rows(tmp_path, ["Deaths"], [], head, *rows))
+    first, second = (row.entry for row in seen.rows)
+    assert (first.hens, first.found, first.note) == (1, None, "egg bound")  # type: ignore[attr-defined]
+    assert (second.cocks, second.found) == (2, "predator")  # type: ignore[attr-defined]
+
+
+def test_other_sheets_and_days_side_by_side_are_told(tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    for name in ("April", "May"):
+        sheet = book.create_sheet(name)
+        sheet.append(["Pen", *(date(2026, 4, day) for day in range(1, 8))])
+        sheet.append(["pen A", *range(7)])
+    book.remove(book.worksheets[0])
+    book.save(tmp_path / "b.xlsx")
+    remarks = " ".join(look(read_book(tmp_path / "b.xlsx")).remarks)
+    assert "May" in remarks
+    assert "Transpose" in remarks
+
+
+def test_a_mean_weight_is_not_the_weight_of_all(tmp_path: Path) -> None:
+    birds: Rows = ["Weighing"], [], ["Date", "Pen", "Birds", "Avg weight g"]
+    seen = look(in_rows(tmp_path, *birds, [date(2026, 3, 1), "pen A", 10, 265]))
+    assert "D=" not in kinds(seen)
+    eggs = look(in_rows(tmp_path, ["Date", "Eggs", "Peso médio (g)"], [date(2026, 3, 1), 10, 11.5]))
+    assert kinds(eggs) == "eggs_collected A=at B=eggs"
+
+
+def test_columns_named_as_feeds_are_feeds(tmp_path: Path) -> None:
+    journal = (*FLOCK, made("feed_bought", "2025-02-01", feed="Starter", kg=5),
+               made("feed_bought", "2025-02-01", feed="Layer", kg=5))  # fmt: skip
+    rows: Rows = (
+        ["Feed log"],
+        [],
+        ["Date", "Layer", "Starter"],
+        [date(2026, 3, 1), "1.2 kg", "300 g"],
+    )
+    seen = look(in_rows(tmp_path, *rows), journal)
+    assert [(row.entry.feed, row.entry.kg) for row in seen.rows] == [  # type: ignore[attr-defined]
+        ("Layer", 1.2), ("Starter", 0.3)
+    ]  # fmt: skip
+
+
+def test_two_hatches_of_a_day_without_names_stay_two(tmp_path: Path) -> None:
+    rows = [[date(2026, 2, 1), eggs, "box", "own", chicks] for eggs, chicks in ((20, 12), (22, 9))]
+    book = in_rows(tmp_path, ["Hatch"], [], ["Set", "Eggs", "Incubator", "From", "Hatched"], *rows)
+    seen = look(book, always={"hatched_day": "17"})
+    names = [row.entry.hatch for row in seen.rows]  # type: ignore[attr-defined]
+    assert names == ["2026-02-01"] * 3 + ["2026-02-01 no. 2"] * 3
+
+
+def test_months_between_and_the_sum_of_a_year_are_left_out(tmp_path: Path) -> None:
+    days = [date(2026, 1, 31), date(2026, 2, 1)]
+    book = in_rows(tmp_path, ["Date", "Eggs"], [days[0], 5], [date(2026, 1, 30), 6], [None, 11],
+                   ["February"], [days[1], 6], [date(2026, 2, 2), 7], [None, 13],
+                   ["Year", 24])  # fmt: skip
+    seen = look(book, always=GIVEN)
+    assert [row.row for row in seen.rows] == [2, 3, 6, 7]
+    assert [left.row for left in seen.left] == [4, 5, 8, 9]
+
+
+def test_what_was_logged_by_hand_for_the_same_day_is_told(tmp_path: Path) -> None:
+    journal = (*FLOCK, made("eggs_collected", "2026-04-01", group="pen A", eggs=5))
+    rows: Rows = ["Date", "Eggs"], [date(2026, 4, 1), 5], [date(2026, 4, 2), 6]
+    seen = look(in_rows(tmp_path, *rows), journal, always=GIVEN)
+    assert any(remark.startswith("1 row tells what was logged") for remark in seen.remarks)
+    assert len(seen.new) == 2
+
+
+def test_a_diary_of_many_things_is_no_log_of_deaths(tmp_path: Path) -> None:
+    head = ["Date", "Eggs", "Sold", "Eaten", "Feed kg", "Died", "Weather"]
+    rows: Rows = head, [date(2026, 3, 1), 12, 6, 2, 0.5, 0, "sun"], [date(2026, 3, 2), 9, 0, 4, 0.5]
+    seen = look(in_rows(tmp_path, *rows), always=GIVEN)
+    assert kinds(seen) == "eggs_collected A=at B=eggs"
+    assert "Columns that are not taken in: C, D, E, F, G." in seen.remarks
+
+
+def test_a_moment_of_iso_8601_is_a_day_with_its_clock() -> None:
+    assert day_of("2026-02-01T07:30", Dates())[0] == datetime(2026, 2, 1, 7, 30)  # noqa: DTZ001

@@ -122,3 +122,15 @@ def test_who_may_read_takes_along_and_only_a_keeper_takes_in(enter: Enter) -> No
     assert len(viewer.get("/api/tables/eggs.csv?on=2027-04-30").text.splitlines()) == 1
     assert viewer.get("/api/tables/nothing.csv").status_code == 422
     assert enter("").get("/api/tables/eggs.csv").status_code == 401
+
+
+def test_a_tab_of_a_month_is_asked_for_its_year(keeper: TestClient, tmp_path: Path) -> None:
+    rows: Rows = [["Dia", "Ovos"], [1, 8], [2, 9], ["Total", 17]]
+    bring(keeper, plain(tmp_path / "ovos.xlsx", rows, "Abril"))
+    text = keeper.get(GUIDE).text
+    assert 'id="month" name="month" value="4"' in text
+    assert "Of which year are the days that name none?" in text
+    told = {"token": token_of(keeper), "always-group": "hens", "month": "13", "year": "2027"}
+    assert "give 1 to 12" in keeper.post(GUIDE, data=told, follow_redirects=True).text
+    keeper.post(GUIDE, data={**told, "month": "4"})
+    assert "2 entries are ready to be written." in keeper.get(GUIDE).text

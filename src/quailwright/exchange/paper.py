@@ -83,13 +83,15 @@ def round_sheet(
     rounds = [round_of(day) for day in dates]
     places: dict[str, SheetPlace] = {}
     rows: dict[tuple[str, str, str, str], Row] = {}
-    steps: dict[tuple[str, str, str], Step] = {}
+    steps: dict[tuple[str, str, str, str], Step] = {}
     for n, todays in enumerate(rounds):
         for stop in todays.places:
             every = {rule.rule: rule.every for rule in rules_at(stop.place, flock.care_rules)}
             for task in stop.tasks:
                 if task.once:
-                    steps.setdefault((task.place, task.subject, task.task), _step(task, first))
+                    # Eggs are weighed on several days, in the same words.
+                    once = (task.place, task.subject, task.task, task.due.isoformat())
+                    steps.setdefault(once, _step(task, first))
                     continue
                 sheet = places.setdefault(stop.place, SheetPlace(stop.place))
                 key = (stop.place, task.subject, task.rule, task.task)

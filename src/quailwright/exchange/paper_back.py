@@ -115,9 +115,9 @@ def week_back(flock: Flock, first: date, on: date) -> WeekBack:
         waters,
         [
             (f"{group.name}|{name}", group.name, name)
-            for group in flock.groups_alive()
+            for group in _as_walked(flock, flock.groups.values())
             for name in CLASSES
-            if getattr(group.alive, name)
+            if getattr(group.alive, name) or _died_since(group, name, first)
         ],
         [day for day in days if day <= on],
         all_groups[MOST_COLUMNS:],
@@ -135,14 +135,23 @@ def _columns(flock: Flock, days: Sequence[date]) -> list[str]:
         for day in days
         if (lot := flock.lots.get((day, name))) is not None and lot.counts
     }
-    walk = {place.name: n for n, place in enumerate(flock.in_walking_order())}
 
     def lays(group: Group) -> bool:
         return group.alive.total > 0 and may_lay(group, days[-1])
 
     found = [group for group in flock.groups.values() if group.name in counted or lays(group)]
-    found.sort(key=lambda group: walk.get(group.place, len(walk)))
-    return [group.name for group in found]
+    return [group.name for group in _as_walked(flock, found)]
+
+
+def _died_since(group: Group, name: str, first: date) -> bool:
+    """Whether birds of that class died since: the last of them may be typed back, or sent again."""
+    return any(getattr(death.birds, name) for death in group.deaths if death.day >= first)
+
+
+def _as_walked(flock: Flock, groups: Iterable[Group]) -> list[Group]:
+    """Groups in the order of the walk."""
+    walk = {place.name: n for n, place in enumerate(flock.in_walking_order())}
+    return sorted(groups, key=lambda group: walk.get(group.place, len(walk)))
 
 
 def _eggs_cell(flock: Flock, day: date, group: str, on: date) -> Cell:

@@ -11,6 +11,7 @@ from quailwright.exchange.tables_in_grid import (
     letters,
 )
 from quailwright.exchange.tables_in_guess import (
+    days_across,
     questions,
     settled,
 )
@@ -58,7 +59,19 @@ def previewed(
     seen = Preview(book, match, questions(grid, match, flock))
     if grid.hidden:
         seen.remarks.append(say("The sheet {sheet!r} is hidden in its book.", sheet=grid.name))
+    others = [each.name for each in book.sheets if each is not grid and len(each.rows) > 1]
+    if others and match.kind != JOURNAL:
+        seen.remarks.append(
+            say("Other sheets of the book are not read now: {sheets}.", sheets=", ".join(others))
+        )
     if seen.asked:
+        if match.head == (0, 0) and days_across(grid):
+            seen.remarks.append(
+                say(
+                    "Days stand side by side in this sheet. Turn it first: copy the table and "
+                    "paste it with rows and columns changed round (Transpose)."
+                )
+            )
         return seen
     if match.kind == JOURNAL:
         of_journal(grid, seen)
@@ -69,7 +82,10 @@ def previewed(
             Problem(
                 grid.name,
                 say("no row under the head becomes an entry."),
-                say("Check in which rows the head stands, and the columns."),
+                say(
+                    "Check in which rows the head stands, and the columns. Formulas are read by "
+                    "what they came to when the sheet was last saved: open and save it once more."
+                ),
             )
         )
     if not seen.problems:

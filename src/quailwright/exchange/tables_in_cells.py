@@ -33,6 +33,8 @@ _WEEKDAY = re.compile(
     r"(?:mon|tue|wed|thu|fri|sat|sun|seg|ter|qua|qui|sex|s[áa]b|dom)[a-zç-]*\.?,?\s+"
 )
 _ORDINAL = re.compile(r"(?<=\d)(?:st|nd|rd|th|º|ª|°)(?![a-z])")
+_BETWEEN = re.compile(r"(?<=\d)t(?=\d\d:)")
+"""The T between day and clock of ISO 8601, in lower case."""
 _WORD = re.compile(r"[^\W\d_]+")
 _NO_YEAR = (
     re.compile(r"\d{1,2}[-/. ]+[a-z]{3}\Z"),
@@ -56,17 +58,20 @@ class NotRead(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Dates:
-    """How days are to be read: the order of figures and the year of days without one, if told."""
+    """How days are to be read: the order of figures, and the year and month of days without one,
+    if told."""
 
     order: DateOrder | None = None
     year: int | None = None
     epoch_1904: bool = False
+    month: int | None = None
 
 
 def plain_day(text: str) -> str:
     """A day as written, without weekday and ordinals, its month as `stamps` knows it."""
     text = _WEEKDAY.sub("", " ".join(text.casefold().split()), count=1)
     text = _ORDINAL.sub("", text)
+    text = _BETWEEN.sub(" ", text)
     return _WORD.sub(_month, text).replace("  ", " ").strip(" ,.")
 
 
@@ -127,6 +132,9 @@ def day_of(value: Value, dates: Dates) -> tuple[date | datetime, str]:
         return value, ""
     if isinstance(value, bool) or value is None or isinstance(value, time | timedelta):
         raise NotRead(say("this is no day."), say("Write it as 2027-05-02."))
+    number = bare_day(value)
+    if number is not None:
+        return _of_month(number, dates), ""
     if isinstance(value, int | float):
         return _of_serial(value, dates)
     if re.fullmatch(r"\d{5}(?:\.\d+)?", value.strip()):
@@ -162,6 +170,46 @@ def day_of(value: Value, dates: Dates) -> tuple[date | datetime, str]:
     if minutes >= 24 * 60:
         return day, ""
     return datetime.combine(day, time(minutes // 60, minutes % 60)), ""
+
+
+def bare_day(value: Value) -> int | None:
+    """The day of a month, where a cell holds only that; else None."""
+    if isinstance(value, str) and re.fullmatch(r"\d{1,2}", value.strip()):
+        value = int(value)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    return int(value) if value in range(1, 32) else None
+
+
+def _of_month(number: int, dates: Dates) -> date:
+    if dates.month is None or dates.year is None:
+        raise NotRead(
+            say("{number} is a day without its month.", number=number),
+            say("Say of which month and year the days are, or write it as 2027-05-02."),
+        )
+    try:
+        return date(dates.year, dates.month, number)
+    except ValueError:
+        raise NotRead(
+            say("{number} is no day of {month}.", number=number,
+                month=f"{dates.year}-{dates.month:02}"),
+            say("Is the month right?"),
+        ) from None  # fmt: skip
+
+
+def months_named(text: str) -> set[int]:
+    """The months that words of a text name, in full or by three letters."""
+    found = set()
+    for word in map(str.casefold, _WORD.findall(text)):
+        short = _month_number(word)
+        if short is not None:
+            found.add(short)
+    return found
+
+
+def _month_number(word: str) -> int | None:
+    known = {n for name, n in _MONTHS.items() if word in (name, name[:_SHORTEST])}
+    return known.pop() if len(known) == 1 else None
 
 
 def _in_range(year: int) -> None:
@@ -211,10 +259,27 @@ _FIGURE = re.compile(
 )
 _MASSES = {"kg": 1000.0, "kgs": 1000.0, "kilo": 1000.0, "kilos": 1000.0, "g": 1.0, "gr": 1.0,
            "gram": 1.0, "grams": 1.0, "grama": 1.0, "gramas": 1.0,
-           "lb": 453.59237, "lbs": 453.59237, "oz": 28.349523125}  # fmt: skip
+           "lb": 453.59237, "lbs": 453.59237, "pound": 453.59237, "pounds": 453.59237,
+           "oz": 28.349523125, "ounce": 28.349523125, "ounces": 28.349523125}  # fmt: skip
 """Grams in one. The pound and ounce are those of the international agreement of 1959."""
 _VOLUMES = {"l": 1.0, "lt": 1.0, "litre": 1.0, "litres": 1.0, "liter": 1.0, "liters": 1.0,
             "litro": 1.0, "litros": 1.0, "ml": 0.001}  # fmt: skip
+_DOZENS = {"dozen", "dozens", "doz", "dz", "dúzia", "dúzias", "duzia", "duzias"}
+_DOZEN = 12
+_UNSIZED = {
+    "bag", "bags", "sack", "sacks", "scoop", "scoops", "cup", "cups", "can", "cans", "bucket",
+    "buckets", "jug", "jugs", "tub", "tubs", "bale", "bales", "tray", "trays", "carton", "cartons",
+    "box", "boxes", "pack", "packs", "flat", "flats", "saco", "sacos", "balde", "baldes", "copo",
+    "copos", "medida", "medidas", "cartela", "cartelas", "bandeja", "bandejas", "caixa", "caixas",
+    "gal", "gals", "gallon", "gallons", "galão", "galões", "qt", "qts", "quart", "quarts", "pt",
+    "pts", "pint", "pints",
+}  # fmt: skip
+"""Measures whose size the sheet does not tell: gallons, quarts and pints are of two sizes."""
+_LIGHTEST_G = 2
+"""Below it a bare figure is no bird's weight in grams: from memory, chicks hatch with 6 to 10 g."""
+_HOTTEST_C = 50
+"""Above it a bare figure is taken for degrees Fahrenheit that nobody said: from memory, weather and
+machines for eggs stay below."""
 _WORDLESS = {
     "egg", "eggs", "ovo", "ovos", "bird", "birds", "ave", "aves", "chick", "chicks", "hen", "hens",
     "cock", "cocks", "pcs", "pc", "un", "und", "min", "mins", "minutes", "minutos", "%",
@@ -249,7 +314,8 @@ def ticked(value: Value) -> bool | None:
     if isinstance(value, bool):
         return value
     if isinstance(value, int | float):
-        return bool(value)
+        # Another figure is a count of something, and no tick.
+        return bool(value) if value in (0, 1) else None
     if not isinstance(value, str):
         return None
     text = value.strip().casefold()
@@ -258,11 +324,24 @@ def ticked(value: Value) -> bool | None:
     return False if text in _NO_TICKS or text in _NOTHING else None
 
 
+_ENDS_IN_UNIT = re.compile(
+    r"(?:^|weight|mass|peso|feed|ração|total|water|água|min|max|mín|máx|low|high|temp\w*|each)"
+    r"[\s,.:/]*[gGlLfF]\W*\Z",
+    re.IGNORECASE,
+)
+"""A head whose last letter is a unit, and not the name of a pen, as in `Pen G`."""
+
+
 def unit_in(text: str) -> str:
     """The unit that a heading or a cell names: a key of those known, or ""."""
     words = [text.casefold().strip(), *re.findall(r"[°º]?[^\W\d_]+\$?", text.casefold())]
-    for word in map(str, words):
-        if word in _MASSES or word in _VOLUMES or word in _FAHRENHEIT - {"f"}:
+    bracketed = re.findall(r"[(\[]\s*[°º]?([^\W\d_]+)", text.casefold())
+    for word in map(str, (*bracketed, *words)):
+        if word in ("g", "l", "f") and word not in bracketed and not _ENDS_IN_UNIT.search(text):
+            continue
+        if word in _MASSES or word in _VOLUMES or word in _FAHRENHEIT:
+            return word
+        if word in _DOZENS or (word in _UNSIZED and (word in bracketed or word.endswith("s"))):
             return word
     return ""
 
@@ -300,7 +379,9 @@ def figure_of(value: Value, name: str, headed: str, decimal: Decimal | None) -> 
             say("{given} is no single figure.", given=stamps.shown(value)),
             say("Write a number, or leave the cell empty."),
         )
-    known = {*_MASSES, *_VOLUMES, *_WORDLESS, *_CELSIUS, *_FAHRENHEIT, *_CURRENCIES}
+    known = {
+        *_MASSES, *_VOLUMES, *_WORDLESS, *_CELSIUS, *_FAHRENHEIT, *_CURRENCIES, *_DOZENS, *_UNSIZED
+    }  # fmt: skip
     aside = (found["aside"] or "").strip(" ()[];,:")
     if unit and unit not in known:
         first, _, rest = unit.partition(" ")
@@ -312,8 +393,36 @@ def figure_of(value: Value, name: str, headed: str, decimal: Decimal | None) -> 
                 say("{given} is no single figure.", given=stamps.shown(value)),
                 say("Write a number, or leave the cell empty."),
             )
+    if not _belongs(name, before, unit, aside):
+        raise NotRead(
+            say("{given} is not only what belongs here.", given=stamps.shown(value)),
+            say("Write a number, or leave the cell empty."),
+        )
     figure = _number(found["figure"], decimal, value)
     return Read(_in_unit(figure, unit or headed, name), aside)
+
+
+def _belongs(name: str, before: str, unit: str, aside: str) -> bool:
+    """Whether what stands beside a figure may stand beside one of that field: no kilograms of
+    eggs, no price of one for what all brought, no second figure of birds."""
+    if not name:
+        return True
+    money = name in ("amount", "spent", "income", "cost") or name.startswith("price_per")
+    if money and _OF_ONE.search(aside):
+        return False
+    if name in ("hens", "cocks", "chicks", "birds") and any(map(str.isdigit, aside)):
+        return False
+    mass = name in ("kg", "bag_kg") or name.endswith("_g")
+    fits = (
+        (_MASSES, mass or name == "weights_g" or money),
+        (_VOLUMES, name == "litres"),
+        (_CELSIUS | _FAHRENHEIT, name.endswith("_c")),
+        (_CURRENCIES, money),
+    )
+    return all(fitting for units, fitting in fits if unit in units or before in units)
+
+
+_OF_ONE = re.compile(r"^/|\b(each|per|cada)\b")
 
 
 def _number(text: str, decimal: Decimal | None, given: str) -> float:
@@ -349,13 +458,51 @@ def _two_ways(given: str) -> NotRead:
 
 
 def _in_unit(figure: float, unit: str, name: str) -> float:
-    """A figure as the field counts it; a unit that does not belong there changes nothing."""
-    if unit in _MASSES and (name == "kg" or name.endswith("_kg")):
+    """A figure as the field counts it; a unit that does not belong there changes nothing.
+
+    Raises NotRead for a measure whose size is not told.
+    """
+    mass = name in ("kg", "bag_kg") or name.endswith("_g") or name == "weights_g"
+    if unit in _UNSIZED and (mass or name in ("litres", "eggs", "cracked", "broken")):
+        raise NotRead(
+            say("{unit} is a measure whose size the sheet does not tell.", unit=unit),
+            say("Write how much it is in kilograms, pounds, litres or eggs."),
+        )
+    if unit in _DOZENS and name in ("eggs", "cracked", "broken"):
+        return figure * _DOZEN
+    if unit in _MASSES and name in ("kg", "bag_kg"):
         return round(figure * _MASSES[unit] / _MASSES["kg"], 6) if unit != "kg" else figure
-    if unit in _MASSES and (name.endswith("_g") or name == "weights_g"):
+    if unit in _MASSES and name == "price_per_kg":
+        return round(figure * _MASSES["kg"] / _MASSES[unit], 6) if unit != "kg" else figure
+    if unit in _MASSES and mass:
         return round(figure * _MASSES[unit], 6)
     if unit in _VOLUMES and name == "litres":
         return round(figure * _VOLUMES[unit], 6)
-    if unit in _FAHRENHEIT and name.endswith("_c"):
-        return round((figure - 32) * 5 / 9, 3)
+    if name in ("mass_g", "weights_g") and not unit and 0 < figure < _LIGHTEST_G:
+        raise NotRead(
+            say("{figure:g} g is too light for a bird.", figure=figure),
+            say("If it is in kilograms, write kg in the head or in the cell."),
+        )
+    if name.endswith("_c"):
+        if unit in _FAHRENHEIT:
+            return round((figure - 32) * 5 / 9, 3)
+        if figure > _HOTTEST_C:
+            raise NotRead(
+                say("{figure:g} °C is too hot to be true.", figure=figure),
+                say("If it is in Fahrenheit, write °F in the head or in the cell."),
+            )
     return figure
+
+
+def figures_of(value: Value, name: str, headed: str, decimal: Decimal | None) -> str:
+    """Several figures in one cell, in the unit of the field, as they would be typed.
+
+    Raises NotRead.
+    """
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return f"{figure_of(value, name, headed, decimal).figure:.15g}"
+    text = str(value).strip()
+    parted = r"[;/|\n]|,\s|\s" if re.search(r"\d,\d", text) else r"[;/|\n,]|\s"
+    parts = [part for part in re.split(parted, text) if part.strip()]
+    read = (figure_of(part, name, headed, decimal) for part in parts)
+    return ",".join(f"{each.figure:.15g}" for each in read)

@@ -14,12 +14,14 @@ from quailwright.exchange import readings_stamps as stamps
 from quailwright.exchange.readings_stamps import DateOrder
 from quailwright.exchange.tables_in_cells import (
     NotRead,
+    bare_day,
     figure_of,
     in_figures,
     is_nothing,
     is_unknown,
     lacks_year,
     looks_like_day,
+    months_named,
     ticked,
 )
 from quailwright.exchange.tables_in_grid import Book, Grid, Value, column_of, letters
@@ -27,6 +29,7 @@ from quailwright.exchange.tables_in_match import (
     CLOCK,
     HATCH,
     JOURNAL,
+    OF_BIRDS,
     OFFERED,
     SPENT,
     TICK,
@@ -47,6 +50,7 @@ _MOST_ASKED = 20
 
 TOTALS = re.compile(
     r"(sub-?\s?|grand )?tota(l|is|ls)\b|(sum|soma|average|mean|avg|média|media|all)\W*\Z"
+    r"|(\w+\s){1,2}totals?\W*\Z"
 )
 """How the label of a row or column begins that sums others up."""
 
@@ -56,7 +60,8 @@ _HEADS: Mapping[str, tuple[str, ...]] = {
     CLOCK: ("time", "hour", "hora", "horário"),
     "eggs": ("eggs", "egg", "ovos", "ovo", "eggs collected", "eggs laid", "laid", "collected",
              "eggs set", "number of eggs", "no of eggs", "total eggs", "eggs sold", "qty",
-             "quantity", "count", "quantidade", "qtd", "postos", "set", "coletados"),
+             "quantity", "count", "quantidade", "qtd", "postos", "set", "coletados", "dozens",
+             "dozens sold", "dúzias"),
     "cracked": ("cracked", "broken", "soft", "quebrados", "trincados", "rachados", "bad"),
     "broken": ("broken", "cracked", "quebrados", "trincados"),
     "group": ("group", "flock", "batch", "pen", "cage", "hutch", "lote", "grupo", "viveiro",
@@ -67,7 +72,8 @@ _HEADS: Mapping[str, tuple[str, ...]] = {
              "observação", "nota", "notas"),
     "feed": ("feed", "kind of feed", "feed type", "ração", "type", "tipo", "name"),
     "kg": ("kg", "feed kg", "weight", "amount", "quantity", "qty", "peso", "quantidade", "feed g",
-           "feed lb", "g", "lb", "feed given", "feed bought", "ração kg", "kilos", "quilos"),
+           "feed lb", "g", "lb", "feed given", "feed bought", "ração kg", "kilos", "quilos", "lbs",
+           "kgs", "pounds", "libras"),
     "cost": ("cost", "price", "paid", "custo", "preço", "valor", "total cost", "spent"),
     "amount": ("amount", "sum", "money", "value", "valor", "quantia", "in out", "total", "in",
                "income", "received", "entrada", "receita"),
@@ -87,7 +93,8 @@ _HEADS: Mapping[str, tuple[str, ...]] = {
     "found": ("found", "cause", "reason", "how", "causa", "motivo"),
     "total_g": ("total weight", "weight", "total g", "g", "peso", "peso total", "weight g",
                 "grams"),
-    "birds": ("birds", "number", "how many", "aves", "count", "quantas"),
+    "birds": ("birds", "number", "how many", "aves", "count", "quantas", "quantidade", "qtd", "qty",
+              "no", "deaths", "mortes", "died", "sold"),
     "weights_g": ("weights", "each weight", "pesos"),
     "bird": ("bird", "ring", "band", "ring no", "band no", "id", "anilha", "tag", "leg band"),
     "mass_g": ("weight", "mass", "g", "grams", "peso", "weight g"),
@@ -144,12 +151,27 @@ _KINDS: Mapping[str, str] = {
     "temperature_seen": r"temperature|temperatura",
     "money": r"money|expens|costs?\b|account|cash|gastos|despesas|dinheiro|caixa|receitas",
     "care": r"tasks?\b|chores?|clean|tarefas|limpeza|checklist",
+    "birds_weighed": r"weights?\b|weigh|pesos|pesagem",
     "bird_weighed": r"weights?\b|weigh|pesos|pesagem",
     "bird": r"breed(ers|ing)|birds\b|pedigree|matrizes|plantel",
     "treated": r"treat|medicin|tratament",
     "eggs_received": r"eggs (bought|received)|ovos comprados",
 }  # fmt: skip
 """What the title over a table, or the sheet's name, says of a kind."""
+
+_BY_TITLE = 100
+"""What a word in the title counts for a kind, beside 30 for each field that is told."""
+
+_WIDE_UNNAMED = ("eggs_collected", "care")
+"""Kinds with a column for each pen or task that need no word to be taken for it."""
+
+_SHARES = re.compile(r"%|\bpercent|\bpct\b|\brates?\b|\btaxa\b|\bporcent")
+"""A head that tells a share, which no field but one of a share takes."""
+_EACH = re.compile(r"\beach\b|\bper\b|\bunit\b|unit[áa]ri[oa]|\bcada\b|/\s?(dozen|dz|egg|un|kg|lb)")
+"""A head that tells the money for one, and not for all."""
+
+_MEAN = re.compile(r"\bav(g|erage|\.)|\bmean\b|m[ée]di[oa]")
+"""A head that tells a mean, and not the total."""
 
 _WORDS = re.compile(r"[^\W\d_]+")
 
@@ -207,6 +229,14 @@ def head_of(grid: Grid) -> tuple[int, int]:
             if first < row:
                 return first + 1, row
     return (0, 0)
+
+
+def days_across(grid: Grid) -> bool:
+    """Whether a row holds days side by side."""
+    return any(
+        sum(looks_like_day(cell) for cell in row) > _MOST_HEAD_ROWS
+        for row in grid.rows[:_HEAD_WITHIN]
+    )
 
 
 def _holds_data(grid: Grid, row: int) -> bool:
@@ -308,15 +338,22 @@ def _kind(book: Book, grid: Grid, match: Match, flock: Flock) -> str:
     over = [str(cell) for row in grid.rows[: max(match.head[0] - 1, 0)] for cell in row if cell]
     title = " ".join([*over, grid.name, book.file.rpartition(".")[0]]).casefold()
     title = re.sub(r"[_\-]", " ", title)
-    said = " ".join(map(label, heads)).casefold()
+    said = " | ".join(map(label, heads)).casefold()
     best, most = "", 0
     for kind in OFFERED:
         if kind == JOURNAL:
             continue
-        score = _takes_in(columns_guessed(grid, replace(match, kind=kind), flock))
+        seemed = columns_guessed(grid, replace(match, kind=kind), flock)
+        score = _takes_in(seemed)
         pattern = _KINDS.get(kind)
+        named = 0
         if pattern is not None:
-            score += 100 * bool(re.search(pattern, title)) + 30 * bool(re.search(pattern, said))
+            named = _BY_TITLE * bool(re.search(pattern, title))
+            named += 30 * bool(score and re.search(pattern, said))
+        if seemed.wide is not None and kind not in _WIDE_UNNAMED and named < _BY_TITLE:
+            # Figures side by side are eggs by pen where no title says otherwise.
+            continue
+        score += named
         if score > most:
             best, most = kind, score
     return best
@@ -349,10 +386,15 @@ def columns_guessed(grid: Grid, match: Match, flock: Flock) -> Match:
     taken = {column_of(each) for each in wide.columns} if wide is not None else set()
     chances = []
     for column, parts in enumerate(heads):
-        if column in taken or _sums_up(parts):
+        if column in taken or (_sums_up(parts) and wide is not None):
             continue
         for rank, name in enumerate(fields):
             fit = _fit(name, parts)
+            if _sums_up(parts):
+                # A column of totals is taken where no other tells its field.
+                fit = 1 if name in _MAY_BE_TOTAL and (fit or _is_total(parts)) else 0
+            if _is_of_other(name, parts):
+                fit = 0
             takes = notes[name].takes if name in notes else "clock"
             if fit and _holds(grid, match, column, name, takes):
                 # What is needed goes first; of equal heads the field that stands first.
@@ -369,9 +411,37 @@ def columns_guessed(grid: Grid, match: Match, flock: Flock) -> Match:
         days = [column for column in free if _days(grid, match, column)]
         if len(days) == 1:
             found[days[0]] = "at"
+    if match.kind in OF_BIRDS and done & {"hens", "cocks", "chicks"}:
+        found = {column: name for column, name in found.items() if name not in ("birds", "sex")}
     columns = {letters(column): found[column] for column in sorted(found)}
     match = replace(match, columns=columns, wide=wide)
-    return replace(match, down=_down(grid, match), year=_year(grid, match))
+    return replace(
+        match,
+        down=_down(grid, match),
+        year=_year(grid, match) or match.year,
+        month=_month(grid, match) or match.month,
+    )
+
+
+_NO_TASKS = {"eggs", "cracked", "hens", "cocks", "chicks", "kg", "cost", "income", "group"}
+"""Fields whose heads name no task."""
+
+_MAY_BE_TOTAL = ("eggs", "income", "cost", "total_g", "kg")
+
+
+def _is_total(parts: Sequence[str]) -> bool:
+    """Whether a head says Total and nothing else."""
+    return _bare(parts[-1]) in ("total", "totals", "soma", "sum") if parts else False
+
+
+def _is_of_other(name: str, parts: Sequence[str]) -> bool:
+    """Whether a head tells a share, or the money for one, and not what the field holds."""
+    text = label(parts).casefold()
+    if _SHARES.search(text) and not name.endswith("_pct"):
+        return True
+    if name == "total_g" and _MEAN.search(text):
+        return True
+    return name in ("income", "cost", "amount", SPENT, "total_g") and bool(_EACH.search(text))
 
 
 def _cells(grid: Grid, match: Match, column: int) -> list[Value]:
@@ -393,6 +463,8 @@ def _holds(grid: Grid, match: Match, column: int, name: str, takes: str) -> bool
         return True
     if name == "at" or takes == "day":
         serial = sum(isinstance(cell, int | float) and cell > 25_569 for cell in cells)
+        if name == "at" and all(bare_day(cell) is not None for cell in _but_totals(cells)):
+            return True
         return sum(map(looks_like_day, cells)) + serial >= len(cells) / 2
     if takes in ("whole", "number"):
         return sum(map(_is_figure, cells)) >= len(cells) / 2
@@ -402,6 +474,31 @@ def _holds(grid: Grid, match: Match, column: int, name: str, takes: str) -> bool
     return name in ("bird", "sire", "dam", "hatch", "lot", "note") or not all(
         isinstance(cell, int | float) for cell in cells
     )
+
+
+def _but_totals(cells: Iterable[Value]) -> list[Value]:
+    return [c for c in cells if not (isinstance(c, str) and TOTALS.match(c.strip().casefold()))]
+
+
+def _bare_days(grid: Grid, match: Match) -> bool:
+    """Whether the days of a sheet are only numbers, 1 to 31."""
+    column = column_of(match.column("at") or "")
+    if column is None or column >= grid.width:
+        return False
+    cells = _but_totals(_cells(grid, match, column))
+    return bool(cells) and sum(bare_day(cell) is not None for cell in cells) > len(cells) / 2
+
+
+def _title(grid: Grid, match: Match) -> str:
+    """What stands over the head, and the name of the sheet."""
+    over = [str(cell) for row in grid.rows[: max(match.head[0] - 1, 0)] for cell in row if cell]
+    return " ".join([*over, grid.name])
+
+
+def _month(grid: Grid, match: Match) -> int | None:
+    """The only month that the title or the name of a sheet tells, where days are only numbers."""
+    months = months_named(_title(grid, match)) if _bare_days(grid, match) else set()
+    return months.pop() if len(months) == 1 else None
 
 
 def _sums_up(parts: Sequence[str]) -> bool:
@@ -426,6 +523,8 @@ def _wide(grid: Grid, match: Match, heads: Sequence[tuple[str, ...]], flock: Flo
             continue
         own = parts[-1]
         names = {note.name for note in fields_of(match.kind)} if main == TICK else {*_HEADS}
+        if main == TICK:
+            names |= _NO_TASKS
         other = any(_fit(each, (own,)) >= 80 for each in names - {name, "group", "place"})
         if own.casefold() in known or (main != TICK and len(parts) > 1 and _fit(main, parts[:1])):
             if not (other and own.casefold() not in known):
@@ -438,6 +537,9 @@ def _wide(grid: Grid, match: Match, heads: Sequence[tuple[str, ...]], flock: Flo
     )
     if main == TICK:
         direct = any(_fit("task", parts) >= 80 for parts in heads)
+    feeds = {each.casefold() for each in flock.feeds}
+    if match.kind == "feed_given" and any(each.casefold() in feeds for each in named.values()):
+        name = "feed"
     several = len(named) > 1 or any(each.casefold() in known for each in named.values())
     return None if direct or not named or not several else Wide(main, name, named)
 
@@ -460,6 +562,9 @@ def _year(grid: Grid, match: Match) -> int | None:
     if column is None:
         return None
     cells = _cells(grid, match, column)
+    if _bare_days(grid, match):
+        told = set(re.findall(r"(?<!\d)20\d\d(?!\d)", _title(grid, match)))
+        return int(told.pop()) if len(told) == 1 else None
     if not any(map(lacks_year, cells)):
         return None
     years = set()
@@ -520,7 +625,12 @@ def questions(grid: Grid, match: Match, flock: Flock) -> list[Question]:
         order, by_run, written = order_told(grid, match)
         if written and (order is None or by_run):
             asked.append(Question("dates", _which_first(written[0], order), ("dmy", "mdy", "ymd")))
-    if match.year is None and _some_lack_a_year(grid, match):
+    if _bare_days(grid, match):
+        if match.month is None:
+            asked.append(Question("month", say("Of which month are the days (1 to 12)?")))
+        if match.year is None:
+            asked.append(Question("year", say("Of which year are the days that name none?")))
+    elif match.year is None and _some_lack_a_year(grid, match):
         asked.append(Question("year", say("Of which year are the days that name none?")))
     unknown = _unknown_groups(grid, match, flock)
     asked += [
@@ -565,6 +675,11 @@ def _missing(match: Match, given: Collection[str]) -> Iterable[tuple[str, str, t
                     meaning=say(note.meaning),
                 )
             yield note.name, text, note.choices
+    if match.kind in OF_BIRDS:
+        if "birds" in given and "sex" not in given:
+            yield "sex", say("Were they hens, cocks or chicks?"), ("hen", "cock", "chick")
+        if not {"birds", "hens", "cocks", "chicks"} & set(given):
+            yield "birds", say("In which column stands how many birds they were?"), ()
     if match.kind == "money" and not {"amount", SPENT} & set(given):
         yield "amount", say("In which column stands the money?"), ()
     if match.kind == HATCH:

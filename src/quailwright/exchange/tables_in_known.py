@@ -31,7 +31,7 @@ from quailwright.journal.entries import (
     kind_of,
 )
 from quailwright.journal.findings import QuailwrightError
-from quailwright.language import say
+from quailwright.language import say, say_many
 
 _SPACE = uuid.UUID("6f1c2f0e-7b5d-5c1e-9a60-5a2f4b1d8c37")
 """The name space (RFC 9562, section 5.5) of ids made of rows."""
@@ -83,6 +83,7 @@ def sorted_out(seen: Preview, entries: Sequence[Entry]) -> None:
         seen.new = [_noted(row, seen) for row in fresh]
 
 
+_DAYS_NAMED = 5
 _WHAT = (
     "hatch", "group", "bird", "place", "feed", "source", "task", "use", "to", "category", "product"
 )  # fmt: skip
@@ -112,10 +113,14 @@ def _changed_since(
     if not new:
         return
     still = {row.entry.id for row in seen.rows}
+    beside: dict[int, str] = {}
     for entry in known.values():
-        marked = MARK.search(entry.note)
         row = new.get(_about(entry))
-        if marked is None or row is None or entry.id in still or entry.id in by:
+        if row is None or entry.id in still or entry.id in by:
+            continue
+        marked = MARK.search(entry.note)
+        if marked is None:
+            beside.setdefault(row.row, entry.at[:10])
             continue
         if f", {seen.match.sheet[:LONGEST_NAME]}, " not in entry.note:
             continue
@@ -131,6 +136,17 @@ def _changed_since(
                     "{id}`, so that it does not count twice.",
                     id=marked[1],
                 ),
+            )
+        )
+    if beside:
+        seen.remarks.append(
+            say_many(
+                "{n} row tells what was logged for the same day already ({days}): see that it does "
+                "not count twice.",
+                "{n} rows tell what was logged for the same days already ({days}): see that they "
+                "do not count twice.",
+                len(beside),
+                days=", ".join(list(dict.fromkeys(beside.values()))[:_DAYS_NAMED]),
             )
         )
 

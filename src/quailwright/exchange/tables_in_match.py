@@ -22,12 +22,16 @@ HATCH, JOURNAL = "hatch", "journal"
 SPENT = "spent"
 """A column of money that was spent, written without a minus."""
 
+OF_BIRDS = ("birds_died", "birds_out", "birds_processed")
+"""Kinds whose birds may stand in one column, and what they were in another."""
+
 TICK = "tick"
 """The field of columns that each stand for a task and hold ticks."""
 
 CLOCK = "clock"
 """A column with the time of day to the date in another."""
 
+_MONTHS = range(1, 13)
 _NOT_OF_A_SHEET = ("id", "force", "by")
 _NOT_KINDS = ("retract", "holding", "plan_accepted", "care_rule")
 
@@ -91,6 +95,7 @@ class Match:
         down: columns in which a blank cell means the one above.
         dates: order of days in figures; None where it was not told.
         year: of days without one.
+        month: of days that are only a number, 1 to 31.
         decimal: the sign before decimals.
         first: entries to write before the rows: groups that the journal lacks.
     """
@@ -107,6 +112,7 @@ class Match:
     year: int | None = None
     decimal: Decimal | None = None
     first: tuple[dict[str, str], ...] = ()
+    month: int | None = None
 
     def column(self, name: str) -> str:
         """The letters of the column that holds a field, or ""."""
@@ -123,8 +129,20 @@ def fields_of(kind: str) -> tuple[FieldNote, ...]:
     notes = [note for note in field_notes(kind) if note.name not in _NOT_OF_A_SHEET]
     if kind == "money":
         notes = list(_with_spent(notes))
+    if kind in OF_BIRDS:
+        notes += _birds_of_one_sex()
     order = {"at": 0, "note": 2}
     return tuple(sorted(notes, key=lambda note: order.get(note.name, 1)))
+
+
+def _birds_of_one_sex() -> Iterable[FieldNote]:
+    """A column of how many, beside one of what they were."""
+    count = next(note for note in field_notes("birds_weighed") if note.name == "birds")
+    yield replace(count, needed=False, meaning=mark("how many, where another column tells the sex"))
+    sex = next(note for note in field_notes("bird") if note.name == "sex")
+    yield replace(
+        sex, needed=False, choices=("hen", "cock", "chick"), meaning=mark("hen, cock or chick")
+    )
 
 
 def _with_spent(notes: Iterable[FieldNote]) -> Iterable[FieldNote]:
@@ -173,6 +191,7 @@ class _Written(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
     head: list[int] = []
     dates: str = ""
     year: int = 0
+    month: int = 0
     decimal: str = ""
     down: list[str] = []
     columns: dict[str, str] = {}
@@ -210,6 +229,7 @@ def read_match(text: bytes, file: str) -> Match:
             told.year or None,
             told.decimal or None,  # type: ignore[arg-type]
             tuple({name: as_text(v) for name, v in each.items()} for each in told.first),
+            told.month or None,
         )
     )
 
@@ -238,6 +258,8 @@ def checked(match: Match) -> Match:
         raise BadInput(say("head: give the first and the last row of the head, as in [3, 4]."))
     if match.dates is not None and match.dates not in ORDERS:
         raise BadInput(say("dates: say dmy, mdy or ymd."))
+    if match.month is not None and not 1 <= match.month <= len(_MONTHS):
+        raise BadInput(say("month: give 1 to 12."))
     if match.decimal is not None and match.decimal not in get_args(Decimal):
         raise BadInput(say("decimal: say a point or a comma."))
     wide = match.wide.columns if match.wide is not None else {}
@@ -286,6 +308,8 @@ def match_text(match: Match) -> str:
         lines.append(f"dates = {_quoted(match.dates)}")
     if match.year is not None:
         lines.append(f"year = {match.year}")
+    if match.month is not None:
+        lines.append(f"month = {match.month}")
     if match.decimal is not None:
         lines.append(f"decimal = {_quoted(match.decimal)}")
     if match.down:
@@ -326,6 +350,8 @@ def questions_text(asked: Sequence[tuple[str, str]]) -> str:
                     lines += ["#", "# [always]", f'# {name} = "..."']
             case "head":
                 lines += ["# head = [1, 1]"]
+            case "month":
+                lines += ["# month = 1"]
             case "year":
                 lines += ["# year = 2026"]
             case _:

@@ -130,6 +130,7 @@ class Guide:
     groups: tuple[str, ...]
     asks_dates: bool
     asks_year: bool
+    asks_month: bool
     about: frozenset[str]
 
 
@@ -160,6 +161,7 @@ def guide(seen: Preview, flock: Flock) -> Guide:
         fields.insert(1, (CLOCK, field_told(CLOCK)))
         if match.kind in WIDE:
             main, name = WIDE[match.kind]
+            name = match.wide.name if match.wide is not None else name
             words = say("{field} of one {name}", field=field_told(main), name=field_told(name))
             fields.append((OWN, words))
     return Guide(
@@ -174,6 +176,7 @@ def guide(seen: Preview, flock: Flock) -> Guide:
         tuple(flock.groups),
         "dates" in about or match.dates is not None,
         "year" in about or match.year is not None,
+        "month" in about or match.month is not None,
         about,
     )
 
@@ -275,7 +278,10 @@ def chosen(form: Mapping[str, str], book: Book, match: Match, flock: Flock) -> M
             own[name] = form.get(f"own-{name}", before) or (heads[column] or (name,))[-1]
         elif field:
             columns[name] = field
-    wide = Wide(*WIDE[kind], own) if own and kind in WIDE else None
+    wide = None
+    if own and kind in WIDE:
+        field, whose = WIDE[kind]
+        wide = Wide(field, match.wide.name if match.wide is not None else whose, own)
     always = {
         note.name: value
         for note in fields_of(kind)
@@ -289,6 +295,7 @@ def chosen(form: Mapping[str, str], book: Book, match: Match, flock: Flock) -> M
             match, columns=ordered, wide=wide, always=always, names=names, first=first,
             dates=form.get("dates", match.dates or "") or None,  # type: ignore[arg-type]
             year=_year(form, match),
+            month=_month(form, match),
             decimal=form.get("decimal", match.decimal or "") or None,  # type: ignore[arg-type]
             down=_down(form, match, ordered),
         )
@@ -314,6 +321,13 @@ def _year(form: Mapping[str, str], match: Match) -> int | None:
     if not (text.isascii() and text.isdigit() and len(text) == len("2027")):
         raise BadInput(say("{given!r} is no year: write it as 2027.", given=text))
     return int(text)
+
+
+def _month(form: Mapping[str, str], match: Match) -> int | None:
+    text = form.get("month", str(match.month or "")).strip()
+    if text and not (text.isascii() and text.isdigit() and len(text) <= len("12")):
+        raise BadInput(say("{given!r} is no month: give 1 to 12.", given=text))
+    return int(text) if text else None
 
 
 def _down(form: Mapping[str, str], match: Match, columns: Mapping[str, str]) -> tuple[str, ...]:

@@ -5,18 +5,22 @@ it, and a row that is left out is told with its reason.
 """
 
 import re
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from itertools import pairwise
 from typing import Any
 
 from quailwright.exchange.tables_in_cells import (
     Dates,
     NotRead,
     Read,
+    bare_day,
     clock_of,
     day_of,
     figure_of,
+    figures_of,
     in_figures,
     is_nothing,
     is_unknown,
@@ -39,6 +43,7 @@ from quailwright.exchange.tables_in_guess import (
 from quailwright.exchange.tables_in_match import (
     CLOCK,
     HATCH,
+    OF_BIRDS,
     SPENT,
     TICK,
     fields_of,
@@ -51,6 +56,9 @@ from quailwright.journal.moments import has_happened
 from quailwright.language import figure, mark, say, say_many
 
 _NEARLY = 1e-6
+_CELLS_NAMED = 5
+_FEWEST_IN_ORDER = 5
+_FEWEST_TURNED = 2
 _NO_ID = "00000000-0000-4000-8000-000000000000"
 """Stands until `tables_in_known` gives the entry its own."""
 _ORDERS = {
@@ -62,10 +70,15 @@ _CHOICES = {
     "sale": "sold", "sales": "sold", "vendido": "sold", "vendidos": "sold", "vendidas": "sold",
     "venda": "sold", "ate": "eaten", "eat": "eaten", "kitchen": "eaten", "home": "eaten",
     "consumo": "eaten", "comidos": "eaten", "gift": "given", "gave": "given", "free": "given",
-    "dado": "given", "dados": "given", "doado": "given", "doados": "given", "thrown": "discarded",
-    "binned": "discarded", "waste": "discarded", "descartados": "discarded", "f": "hen",
+    "gave away": "given", "given away": "given", "presente": "given",
+    "dado": "given", "dados": "given", "doado": "given", "doados": "given",
+    "thrown": "discarded", "binned": "discarded", "waste": "discarded",
+    "descartados": "discarded", "f": "hen",
     "female": "hen", "fêmea": "hen", "femea": "hen", "m": "cock", "male": "cock",
-    "rooster": "cock", "macho": "cock", "cold": "chilled", "chill": "chilled",
+    "rooster": "cock", "macho": "cock", "hens": "hen", "cocks": "cock", "males": "cock",
+    "females": "hen", "fêmeas": "hen", "machos": "cock", "chicks": "chick", "baby": "chick",
+    "codorninha": "chick", "codorninhas": "chick", "filhote": "chick", "filhotes": "chick",
+    "cold": "chilled", "chill": "chilled",
     "drown": "drowned", "rat": "predator", "cat": "predator", "hawk": "predator",
     "injury": "injured", "ferido": "injured", "frio": "chilled", "afogado": "drowned",
     "desconhecido": "unknown",
@@ -90,9 +103,8 @@ class Reading:
     def __init__(self, grid: Grid, seen: Preview, flock: Flock, now: datetime) -> None:
         match = seen.match
         self.grid, self.seen, self.match, self.flock, self.now = grid, seen, match, flock, now
-        self.dates = Dates(match.dates, match.year, grid.epoch_1904)
+        self.dates = Dates(match.dates, match.year, grid.epoch_1904, match.month)
         self.heads = labels(grid, match.head)
-        self.units = [unit_in(label(parts)) for parts in self.heads]
         self.notes = {note.name: note for note in fields_of(match.kind)}
         self.columns = {
             column: name
@@ -104,6 +116,10 @@ class Reading:
             for letter, name in (match.wide.columns if match.wide is not None else {}).items()
             if (column := column_of(letter)) is not None
         }
+        self.units = [
+            unit_in(label(self._unit_parts(column, parts)))
+            for column, parts in enumerate(self.heads)
+        ]
         self.down = {column_of(letter) for letter in match.down}
         self.at = next((c for c, name in self.columns.items() if name == "at"), None)
         self.above: dict[int, Value] = {}
@@ -112,16 +128,37 @@ class Reading:
         self.days: list[Value] = []
         self.asides = 0
         self.serials: list[str] = []
+        self.causes: list[str] = []
+        self.unnamed: Counter[str] = Counter()
+        self.run: list[tuple[int, str]] = []
         self.from_above: list[int] = []
+
+    def _unit_parts(self, column: int, parts: Sequence[str]) -> Sequence[str]:
+        """The parts of a head that may name a unit: of a pen's own name only what is in brackets,
+        so that one called `Pen G` or `Tub` weighs nothing."""
+        if column not in self.wide or not parts:
+            return parts
+        return (*parts[:-1], *re.findall(r"[(\[].*?[)\]]", parts[-1]))
 
     def read(self) -> None:
         """Fills the preview."""
         seen, grid, match = self.seen, self.grid, self.match
         self._first()
+        self._days_turned()
         blank = 0
         for row in range(match.head[1], len(grid.rows)):
             if grid.blank(row):
                 blank += 1
+                continue
+            if row > match.head[1] and self._another_begins(row):
+                self._problem(
+                    say("row {row}", row=row + 1),
+                    say("another table seems to begin here."),
+                    say("Copy it, with all below it, to a sheet of its own."),
+                )
+                break
+            if self._is_word(row):
+                seen.left.append(Left(row + 1, say("a word alone stands in it")))
                 continue
             if self._is_head(row):
                 seen.left.append(Left(row + 1, say("it is the head again")))
@@ -140,7 +177,7 @@ class Reading:
                     "{n} blank row was passed over.", "{n} blank rows were passed over.", blank
                 )
             )
-        if match.dates is not None and any(map(in_figures, self.days)):
+        if match.dates is not None and any(map(_order_counts, self.days)):
             seen.remarks.append(
                 say("Days in figures were read as {order}.", order=say(_ORDERS[match.dates]))
             )
@@ -148,11 +185,30 @@ class Reading:
             seen.remarks.append(
                 say("Days without a year were read as of {year}.", year=str(match.year))
             )
+        if match.month is not None and any(bare_day(day) is not None for day in self.days):
+            seen.remarks.append(
+                say(
+                    "Days that are only a number were read as of {month}.",
+                    month=f"{match.year}-{match.month:02}",
+                )
+            )
+        self._days_go_back()
         if self.serials:
             seen.remarks.append(
                 say(
                     "Bare day numbers were read as days: {example}.",
                     example="; ".join(self.serials[:3]),
+                )
+            )
+        if self.causes:
+            seen.remarks.append(
+                say_many(
+                    "In {n} row how the birds were found stands in other words ({cells}); they "
+                    "are kept in its note.",
+                    "In {n} rows how the birds were found stands in other words ({cells}); they "
+                    "are kept in their notes.",
+                    len(self.causes),
+                    cells=", ".join(self.causes[:_CELLS_NAMED]),
                 )
             )
         if self.from_above:
@@ -177,6 +233,34 @@ class Reading:
                 say("Columns that are not taken in: {columns}.", columns=", ".join(unread))
             )
 
+    def _days_turned(self) -> None:
+        """Refuses days of which a spreadsheet program took the month for the day where it could:
+        then those up to the 12th are dates, and all after it have stayed texts."""
+        if self.at is None:
+            return
+        rows = range(self.match.head[1], len(self.grid.rows))
+        cells = [(row, self.grid.own(row, self.at)) for row in rows]
+        dates = [(row, cell) for row, cell in cells if isinstance(cell, date)]
+        texts = [cell for _, cell in cells if isinstance(cell, str) and _order_counts(cell)]
+        if len(dates) < _FEWEST_TURNED or len(texts) < _FEWEST_TURNED:
+            return
+        try:
+            read = [day_of(text, self.dates)[0] for text in texts]
+        except NotRead:
+            return
+        if all(day.day > 12 for day in read) and all(day.day <= 12 for _, day in dates):
+            row, first = dates[0]
+            self._problem(
+                cell_name(row, self.at),
+                say(
+                    "this cell is the date {day}, and others such as {text} are text: the program "
+                    "that made the sheet seems to have taken month and day for one another.",
+                    day=first.isoformat()[:10],
+                    text=texts[0],
+                ),
+                say("Write all days of this column in one way, such as 2027-05-02."),
+            )
+
     def _first(self) -> None:
         """The entries that the match puts before the rows."""
         for number, fields in enumerate(self.match.first, 1):
@@ -184,6 +268,49 @@ class Reading:
             self._build({"kind": "group", **fields}, _Given(0, {}, {}, []), where)
 
     # What is no row of its own.
+
+    def _another_begins(self, row: int) -> bool:
+        """Whether a row is the head of another table: words in several columns, one of them where
+        the day would stand."""
+        if self.at is None or self._is_head(row):
+            return False
+        cells = [cell for cell in self.grid.rows[row] if cell is not None]
+        return (
+            len(cells) > 1
+            and all(_is_word(cell) for cell in cells)
+            and _is_word(self.grid.own(row, self.at))
+            and not self._named_total(row)
+        )
+
+    def _is_word(self, row: int) -> bool:
+        """Whether only a word stands in a row, where the day would stand: the name of a month."""
+        if self.at is None or not _is_word(self.grid.own(row, self.at)):
+            return False
+        return sum(cell is not None for cell in self.grid.rows[row]) == 1 and not (
+            self._named_total(row)
+        )
+
+    def _days_go_back(self) -> None:
+        """Tells of single days that lie before those above them: often another year, or day and
+        month changed round."""
+        run = [(row, day) for row, day in self.run if day]
+        back = [
+            (row, day, before)
+            for (_, before), (row, day) in pairwise(run)
+            if day < before
+        ]  # fmt: skip
+        if back and len(run) >= _FEWEST_IN_ORDER and len(back) <= len(run) / _FEWEST_IN_ORDER:
+            row, day, before = back[0]
+            assert self.at is not None
+            self.seen.remarks.append(
+                say(
+                    "{cell} is {day}, and the row above it {before}: are year, month and day "
+                    "right?",
+                    cell=cell_name(row, self.at),
+                    day=day,
+                    before=before,
+                )
+            )
 
     def _is_head(self, row: int) -> bool:
         first, last = self.match.head
@@ -201,7 +328,8 @@ class Reading:
             if (value := self._lenient(row, column)) is not None
         }
         named = self._named_total(row)
-        has_day = self.at is not None and not is_nothing(self.grid.shown(row, self.at))
+        day = None if self.at is None else self.grid.shown(row, self.at)
+        has_day = not is_nothing(day) and not _is_word(day)
         if named:
             return self._total(row, figures)
         if self.at is None or has_day or not figures:
@@ -363,6 +491,8 @@ class Reading:
                 why = say("{cell} is merged with {first}, and counts there", cell=cell, first=first)
             self.seen.left.append(Left(row + 1, why))
             return
+        if self.match.kind in OF_BIRDS and not self._birds(given):
+            return
         if self.match.kind == HATCH:
             self._hatch(given)
         else:
@@ -385,7 +515,9 @@ class Reading:
         if value is None or (is_nothing(value) and name != "note"):
             return
         try:
-            given.fields[name] = self._value(given, value, note, column)
+            read = self._value(given, value, note, column)
+            if read is not None:
+                given.fields[name] = read
         except NotRead as error:
             self._problem(cell, error.what, error.mend)
 
@@ -425,9 +557,17 @@ class Reading:
                     )
                 return yes
             case "choice":
-                return self._choice(str(value), note)
+                try:
+                    return self._choice(str(value), note)
+                except NotRead:
+                    if note.name != "found":
+                        raise
+                    # A cause in the keeper's own words is kept as a note.
+                    given.notes.append(_as_name(value))
+                    self.causes.append(cell_name(given.row, column))
+                    return None
             case "numbers":
-                return str(_plain(value) if isinstance(value, int | float) else value)
+                return figures_of(value, note.name, self.units[column], self.match.decimal)
             case "names":
                 return _as_name(value)
             case _:
@@ -497,6 +637,8 @@ class Reading:
             )
             return
         given.fields["at"] = text
+        if self.at is not None:
+            self.run.append((given.row, text[:10]))
 
     def _wide_row(self, given: _Given) -> None:
         wide = self.match.wide
@@ -557,12 +699,28 @@ class Reading:
                 cells["amount"] = cells[SPENT]
         return True
 
+    def _birds(self, given: _Given) -> bool:
+        """How many birds there were under what they were; whether that can be told."""
+        birds, sex = given.fields.pop("birds", None), given.fields.pop("sex", None)
+        if birds is None:
+            return True
+        if sex is None:
+            self._problem(
+                given.cells.get("sex", cell_name(given.row, 0)),
+                say("it is not told whether they were hens, cocks or chicks."),
+                say("Write hen, cock or chick."),
+            )
+            return False
+        given.fields[f"{sex}s"] = birds
+        given.cells[f"{sex}s"] = given.cells.get("birds", "")
+        return True
+
     # A row that tells of a hatch.
 
     def _hatch(self, given: _Given) -> None:
         fields = given.fields
         at = str(fields["at"])
-        hatch = str(fields.get("hatch") or at[:10])
+        hatch = str(fields.get("hatch") or self._by_day(at[:10]))
         day = date.fromisoformat(at[:10])
         setting: dict[str, Any] = {
             name: fields[name]
@@ -594,6 +752,12 @@ class Reading:
         if opened:
             self._build({"kind": "eggs_opened", **told, **opened}, plain, "")
         self._build({"kind": "hatch_closed", **told}, plain, "")
+
+    def _by_day(self, day: str) -> str:
+        """The name of a hatch that the sheet gives none: its day, and a number to those after the
+        first of a day."""
+        self.unnamed[day] += 1
+        return day if self.unnamed[day] == 1 else f"{day} no. {self.unnamed[day]}"
 
     def _day_after(self, given: _Given, step: str, day: date) -> str | None:
         on = given.fields.get(f"{step}_on")
@@ -642,6 +806,19 @@ class Reading:
     def _problem(self, cell: str, what: str, mend: str) -> None:
         where = say("{sheet}, {cell}", sheet=self.grid.name, cell=cell) if cell else self.grid.name
         self.seen.problems.append(Problem(where, what, mend))
+
+
+def _is_word(value: Value) -> bool:
+    """Whether a cell is words that are no day, no figure and no sign for nothing."""
+    if not isinstance(value, str) or is_nothing(value) or is_unknown(value):
+        return False
+    return not any(map(str.isdigit, value)) and ticked(value) is None
+
+
+def _order_counts(value: Value) -> bool:
+    """Whether a day in figures needed to be told which comes first."""
+    text = in_figures(value)
+    return text is not None and not re.match(r"\d{4}", text)
 
 
 def _whole(figure: float) -> int:

@@ -120,7 +120,8 @@ def rest_days(flock: Flock, receipt_source: str) -> float:
 
 def hatch_day(hatch: Hatch, at: datetime) -> int:
     """Whole days of 24 hours from setting to `at`: the day of the hatch, day 0 the first."""
-    return (at - hatch.set_at) // timedelta(days=1)
+    # Two times of one zone are subtracted as the clock shows them, over clock changes too.
+    return (at.astimezone(UTC) - hatch.set_at.astimezone(UTC)) // timedelta(days=1)
 
 
 def misdated_hatchings(hatch: Hatch) -> list[datetime]:

@@ -1,5 +1,6 @@
 """The sheet for the lid of an incubator: every date worked out, and boxes for what is seen."""
 
+from datetime import datetime
 from typing import Any
 
 from quailwright.exchange.hatch_told import hatch_told
@@ -19,7 +20,7 @@ def lid_pdf(press: Press, name: str) -> bytes:
     report = hatch_told(press.store, press.flock, name, press.asked)
     lid = lid_of(press.flock, report)
     hatch, dates = report.hatch, step_times(report)
-    window = report.window.quantiles()
+    first = report.window.first_of(report.likely_chicks)
     title = say("{hatch}: {eggs} eggs in {place}", hatch=name, eggs=hatch.eggs_set,
                 place=hatch.set_in)  # fmt: skip
     says = [
@@ -55,11 +56,11 @@ def lid_pdf(press: Press, name: str) -> bytes:
                 [say("Stop turning"), _both(lid, dates["stop_turning"])],
                 [say("First pip, about"), _both(lid, dates["first_pip"])],
                 [
-                    say("Chicks, likely"),
+                    say("First chick, likely"),
                     say(
                         "{first} to {last}",
-                        first=wording.when(window["q10"], press.on),
-                        last=wording.when(window["q90"], press.on),
+                        first=wording.when(first["q10"], press.on),
+                        last=wording.when(first["q90"], press.on),
                     ),
                 ],
                 [say("Chicks out by"), _both(lid, dates["pull_out"])],
@@ -85,7 +86,7 @@ def lid_pdf(press: Press, name: str) -> bytes:
             "weights_heading": say("Weights"),
             "aim": [aim, *advice],
             "weight_columns": [
-                say("due"), say("should weigh, of the weight when set"), say("an egg, g"),
+                say("due on"), say("should weigh, of the weight when set"), say("an egg, g"),
                 say_many("{n} egg, g", "{n} eggs, g", max(0, hatch.alive)), say("done on"),
                 say("eggs on the scale"), say("total, g"),
             ],
@@ -93,7 +94,7 @@ def lid_pdf(press: Press, name: str) -> bytes:
             "weighed": _weighed(lid, press),
             "candled": _candled(lid, press),
             "candling_heading": say("Candling"),
-            "candling_columns": [say("due"), say("done on"), say("clear"), say("dead")],
+            "candling_columns": [say("due on"), say("done on"), say("clear"), say("dead")],
             "candlings": [wording.when(step.at, press.on) for step in lid.candlings],
             "days_heading": say("Day by day"),
             "day_columns": [
@@ -107,9 +108,21 @@ def lid_pdf(press: Press, name: str) -> bytes:
                 "Read at egg height, on an instrument you have checked. Steps are numbered as "
                 "above."
             ),
+            "begins": _begins(hatch.set_at),
             "seen": say("Seen, to tell"),
         },
     )  # fmt: skip
+
+
+def _begins(set_at: datetime) -> str:
+    """From which hour the day of a row counts, so that it is the day that the steps tell."""
+    clock = f"{set_at:%H:%M}"
+    if clock == "00:00":
+        return ""
+    return say(
+        "The day of a row begins at the hour of setting, {clock}: before it, count one less.",
+        clock=clock,
+    )
 
 
 def _both(lid: Lid, at: Any) -> str:

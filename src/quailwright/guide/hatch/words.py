@@ -54,14 +54,20 @@ def advised(loss: WeightLoss, advice: Advice) -> str:
 
 
 def _chance(advice: Advice) -> str:
-    if advice.weigh_on is None:
-        return figure(advice.chance, ".0%")
+    chance, mended = _sure(advice.chance), _sure(advice.chance_if_weighed)
+    if advice.weigh_on is None or mended == chance:
+        return figure(chance, ".0%")
     return say(
         "{chance:.0%}, {mended:.0%} if you weigh on day {day:.0f} and mend the setting",
-        chance=advice.chance,
-        mended=advice.chance_if_weighed,
+        chance=chance,
+        mended=mended,
         day=advice.weigh_on,
     )
+
+
+def _sure(chance: float) -> float:
+    """In whole per cent, and neither quite sure nor quite lost."""
+    return min(0.99, max(0.01, round(chance, 2)))
 
 
 _LEAVE = mark("Leave the humidity as it is: chance to land {chance}.")
