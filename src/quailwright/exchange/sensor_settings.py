@@ -147,7 +147,8 @@ class Sensors:
     def set_broker(self, address: str, user: str, password: str, keep: bool) -> None:
         """Goes to the broker at that address, "" to none; `keep`: by the password kept so far.
 
-        Raises BadInput.
+        A password is kept for the broker and the user that it was typed for: told to another
+        address, it would be told to whoever listens there. Raises BadInput.
         """
         broker = parsed_address(address) if address else None
         with self.store.household(writes=True) as connection:
@@ -156,7 +157,18 @@ class Sensors:
                 options.put(connection, _BROKER, None)
                 return
             if keep and before is not None and user:
-                password = msgspec.json.decode(before, type=Broker).password
+                known = msgspec.json.decode(before, type=Broker)
+                same = msgspec.structs.replace(known, password="")
+                if known.password and same != msgspec.structs.replace(broker, user=user):
+                    raise BadInput(
+                        say(
+                            "Type the password again: it was given for {user} at {address}, and "
+                            "is told to nobody else.",
+                            user=known.user,
+                            address=known.address,
+                        )
+                    )
+                password = known.password
             if max(len(user), len(password)) > LONGEST_ADDRESS:
                 raise BadInput(
                     say("User and password may have {most} characters.", most=LONGEST_ADDRESS)
