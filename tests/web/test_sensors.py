@@ -131,6 +131,7 @@ WILL_NOT_DO: list[tuple[dict[str, str], str]] = [
     ({"temperature": "", "humidity": ""}, "Say where in the message"),
     ({"form": "telepathy"}, "Choose how the device writes"),
     ({"do": "broker", "address": "http://x"}, "is no address of a broker"),
+    ({"do": "broker", "address": "home..lan"}, "is no address of a broker"),
     ({"do": "add_topic", "topic": "a/#/b"}, "stands for one whole part"),
     ({"do": "add_topic", "topic": "#"}, "too wide"),
     ({"do": "add_topic", "topic": "shed/#"}, "would both take the same messages"),

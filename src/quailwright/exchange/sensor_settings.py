@@ -271,7 +271,7 @@ def _mapped(topic: devices.Topic) -> Mapped:
 def parsed_address(address: str) -> Broker:
     """The broker at `mqtt://192.0.2.7:1883`, `mqtts://home` or `home`. Raises BadInput."""
     found = _ADDRESS.fullmatch(address.strip()) if len(address) <= LONGEST_ADDRESS else None
-    if found is None:
+    if found is None or not _is_a_name(found["host"]):
         raise BadInput(
             say("{address} is no address of a broker. Write it like mqtt://192.0.2.7:1883.",
                 address=address.strip()[:LONGEST_ADDRESS])
@@ -281,6 +281,15 @@ def parsed_address(address: str) -> Broker:
     if not 1 <= port <= _LARGEST_PORT:
         raise BadInput(say("A port is a number from 1 to {most}.", most=str(_LARGEST_PORT)))
     return Broker(found["host"].strip("[]"), port, scheme == "mqtts")
+
+
+def _is_a_name(host: str) -> bool:
+    """Whether it can be looked up at all: `home..lan` would be no name, but a fault."""
+    try:
+        host.encode("idna")
+    except UnicodeError:
+        return False
+    return True
 
 
 def _fits(name: str) -> bool:
