@@ -285,32 +285,31 @@ def test_a_broker_that_refuses_the_password_is_asked_again_in_the_same_version(d
     assert set(levels) == {5}
 
 
-def test_a_broker_that_writes_what_is_no_mqtt_is_connected_to_anew(desk: Desk) -> None:
-    """A PUBLISH of one byte is malformed (MQTT 5.0, section 4.13): the client's thread ends by it,
-    and nobody would listen any more."""
-    connections: list[int] = []
-    with socket.create_server(("127.0.0.1", 0)) as server:
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
+def test_a_fault_that_ends_the_clients_thread_ends_no_listening(
+    desk: Desk, broker: Broker, sensor: Sensor
+) -> None:
+    faults: list[Exception] = []
 
-        def garbling() -> None:
-            while True:
-                connection, _ = server.accept()
-                with connection:
-                    connections.append(connection.recv(1024)[8])
-                    connection.sendall(b"\x20\x03\x00\x00\x00" + b"\x30\x01\x00")
-                    connection.recv(1024)
+    def clock() -> datetime:
+        if faults:
+            raise faults.pop()
+        return NOW
 
-        threading.Thread(target=garbling, daemon=True).start()
-        sensors = Sensors(desk.store)
-        sensors.set_broker(f"127.0.0.1:{server.getsockname()[1]}", "", "", keep=False)
-        sensors.add_topic("shed/box", "box", "", NUMBER, None, NOW)
-        listener = Listener()
+    listen(desk, broker, NUMBER)
+    listener = Listener(clock)
+    listener.tick(desk, NOW)
+    until(lambda: listener.shown().connected_since)
+    faults.append(ZeroDivisionError())
+    sensor.send("shed/box", "37.1")
+    until(lambda: not faults)
 
-        def again() -> bool:
-            listener.tick(desk, NOW)
-            return len(connections) >= 2
+    def again() -> bool:
+        listener.tick(desk, NOW)
+        return kept(desk) == [37.1]
 
-        until(again)
-        listener.end()
+    until(again)
+    listener.end()
 
 
 def test_one_message_that_cannot_be_kept_holds_up_no_other(

@@ -282,8 +282,8 @@ class _Connection:
 
     @property
     def broken(self) -> bool:
-        """Whether the thread of the client ended by itself: a fault in it, or a broker that writes
-        what is no MQTT. Nothing would come any more, and nobody say so."""
+        """Whether the thread of the client ended by itself, by a fault: nothing would come any
+        more, and nobody say so."""
         thread = getattr(self._client, "_thread", threading.main_thread())
         return self._begun and (thread is None or not thread.is_alive())
 

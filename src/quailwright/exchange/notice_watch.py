@@ -6,6 +6,7 @@ and what the journal tells every few minutes. A channel that is slow holds up ne
 
 import logging
 import threading
+import time
 from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from functools import partial
@@ -60,7 +61,8 @@ _AIR_RULES = frozenset(
 )
 _CARE_RULES = frozenset({"step", "sign", "backup", "hold", "feed"})
 _SENDS_FOR_S = 3.0
-"""So long one round of the chore waits for its senders; slower ones go on beside it."""
+"""So long one round of the chore, and its end, wait for senders; slower ones go on beside it. What
+is not noted at the end is told once more after the next start."""
 Said = Callable[[str, Letter], Sent]
 
 
@@ -94,9 +96,10 @@ class NoticeWatch:
         ]
 
     def end(self) -> None:
-        """Waits for what is being sent, so that it is noted; forgets what it knew."""
+        """Waits a little for what is being sent, so that it is noted; forgets what it knew."""
+        until = time.monotonic() + _SENDS_FOR_S
         for thread in self._sending.values():
-            thread.join(facts.value("notices.send_s") + 1)
+            thread.join(max(0.0, until - time.monotonic()))
         self._sending.clear()
         self._kept = None
         self._before.clear()
