@@ -49,7 +49,7 @@ from quailwright.journal import notices, options
 from quailwright.journal.findings import QuailwrightError
 from quailwright.journal.moments import utc_text
 from quailwright.journal.notices import Channel, MessageKind, Notice
-from quailwright.journal.readings import Latest, from_ms
+from quailwright.journal.readings import Latest, Readings, from_ms
 from quailwright.journal.store import Store
 from quailwright.language import say, speaking
 
@@ -94,6 +94,7 @@ class NoticeWatch:
         self._clocks: dict[str, airs.ClockOff] = {}
         self._failing: datetime | None = None
         self._failing_told = False
+        self._looked = False
         self._last_known: tuple[list[Channel], str] = ([], "")
 
     def chores(self) -> list[Chore]:
@@ -117,18 +118,23 @@ class NoticeWatch:
 
     def watch(self, desk: Desk, now: datetime) -> str:
         """Looks at the latest readings, and tells what is to be told. Raises FlockUnusable."""
+        self._looked = False
         try:
             self._round(desk, now)
         except Exception as error:
-            self._cannot(error, now)
+            if not self._looked:
+                self._cannot(error, now)
             raise
-        self._failing, self._failing_told = None, False
+        finally:
+            if self._looked:
+                self._failing, self._failing_told = None, False
         return ""
 
     def _round(self, desk: Desk, now: datetime) -> None:
         store, settings = desk.store, settings_of(desk.store)
         if not settings.on:
             self._stop(store)
+            self._looked = True
             return
         with store.household() as connection:
             self._last_known = (notices.channels(connection), settings.address)
@@ -138,6 +144,7 @@ class NoticeWatch:
             self._beat(store, now)
             wrong, unsure, right = self._look_at_air(store, flock, rules_of(settings), now)
             self._note(store, wrong, unsure, right, _AIR_RULES, now)
+            self._looked = True
         except Exception as fault:
             # What is known already is told all the same.
             faults.append(fault)
@@ -427,21 +434,28 @@ def _not_ahead(store: Store, latest: Sequence[Latest], now: datetime) -> list[La
     """The last reading of each instrument, and of one that has some from ahead of the clock the
     last of those that have none: else it would seem to send until their time has come."""
     early = now + timedelta(minutes=facts.value("notices.early_min"))
-    first = now - timedelta(days=facts.value("notices.silent_forget_d"))
+    # What sends is found within the hour, among few readings.
+    spans = (HOUR, timedelta(days=facts.value("notices.silent_forget_d")))
     found = []
     for one in latest:
-        if one.at > early:
-            for each in store.readings(one.place, first, early):
-                if each.instrument == one.instrument and len(each.at_ms):
-                    celsius, percent = (
-                        None if values[-1] != values[-1] else float(values[-1])
-                        for values in (each.temperature_c, each.humidity_pct)
-                    )
-                    one = Latest(
-                        one.place, one.instrument, from_ms(int(each.at_ms[-1])), celsius, percent
-                    )
-        found.append(one)
+        shown = (
+            each
+            for span in spans
+            for each in store.readings(one.place, now - span, early)
+            if each.instrument == one.instrument and len(each.at_ms)
+        )
+        last = next(shown, None) if one.at > early else None
+        found.append(one if last is None else _last_of(last))
     return found
+
+
+def _last_of(readings: Readings) -> Latest:
+    celsius, percent = (
+        None if values[-1] != values[-1] else float(values[-1])
+        for values in (readings.temperature_c, readings.humidity_pct)
+    )
+    at = from_ms(int(readings.at_ms[-1]))
+    return Latest(readings.place, readings.instrument, at, celsius, percent)
 
 
 def _job(
