@@ -350,3 +350,27 @@ def test_a_topic_that_names_another_instrument_each_time_fills_no_file(
     assert len(kept(desk)) == 3
     assert "more than 2 instruments" in listener.shown().refused[0].sentence
     listener.end()
+
+
+def test_the_end_waits_for_no_file_in_use(
+    desk: Desk, broker: Broker, sensor: Sensor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("quailwright.exchange.mqtt._ENDS_WITHIN_S", 0.1)
+    in_use, begun = threading.Event(), threading.Event()
+
+    def waits(*_: object) -> Kept:
+        begun.set()
+        in_use.wait(30)
+        raise FlockUnusable("It is in use.")
+
+    monkeypatch.setattr("quailwright.exchange.mqtt.keep", waits)
+    listen(desk, broker, NUMBER)
+    listener = Listener(lambda: NOW)
+    listener.tick(desk, NOW)
+    until(lambda: listener.shown().connected_since)
+    sensor.send("shed/box", "37.1")
+    assert begun.wait(PATIENCE_S)
+    start = time.monotonic()
+    listener.end()
+    assert time.monotonic() - start < 5
+    in_use.set()

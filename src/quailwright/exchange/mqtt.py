@@ -47,6 +47,8 @@ _MOST_WAITING = 20_000
 """Messages not asked to be acknowledged (QoS 0) are dropped beyond this."""
 _KEEPALIVE_S = 30
 _RETRIED_AFTER_S = (1.0, 30.0)
+_ENDS_WITHIN_S = 5.0
+"""So long the end waits for a thread: one may hang in asking for a name, or for a file in use."""
 _MOST_TOPICS, _MOST_REFUSED = 100, 8
 _LONGEST_SAMPLE = 2_000
 _MOST_INSTRUMENTS = 100
@@ -293,7 +295,9 @@ class _Connection:
         client = self._client
         if client is not None:
             client.disconnect()
-            client.loop_stop()
+            stopping = threading.Thread(target=client.loop_stop, daemon=True)
+            stopping.start()
+            stopping.join(_ENDS_WITHIN_S)
 
     def _on_connect(self, client: "Client", _: Any, flags: Any, code: Any, __: Any) -> None:
         with self._lock:
@@ -448,7 +452,7 @@ class _Session(_Connection):
         """Ends; what is not on the disk was not acknowledged, and comes again."""
         super().end()
         self._over.set()
-        self._worker.join()
+        self._worker.join(_ENDS_WITHIN_S)
 
     def shown(self) -> ListenerShown:
         """How it stands."""
