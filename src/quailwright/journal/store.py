@@ -617,7 +617,8 @@ def in_sentences(location: str) -> Iterator[None]:
         raise FlockUnusable(_sentence(error, location)) from error
     except sa.exc.TimeoutError as error:
         # Every connection of this process is taken, by those who wait for a file in use.
-        raise FlockUnusable(say(_SIGNS["locked"], location=location)) from error
+        sentence = _SIGNS["locked"]
+        raise FlockUnusable(say(sentence, location=location)) from error
 
 
 def _bring_up_to_date(engine: sa.Engine, location: str) -> None:
