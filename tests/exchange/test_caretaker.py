@@ -1,6 +1,7 @@
 """The caretaker: what is due is done, one fault harms no other chore, one process at a time."""
 
 import threading
+import time
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -107,3 +108,44 @@ def test_a_slow_chore_holds_up_no_other_and_what_it_holds_is_let_go(desk: Desk) 
     told = caretaker.told("slow")
     assert told is not None
     assert told.sentence == "in time"
+
+
+def test_a_fault_of_the_caretakers_own_ends_no_watch(desk: Desk) -> None:
+    """Such as no thread to be had, or no connection: the next look goes on."""
+    done, faults = threading.Event(), iter([ZeroDivisionError(), RuntimeError()])
+
+    def clock() -> datetime:
+        fault = next(faults, None)
+        if fault is not None:
+            raise fault
+        return NOW
+
+    def sets(_: Desk, __: datetime) -> str:
+        done.set()
+        return ""
+
+    def breaks() -> None:
+        raise ZeroDivisionError
+
+    chores = [Chore("bad", MINUTE, lambda *_: "", breaks), Chore("watch", MINUTE, sets)]
+    with Caretaker(desk, chores, clock).working(every_s=0.01):
+        assert done.wait(5)
+
+
+def test_the_end_waits_for_no_chore_that_goes_on(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("quailwright.exchange.caretaker._ENDS_WITHIN_S", 0.1)
+    begun, over = threading.Event(), threading.Event()
+
+    def goes_on(_: Desk, __: datetime) -> str:
+        begun.set()
+        over.wait(30)
+        return ""
+
+    caretaker = Caretaker(desk, [Chore("backup", MINUTE, goes_on)], lambda: NOW)
+    start = time.monotonic()
+    with caretaker.working(every_s=0.01):
+        assert begun.wait(5)
+    assert time.monotonic() - start < 5
+    over.set()

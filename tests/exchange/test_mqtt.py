@@ -19,10 +19,12 @@ from tests.makers import made
 
 from quailwright.exchange.desk import Desk
 from quailwright.exchange.mqtt import Listener
+from quailwright.exchange.sensor_keep import keep
 from quailwright.exchange.sensor_payload import How
 from quailwright.exchange.sensor_settings import Sensors
 from quailwright.journal.findings import FlockUnusable
-from quailwright.journal.store import open_store
+from quailwright.journal.readings import Kept
+from quailwright.journal.store import Store, open_store
 
 NOW = datetime(2027, 5, 3, 7, 30, tzinfo=UTC)
 PATIENCE_S = 10
@@ -281,3 +283,94 @@ def test_a_broker_that_refuses_the_password_is_asked_again_in_the_same_version(d
         assert "user or password is wrong" in listener.tick(desk, NOW)
         listener.end()
     assert set(levels) == {5}
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
+def test_a_fault_that_ends_the_clients_thread_ends_no_listening(
+    desk: Desk, broker: Broker, sensor: Sensor
+) -> None:
+    faults: list[Exception] = []
+
+    def clock() -> datetime:
+        if faults:
+            raise faults.pop()
+        return NOW
+
+    listen(desk, broker, NUMBER)
+    listener = Listener(clock)
+    listener.tick(desk, NOW)
+    until(lambda: listener.shown().connected_since)
+    faults.append(ZeroDivisionError())
+    sensor.send("shed/box", "37.1")
+    until(lambda: not faults)
+
+    def again() -> bool:
+        listener.tick(desk, NOW)
+        return kept(desk) == [37.1]
+
+    until(again)
+    listener.end()
+
+
+def test_one_message_that_cannot_be_kept_holds_up_no_other(
+    desk: Desk, broker: Broker, sensor: Sensor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def keep_but_one(store: Store, told: Any, messages: Any) -> Kept:
+        if any(one.measured[0].temperature_c == 36.6 for each in told for one in each):
+            raise ZeroDivisionError
+        return keep(store, told, messages)
+
+    monkeypatch.setattr("quailwright.exchange.mqtt.keep", keep_but_one)
+    listen(desk, broker, NUMBER)
+    listener = Listener(lambda: NOW)
+    listener.tick(desk, NOW)
+    until(lambda: listener.shown().connected_since)
+    for payload in ("37.1", "36.6", "37.2"):
+        sensor.client.publish("shed/box", payload, 1)
+    until(lambda: kept(desk) == [37.1, 37.2])
+    until(lambda: listener.shown().messages == 3)
+    assert "ZeroDivisionError" in listener.shown().refused[0].sentence
+    listener.end()
+
+
+def test_a_topic_that_names_another_instrument_each_time_fills_no_file(
+    desk: Desk, broker: Broker, sensor: Sensor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("quailwright.exchange.mqtt._MOST_INSTRUMENTS", 2)
+    sensors = Sensors(desk.store)
+    sensors.set_broker(f"127.0.0.1:{broker.port}", "", "", keep=False)
+    sensors.add_topic("shed/+", "box", "", NUMBER, 2, NOW)
+    listener = Listener()
+    listener.tick(desk, NOW)
+    until(lambda: listener.shown().connected_since)
+    for number in (1, 2, 3, 4, 1):
+        sensor.send(f"shed/lid {number}", "37.5")
+    until(lambda: listener.shown().messages == 5)
+    assert {each.instrument for each in desk.store.latest_readings()} == {"lid 1", "lid 2"}
+    assert len(kept(desk)) == 3
+    assert "more than 2 instruments" in listener.shown().refused[0].sentence
+    listener.end()
+
+
+def test_the_end_waits_for_no_file_in_use(
+    desk: Desk, broker: Broker, sensor: Sensor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("quailwright.exchange.mqtt._ENDS_WITHIN_S", 0.1)
+    in_use, begun = threading.Event(), threading.Event()
+
+    def waits(*_: object) -> Kept:
+        begun.set()
+        in_use.wait(30)
+        raise FlockUnusable("It is in use.")
+
+    monkeypatch.setattr("quailwright.exchange.mqtt.keep", waits)
+    listen(desk, broker, NUMBER)
+    listener = Listener(lambda: NOW)
+    listener.tick(desk, NOW)
+    until(lambda: listener.shown().connected_since)
+    sensor.send("shed/box", "37.1")
+    assert begun.wait(PATIENCE_S)
+    start = time.monotonic()
+    listener.end()
+    assert time.monotonic() - start < 5
+    in_use.set()

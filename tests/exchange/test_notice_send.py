@@ -4,9 +4,11 @@ import io
 import json
 import logging
 import socketserver
+import subprocess
+import sys
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 
@@ -15,7 +17,7 @@ from tests.exchange.nights import EVENING, MINUTE, night, warm, without_power
 
 from quailwright.exchange import notice_settings
 from quailwright.exchange.notice_address import mail_address, pasted_address, without_secrets
-from quailwright.exchange.notice_send import send
+from quailwright.exchange.notice_send import Sent, send
 from quailwright.exchange.notice_watch import NoticeWatch, send_test
 from quailwright.guide.notices.words import Letter
 from quailwright.journal.findings import BadInput
@@ -192,3 +194,42 @@ def test_secrets_are_taken_out_of_answers() -> None:
     address = "hook://key-abc/path-def?token=ghi%20jkl"
     answer = f"{address} no: key-abc path-def ghi jkl"
     assert without_secrets(answer, address) == "… no: … … …"
+
+
+_ENDS = """
+import sys
+from quailwright.exchange.notice_send import send
+from quailwright.guide.notices.words import Letter
+print(send(sys.argv[1], Letter("a", "b"), 0.4).answer)
+"""
+
+
+def test_servers_that_never_let_go_hold_up_neither_the_rest_nor_the_end() -> None:
+    """One that writes a byte now and then, to an address that asks to wait for ten minutes."""
+    connections, over = [], threading.Event()
+
+    class Dribbles(socketserver.BaseRequestHandler):
+        def handle(self) -> None:
+            connections.append(1)
+            with suppress(OSError):
+                while not over.wait(0.2):
+                    self.request.sendall(b"2")
+
+    with socketserver.ThreadingTCPServer(("127.0.0.1", 0), Dribbles) as server, mail_server() as (
+        port, _,
+    ):  # fmt: skip
+        server.daemon_threads = True
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        address = pasted_address(f"json://127.0.0.1:{server.server_address[1]}/x?rto=600&retry=9")
+        for _ in range(8):
+            assert send(address, LETTER, 0.4) == Sent(False, "The server gave no answer in time.")
+        assert len(connections) == 1
+        assert send(mail_to(port), LETTER).went
+        # A program that has sent so ends by itself, and leaves the server waiting.
+        told = subprocess.run(
+            [sys.executable, "-c", _ENDS, address],
+            capture_output=True, text=True, timeout=30, check=True,
+        )  # fmt: skip
+        assert told.stdout == "The server gave no answer in time.\n"
+        over.set()
+        server.shutdown()

@@ -3,21 +3,23 @@
 import threading
 import time
 from collections.abc import Mapping
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
-from tests.exchange.nights import EVENING, FLOCK, HOUR, MINUTE, WARM, night, warm
+from tests.exchange.nights import EVENING, FLOCK, HOUR, MINUTE, WARM, Night, night, warm
 from tests.makers import made
 
 from quailwright.exchange import notice_settings, notice_watch
 from quailwright.exchange.backup_schedule import Outcome, note
 from quailwright.exchange.notice_page import notice_page, open_notices, see_to
 from quailwright.exchange.notice_send import Sent
-from quailwright.exchange.notice_settings import NoticeSettings
+from quailwright.exchange.notice_settings import NoticeSettings, OwnRule
 from quailwright.exchange.notice_watch import NoticeWatch
 from quailwright.guide.notices.words import Letter
+from quailwright.journal import notices
 from quailwright.journal.findings import FlockUnusable
 from quailwright.journal.moments import utc_text
 
@@ -375,3 +377,104 @@ def test_the_watch_is_cheap_beside_many_readings(tmp_path: Path) -> None:
         one.go(EVENING + 5 * MINUTE, warm, timedelta(seconds=5))
         # Every 5 seconds: a tenth of it at most, however many readings there are.
         assert (time.perf_counter() - begun) / 24 < 0.5
+
+
+# Watch that only seems to be kept.
+
+
+@pytest.mark.parametrize("off", [timedelta(minutes=-70), timedelta(hours=5)])
+def test_a_sensor_with_a_wrong_clock_is_told_for_nothing_of_it_is_watched(
+    tmp_path: Path, off: timedelta
+) -> None:
+    """Such as summer time taken for UTC. Else its machine could cool, and nobody be told."""
+
+    def dated(one: Night, until: datetime, by: timedelta) -> None:
+        while one.now < until:
+            at = one.now
+            one.now = at + by
+            one.send({"box": 20.0})
+            one.now = at
+            assert one.watch is not None
+            one.watch.watch(one.desk, one.now)
+            one.now += MINUTE
+
+    with night(tmp_path) as one:
+        one.start()
+        dated(one, EVENING + 30 * MINUTE, off)
+        assert one.titles == ["A sensor's clock is wrong: box"]
+        back = "70 minutes back" if off < timedelta(0) else "5 hours ahead"
+        assert f"what probe sends is dated {back}, and so it is not watched" in one.sent[0][1].text
+        # Set right it is watched, though what it dated ahead lies there still.
+        dated(one, EVENING + 55 * MINUTE, timedelta(0))
+        assert set(one.titles[1:]) == {
+            "Over: A sensor's clock is wrong: box", "Incubator too cold: box"
+        }  # fmt: skip
+        # And when it dies it is missed.
+        one.go(EVENING + 85 * MINUTE, lambda _: {}, MINUTE)
+        assert "box: nothing from probe since Mon 3 May 21:54." in one.sent[-1][1].text
+
+
+def test_files_that_are_read_in_have_no_wrong_clock(tmp_path: Path) -> None:
+    with night(tmp_path) as one:
+        for hour in range(6):
+            one.go(EVENING + hour * HOUR, lambda _: {}, 5 * MINUTE)
+            one.now, at = one.now - timedelta(days=1), one.now
+            one.send({"box": 37.5})
+            one.now = at
+        assert one.sent == []
+
+
+def test_a_place_in_use_no_more_alarms_nobody(tmp_path: Path) -> None:
+    own = OwnRule("own-1", "warm box", "temperature", "below", 30.0, 10.0)
+    with night(tmp_path, NoticeSettings(on=True, own=[own])) as one:
+        one.go(EVENING + 20 * MINUTE, lambda _: {"warm box": 15.0}, MINUTE)
+        assert one.titles == ["Brooder too cold: warm box, and 1 more"]
+        with one.desk.store.writing() as writer:
+            closed = [
+                made("birds_moved", "2027-05-03T20:00Z", group="chicks", place="box"),
+                made("place", "2027-05-03T20:00Z", place="warm box", role="brooder", closed=True),
+            ]
+            writer.append(closed, one.now)
+        one.go(EVENING + 60 * MINUTE, lambda _: {}, MINUTE)
+        assert one.titles[1:] == ["Over: Brooder too cold: warm box, and 1 more"]
+        assert one.sent[1][1].text.count("Not watched any more") == 2
+
+
+def test_a_watch_that_cannot_be_kept_tells_so_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A full disk takes no reading and no notice: silence would seem to be an all-clear."""
+
+    def full(*_: object) -> None:
+        raise FlockUnusable("The disk is full.")
+
+    def looks(one: Night, until: datetime) -> None:
+        while one.now < until:
+            assert one.watch is not None
+            with suppress(FlockUnusable):
+                one.watch.watch(one.desk, one.now)
+            one.now += MINUTE
+
+    with night(tmp_path) as one:
+        one.go(EVENING + 5 * MINUTE, warm, MINUTE)
+        with monkeypatch.context() as disk:
+            disk.setattr("quailwright.journal.options.put", full)
+            disk.setattr("quailwright.journal.notices.add_notice", full)
+            looks(one, EVENING + 12 * MINUTE)
+            assert one.sent == []
+            looks(one, EVENING + 4 * HOUR)
+            assert one.titles == ["No watch is kept"]
+            assert "could not keep watch for 10 minutes: The disk is full." in one.sent[0][1].text
+        one.go(EVENING + 4 * HOUR + 5 * MINUTE, warm, MINUTE)
+        assert one.titles[1:] == ["Nobody watched"]
+
+
+def test_one_thing_that_cannot_be_told_hinders_no_other(tmp_path: Path) -> None:
+    with night(tmp_path) as one:
+        one.go(CUT, warm, MINUTE)
+        with one.desk.store.household(writes=True) as connection:
+            at = one.now - 2 * MINUTE
+            bad = notices.Notice(0, "machine_cold", "gone", True, True, at, at, at, 0, "", "{}")
+            notices.add_notice(connection, bad)
+        one.go(CUT + 22 * MINUTE, cooling, MINUTE)
+        assert one.titles == ["Incubator too cold: box, and 1 more"]

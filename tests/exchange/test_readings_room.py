@@ -162,6 +162,25 @@ def test_the_chore_works_in_pieces_and_then_rests_for_the_day(store: Store) -> N
     assert "readings were left out" in told_again
 
 
+def test_a_clock_that_jumps_ahead_for_a_while_leaves_nothing_out(store: Store) -> None:
+    """Such as a computer whose battery is empty, until it has asked for the time."""
+    with store.writing() as writer:
+        writer.append([HOME], SET_AT)
+    put(store, "pen", SET_AT, 2, every_s=60)
+    (chore,) = (one for one in chores() if one.name == "readings")
+    desk, now = Desk(store), SET_AT + 3 * DAY
+    chore.do(desk, now)
+    jumped = now + 9000 * DAY
+    chore.do(desk, jumped)
+    chore.do(desk, jumped + timedelta(hours=2))
+    chore.do(desk, now + timedelta(hours=3))
+    assert kept(store, "pen", SET_AT, 2) == 1
+    # A computer that was off for a year thins a day later.
+    chore.do(desk, now + 400 * DAY)
+    chore.do(desk, now + 401 * DAY)
+    assert kept(store, "pen", SET_AT, 2) < 0.8
+
+
 def test_an_empty_flock_has_room_to_tell(store: Store) -> None:
     told = readings_room(store, fold([]), SET_AT)
     assert (told.read, told.kept, told.sensors, told.last) == (0, 0, (), None)

@@ -23,7 +23,14 @@ from tests.makers import made, uid
 import quailwright
 from quailwright.journal.findings import FlockUnusable
 from quailwright.journal.migrations import alembic_config, upgrade
-from quailwright.journal.store import SCHEMA, Store, entry_table, metadata, open_store
+from quailwright.journal.store import (
+    SCHEMA,
+    Store,
+    entry_table,
+    in_sentences,
+    metadata,
+    open_store,
+)
 
 NOW = datetime(2027, 5, 2, 20, 0, tzinfo=UTC)
 ENTRIES = [
@@ -528,3 +535,9 @@ def test_a_flock_file_may_have_any_name(tmp_path: Path) -> None:
     assert where.exists()
     with open_store(os.fspath(where)) as store:
         assert store.entries() == ENTRIES
+
+
+def test_no_connection_to_be_had_is_said_in_a_sentence() -> None:
+    """Where every connection waits for a file in use, the library raises no error of a database."""
+    with pytest.raises(FlockUnusable, match="in use by another program"), in_sentences("a.sqlite"):
+        raise sa.exc.TimeoutError

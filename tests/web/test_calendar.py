@@ -2,7 +2,10 @@
 
 import logging
 import re
+import sqlite3
+import time
 from collections.abc import Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -229,6 +232,17 @@ def test_unknown_addresses_tell_nothing(app: FastAPI, keeper: TestClient) -> Non
     assert {answer.text for answer in answers} == {"There is no such page here."}
     assert stranger.post(path).status_code == 405
     assert stranger.head(path).status_code == 200
+
+
+def test_who_tries_addresses_waits_for_no_writer_and_locks_out_none(
+    keeper: TestClient, flock_file: str
+) -> None:
+    subscribe(keeper)
+    with closing(sqlite3.connect(flock_file)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        begun = time.monotonic()
+        assert keeper.get(f"/calendar/{'0' * 64}.ics").status_code == 404
+        assert time.monotonic() - begun < 5
 
 
 def test_the_secret_is_kept_and_told_nowhere(

@@ -133,6 +133,7 @@ WILL_NOT_DO: list[tuple[dict[str, str], str]] = [
     ({"temperature": "", "humidity": ""}, "Say where in the message"),
     ({"form": "telepathy"}, "Choose how the device writes"),
     ({"do": "broker", "address": "http://x"}, "is no address of a broker"),
+    ({"do": "broker", "address": "home..lan"}, "is no address of a broker"),
     ({"do": "add_topic", "topic": "a/#/b"}, "stands for one whole part"),
     ({"do": "add_topic", "topic": "#"}, "too wide"),
     ({"do": "add_topic", "topic": "shed/#"}, "would both take the same messages"),
@@ -153,12 +154,17 @@ def test_settings_that_will_not_do(app: FastAPI, keeper: TestClient) -> None:
 
 
 def test_the_brokers_password_is_kept_and_never_shown(app: FastAPI, keeper: TestClient) -> None:
-    form = {"token": token_of(keeper, SETTINGS), "do": "broker", "address": "192.0.2.7"}
+    form = {"token": token_of(keeper, SETTINGS), "do": "broker", "address": "mqtts://192.0.2.7"}
     keeper.post(SETTINGS, data={**form, "user": "mira", "password": "secret words"})
-    keeper.post(SETTINGS, data={**form, "user": "mira", "password": "", "address": "192.0.2.8"})
+    for other in ({"address": "mqtt://192.0.2.7"}, {"address": "mqtts://192.0.2.8"}, {"user": "u"}):
+        # Left empty, the password would be told to another broker, or in the open.
+        answer = keeper.post(SETTINGS, data={**form, "user": "mira", "password": "", **other})
+        assert answer.status_code == 422
+        assert "Type the password again" in answer.text
+    keeper.post(SETTINGS, data={**form, "user": "mira", "password": ""})
     broker = Sensors(app.state.home.desk.store).listening().broker
     assert broker is not None
-    assert (broker.host, broker.password) == ("192.0.2.8", "secret words")
+    assert (broker.address, broker.password) == ("mqtts://192.0.2.7:8883", "secret words")
     assert "secret" not in keeper.get(SETTINGS).text
 
 

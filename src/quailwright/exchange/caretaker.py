@@ -7,6 +7,7 @@ urgent one (an incubator that cools).
 
 import logging
 import threading
+import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -17,6 +18,9 @@ from quailwright.journal.findings import QuailwrightError
 from quailwright.language import later
 
 _LOOKED_AT_EVERY_S = 1.0
+_ENDS_WITHIN_S = 10.0
+"""So long the end waits for chores that are being done. One that goes on (a backup of millions of
+readings) is left: each can be killed at any instant."""
 _log = logging.getLogger("uvicorn.error")
 
 
@@ -93,12 +97,17 @@ class Caretaker:
         while not over.is_set():
             try:
                 with self._desk.store.sole_caretaker() as mine:
-                    while mine() and not over.wait(every_s):
-                        self._begin_due()
+                    try:
+                        while mine() and not over.wait(every_s):
+                            self._begin_due()
+                    finally:
+                        # Before the lock is let go: whoever takes over finds nothing at work.
+                        self._end()
             except QuailwrightError as error:
                 _log.error("%s", error.sentence)
-            finally:
-                self._end()
+            except Exception:
+                # Without this thread nothing would be watched any more, and nobody told.
+                _log.exception("A fault of our own in the caretaker")
             over.wait(every_s)
 
     def _begin_due(self) -> None:
@@ -112,11 +121,16 @@ class Caretaker:
             thread.start()
 
     def _end(self) -> None:
+        until = time.monotonic() + _ENDS_WITHIN_S
         for thread in self._at_work.values():
-            thread.join()
-        self._at_work.clear()
+            thread.join(max(0.0, until - time.monotonic()))
+        # What is still at work is not begun a second time beside itself.
+        self._at_work = {name: one for name, one in self._at_work.items() if one.is_alive()}
         for chore in self._chores:
-            chore.end()
+            try:
+                chore.end()
+            except Exception:
+                _log.exception("A fault of our own at the end of the chore %s", chore.name)
 
     def _due(self, now: datetime) -> list[Chore]:
         """Those whose time has come; a clock that was set back makes all due."""

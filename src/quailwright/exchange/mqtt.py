@@ -28,8 +28,9 @@ from quailwright.exchange.sensor_settings import (
     subscribed,
 )
 from quailwright.journal.devices import Taken
-from quailwright.journal.findings import FlockUnusable
+from quailwright.journal.findings import FlockUnusable, QuailwrightError
 from quailwright.journal.moments import utc_text
+from quailwright.journal.readings import Kept
 from quailwright.language import later
 
 if TYPE_CHECKING:
@@ -46,8 +47,13 @@ _MOST_WAITING = 20_000
 """Messages not asked to be acknowledged (QoS 0) are dropped beyond this."""
 _KEEPALIVE_S = 30
 _RETRIED_AFTER_S = (1.0, 30.0)
+_ENDS_WITHIN_S = 5.0
+"""So long the end waits for a thread: one may hang in asking for a name, or for a file in use."""
 _MOST_TOPICS, _MOST_REFUSED = 100, 8
 _LONGEST_SAMPLE = 2_000
+_MOST_INSTRUMENTS = 100
+"""By one topic whose parts name them, while it is listened to: each is looked at again and again,
+and a device that writes another name each time would fill the file with them."""
 _UNSUPPORTED_VERSION, _NOT_AUTHORISED, _TAKEN_OVER = 132, (134, 135), 142
 """Reason codes of MQTT 5.0, section 2.4."""
 _REFUSED_CODES_FROM = 128
@@ -132,7 +138,12 @@ class Listener:
             self._old_protocol.add((session.broker.host, session.broker.port))
         if broker is None or not wanted.topics:
             self._end_session()
-        elif session is None or session.falls_back or not session.fits(broker, wanted.topics):
+        elif (
+            session is None
+            or session.falls_back
+            or session.broken
+            or not session.fits(broker, wanted.topics)
+        ):
             self._end_session()
             old = (broker.host, broker.port) in self._old_protocol
             session = _Session(desk, broker, wanted.topics, _client_id(mark), old, self._clock)
@@ -155,7 +166,9 @@ class Listener:
         asked = bool(wanted.explore_until) and utc_text(now) < wanted.explore_until
         exploring = broker is not None and (asked or not wanted.topics)
         explorer = self._explorer
-        if explorer is not None and not (exploring and explorer.broker == broker):
+        if explorer is not None and not (
+            exploring and explorer.broker == broker and not explorer.broken
+        ):
             explorer.end()
             self._explorer = explorer = None
         if exploring and explorer is None and broker is not None:
@@ -219,6 +232,7 @@ class _Connection:
         self._answered = self._turned_away = False
         self._cut = 0
         self._client: Client | None = None
+        self._begun = False
 
     def _connect(self, lasts: bool) -> None:
         """Begins to connect, in a thread of the client's own; `lasts`: with a lasting session."""
@@ -266,13 +280,24 @@ class _Connection:
             )
             return
         client.loop_start()
+        self._begun = True
+
+    @property
+    def broken(self) -> bool:
+        """Whether the thread of the client ended by itself, by a fault: nothing would come any
+        more, and nobody say so."""
+        thread = getattr(self._client, "_thread", threading.main_thread())
+        return self._begun and (thread is None or not thread.is_alive())
 
     def end(self) -> None:
         """Says goodbye; a lasting session stays at the broker."""
+        self._begun = False
         client = self._client
         if client is not None:
             client.disconnect()
-            client.loop_stop()
+            stopping = threading.Thread(target=client.loop_stop, daemon=True)
+            stopping.start()
+            stopping.join(_ENDS_WITHIN_S)
 
     def _on_connect(self, client: "Client", _: Any, flags: Any, code: Any, __: Any) -> None:
         with self._lock:
@@ -402,6 +427,7 @@ class _Session(_Connection):
         self._over = threading.Event()
         self._worker = threading.Thread(target=self._work, daemon=True)
         self._instants = Instants()
+        self._named: dict[int, set[str]] = {}
         self._heard: dict[str, Heard] = {}
         self._refused: deque[Refused] = deque(maxlen=_MOST_REFUSED)
         self._messages = self._kept = self._already = self._in_hand = 0
@@ -426,7 +452,7 @@ class _Session(_Connection):
         """Ends; what is not on the disk was not acknowledged, and comes again."""
         super().end()
         self._over.set()
-        self._worker.join()
+        self._worker.join(_ENDS_WITHIN_S)
 
     def shown(self) -> ListenerShown:
         """How it stands."""
@@ -453,10 +479,11 @@ class _Session(_Connection):
             client.subscribe([(each, 1) for each in self._filters])
             if set(before) != set(self._filters):
                 note_subscribed(self._desk.store, self._filters)
-        except FlockUnusable as error:
+        except Exception as error:
+            # Raised in the client's thread, it would end it.
             client.subscribe([(each, 1) for each in self._filters])
             with self._lock:
-                self._unkept = error.sentence
+                self._unkept = _in_a_sentence(error)
 
     def _on_message(self, client: Any, _: Any, message: Any) -> None:
         try:
@@ -518,8 +545,7 @@ class _Session(_Connection):
             except Exception as error:
                 # One message that we have a fault with must not hold up all others for good.
                 _log.exception("A fault of our own in a message of %s", message.topic)
-                arrived = []
-                why = later("A fault of quailwright's own ({fault}).", fault=type(error).__name__)
+                arrived, why = [], _in_a_sentence(error)
             told.append(arrived)
             messages.append(_taken(message, arrived))
             if why:
@@ -530,6 +556,15 @@ class _Session(_Connection):
             with self._lock:
                 self._unkept = error.sentence
             return False
+        except Exception as error:
+            _log.exception("A fault of our own in keeping %d messages", len(batch))
+            if len(batch) > 1:
+                # One of them must not hold up the others.
+                while batch and self._take(batch[:1]):
+                    del batch[0]
+                return not batch
+            kept = Kept()
+            refused = [Refused(batch[0].at, batch[0].topic, _in_a_sentence(error))]
         with self._lock:
             self._unkept = ""
             self._refused.extend(refused)
@@ -567,13 +602,34 @@ class _Session(_Connection):
                 )
             if found.refused:
                 why = why or found.refused[0]
-            if readings:
-                one = Arrived(mapped.place, mapped.instrument_of(message.topic), readings)
+            instrument = mapped.instrument_of(message.topic)
+            if readings and not self._may_name(mapped.id, instrument):
+                why = why or later(
+                    "By this topic more than {most} instruments have come: the part of it that "
+                    "names them seems to be another each time. Its new names do not count.",
+                    most=_MOST_INSTRUMENTS,
+                )
+            elif readings:
+                one = Arrived(mapped.place, instrument, readings)
                 arrived.append(self._instants.apart(one))
         if not taken:
             # Of a filter that the session at the broker still had from before.
             return [], ""
         return arrived, why
+
+    def _may_name(self, topic: int, instrument: str) -> bool:
+        """Whether one more instrument may come by a topic that names them; those known may."""
+        names = self._named.setdefault(topic, set())
+        if instrument not in names and len(names) >= _MOST_INSTRUMENTS:
+            return False
+        names.add(instrument)
+        return True
+
+
+def _in_a_sentence(error: Exception) -> str:
+    if isinstance(error, QuailwrightError):
+        return error.sentence
+    return later("A fault of quailwright's own ({fault}).", fault=type(error).__name__)
 
 
 def _taken(message: _Message, arrived: list[Arrived]) -> Taken | None:

@@ -5,6 +5,8 @@ apprise logs addresses; its log goes nowhere but into the answer, from which sec
 
 import logging
 import re
+import threading
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -35,35 +37,79 @@ def is_understood(address: str) -> bool:
     return _plugin(_library(), address) is not None
 
 
-def send(address: str, letter: Letter) -> Sent:
-    """Sends a message now; waits for `notices.send_s` at most. Raises nothing."""
-    library = _library()
+def send(address: str, letter: Letter, wait_s: float | None = None) -> Sent:
+    """Sends a message now; waits for `notices.send_s` at most, or `wait_s`. Raises nothing.
+
+    A server that neither answers nor hangs up keeps its own thread, in which nobody waits: it holds
+    up no other channel, nor the end of the program, and is written to anew only once it let go.
+    """
+    busy = _busy.get(address)
+    if busy is not None and busy.is_alive():
+        return _no_answer()
+    came: list[_Came] = []
+    thread = threading.Thread(target=lambda: came.append(_sent(address, letter)), daemon=True)
+    _busy[address] = thread
+    thread.start()
+    thread.join(facts.value("notices.send_s") if wait_s is None else wait_s)
+    if thread.is_alive():
+        return _no_answer()
+    _busy.pop(address, None)
+    if not came or came[0].fault:
+        # Whatever a channel's code does, the next try and the other channels go on.
+        fault = came[0].fault if came else "SystemExit"
+        return Sent(False, say("It could not be sent ({fault}).", fault=fault))
+    if not came[0].understood:
+        return Sent(False, say("Its address is not understood. Set the channel up anew."))
+    if came[0].went:
+        return Sent(True, say("It was taken by the server."))
+    return Sent(False, without_secrets(_answer(came[0].told), address))
+
+
+_busy: dict[str, threading.Thread] = {}
+"""By address, who writes to it, or waits for it still."""
+
+
+def _no_answer() -> Sent:
+    return Sent(False, say("The server gave no answer in time."))
+
+
+@dataclass(frozen=True, slots=True)
+class _Came:
+    """What came of a message: what the library logged, or the fault that ended it."""
+
+    understood: bool = True
+    went: bool = False
+    fault: str = ""
+    told: tuple[tuple[str, str], ...] = ()
+
+
+def _sent(address: str, letter: Letter) -> _Came:
+    told: list[tuple[str, str]] = []
     try:
+        library = _library()
         plugin = _plugin(library, address)
         if plugin is None:
-            return Sent(False, say("Its address is not understood. Set the channel up anew."))
-        told: list[tuple[str, str]] = []
+            return _Came(understood=False)
+        # An address may ask for more: we try again ourselves, and wait for nobody that long.
+        plugin.retry = 0
+        most = facts.value("notices.send_s") / 2
+        plugin.socket_read_timeout = min(plugin.socket_read_timeout, most)
+        plugin.socket_connect_timeout = min(plugin.socket_connect_timeout, most)
         sender = library.Apprise(asset=_asset(library))
         sender.add(plugin)
         result = sender.notify(
             body=letter.text,
             title=letter.title,
             body_format=library.NotifyFormat.TEXT,
-            timeout=facts.value("notices.send_s"),
             log_callback=lambda entry, _: told.append((entry.level, entry.message)),
             log_level=logging.DEBUG,
         )
     except Exception as error:
-        # Whatever a channel's code does, the next try and the other channels go on.
-        return Sent(False, say("It could not be sent ({fault}).", fault=type(error).__name__))
-    if result:
-        return Sent(True, say("It was taken by the server."))
-    if result.status == library.AppriseResultStatus.TIMEOUT:
-        return Sent(False, say("The server gave no answer in time."))
-    return Sent(False, without_secrets(_answer(told), address))
+        return _Came(fault=type(error).__name__)
+    return _Came(went=bool(result), told=tuple(told))
 
 
-def _answer(told: list[tuple[str, str]]) -> str:
+def _answer(told: Sequence[tuple[str, str]]) -> str:
     """What the server said, as far as the log tells; the last word is the nearest to it."""
     for _, message in reversed(told):
         found = _ANSWERS.match(message)
@@ -102,7 +148,9 @@ def _asset(library: Any) -> "apprise.AppriseAsset":
         pgp_autogen=False,
         pem_autogen=False,
         language="en",
-        service_timeout=facts.value("notices.send_s"),
+        # Both would have it wait in a few threads for all, which the end of the program waits for.
+        async_mode=False,
+        service_timeout=0,
     )
     return asset
 

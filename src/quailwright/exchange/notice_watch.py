@@ -6,6 +6,7 @@ and what the journal tells every few minutes. A channel that is slow holds up ne
 
 import logging
 import threading
+import time
 from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from functools import partial
@@ -30,7 +31,7 @@ from quailwright.exchange.notice_settings import (
 from quailwright.flock.state import Flock
 from quailwright.guide.notices import air as airs
 from quailwright.guide.notices import care
-from quailwright.guide.notices.rules import OWN, UNWATCHED, Rule
+from quailwright.guide.notices.rules import CLOCK, OWN, UNWATCHED, Rule
 from quailwright.guide.notices.state import Key, Wrong, changes
 from quailwright.guide.notices.telling import (
     Hours,
@@ -40,7 +41,7 @@ from quailwright.guide.notices.telling import (
     retry_after,
     to_tell,
 )
-from quailwright.guide.notices.words import Letter, Reader, letter
+from quailwright.guide.notices.words import Letter, Reader, letter, not_watching
 from quailwright.guide.round import day_at
 from quailwright.guide.signs import Sign, signs
 from quailwright.husbandry import facts
@@ -48,7 +49,7 @@ from quailwright.journal import notices, options
 from quailwright.journal.findings import QuailwrightError
 from quailwright.journal.moments import utc_text
 from quailwright.journal.notices import Channel, MessageKind, Notice
-from quailwright.journal.readings import Latest
+from quailwright.journal.readings import Latest, Readings, from_ms
 from quailwright.journal.store import Store
 from quailwright.language import say, speaking
 
@@ -56,11 +57,15 @@ EVERY, CARE_EVERY, HOUR = timedelta(seconds=5), timedelta(minutes=5), timedelta(
 _log = logging.getLogger("uvicorn.error")
 _KEPT = "notices.watch"
 _AIR_RULES = frozenset(
-    {"machine_cold", "machine_hot", "machine_dry", "brooder_cold", "brooder_hot", "silent", OWN}
-)
+    {
+        "machine_cold", "machine_hot", "machine_dry", "brooder_cold", "brooder_hot", "silent",
+        CLOCK, OWN,
+    }
+)  # fmt: skip
 _CARE_RULES = frozenset({"step", "sign", "backup", "hold", "feed"})
 _SENDS_FOR_S = 3.0
-"""So long one round of the chore waits for its senders; slower ones go on beside it."""
+"""So long one round of the chore, and its end, wait for senders; slower ones go on beside it. What
+is not noted at the end is told once more after the next start."""
 Said = Callable[[str, Letter], Sent]
 
 
@@ -81,10 +86,16 @@ class NoticeWatch:
         self._kept: Kept | None = None
         self._forgot: datetime | None = None
         self._before: dict[str, datetime] = {}
+        self._shown: dict[str, datetime] = {}
         self._heard: dict[str, airs.Heard] = {}
         self._sending: dict[int, threading.Thread] = {}
         self._unnoted: dict[int, Callable[[], None]] = {}
         self._feed_looked: tuple[date, list[Wrong]] | None = None
+        self._clocks: dict[str, airs.ClockOff] = {}
+        self._failing: datetime | None = None
+        self._failing_told = False
+        self._looked = False
+        self._last_known: tuple[list[Channel], str] = ([], "")
 
     def chores(self) -> list[Chore]:
         """Its chores."""
@@ -94,28 +105,74 @@ class NoticeWatch:
         ]
 
     def end(self) -> None:
-        """Waits for what is being sent, so that it is noted; forgets what it knew."""
+        """Waits a little for what is being sent, so that it is noted; forgets what it knew."""
+        until = time.monotonic() + _SENDS_FOR_S
         for thread in self._sending.values():
-            thread.join(facts.value("notices.send_s") + 1)
+            thread.join(max(0.0, until - time.monotonic()))
         self._sending.clear()
         self._kept = None
         self._before.clear()
+        self._shown.clear()
 
     # The air.
 
     def watch(self, desk: Desk, now: datetime) -> str:
         """Looks at the latest readings, and tells what is to be told. Raises FlockUnusable."""
+        self._looked = False
+        try:
+            self._round(desk, now)
+        except Exception as error:
+            if not self._looked:
+                self._cannot(error, now)
+            raise
+        finally:
+            if self._looked:
+                self._failing, self._failing_told = None, False
+        return ""
+
+    def _round(self, desk: Desk, now: datetime) -> None:
         store, settings = desk.store, settings_of(desk.store)
         if not settings.on:
             self._stop(store)
-            return ""
+            self._looked = True
+            return
+        with store.household() as connection:
+            self._last_known = (notices.channels(connection), settings.address)
         flock = desk.flock(now)
-        self._beat(store, now)
-        rules = rules_of(settings)
-        wrong, unsure, right = self._look_at_air(store, flock, rules, now)
-        self._note(store, wrong, unsure, right, _AIR_RULES, now)
-        self._tell(desk, flock, settings, now)
-        return ""
+        faults: list[Exception] = []
+        try:
+            self._beat(store, now)
+            wrong, unsure, right = self._look_at_air(store, flock, rules_of(settings), now)
+            self._note(store, wrong, unsure, right, _AIR_RULES, now)
+            self._looked = True
+        except Exception as fault:
+            # What is known already is told all the same.
+            faults.append(fault)
+        faults += self._tell(desk, flock, settings, now)
+        if faults:
+            raise faults[0]
+
+    def _cannot(self, error: Exception, now: datetime) -> None:
+        """Where no watch could be kept for some minutes (a full disk, a fault), tells it once, by
+        what is remembered: nothing of it can be relied on to be noted."""
+        if self._failing is None or now < self._failing:
+            self._failing = now
+        since, most = now - self._failing, timedelta(minutes=facts.value("notices.unwatched_min"))
+        if since < most or self._failing_told:
+            return
+        self._failing_told = True
+        why = error.sentence if isinstance(error, QuailwrightError) else type(error).__name__
+        channels, address = self._last_known
+        for channel in channels:
+            chosen = channel_settings(channel)
+            if chosen.on:
+                with speaking(chosen.language):
+                    text = not_watching(why, most / timedelta(minutes=1), address)
+                told = threading.Thread(
+                    target=self._send, args=(channel.address, text), daemon=True
+                )
+                told.start()
+                told.join(_SENDS_FOR_S)
 
     def _look_at_air(
         self, store: Store, flock: Flock, rules: Sequence[Rule], now: datetime
@@ -123,7 +180,10 @@ class NoticeWatch:
         wrong: list[Wrong] = []
         unsure: set[Key] = set()
         right: set[Key] = set()
-        latest = store.latest_readings()
+        shown = store.latest_readings()
+        latest = _not_ahead(store, shown, now)
+        self._clocks = airs.clocks_off(self._clocks, self._shown, shown, now)
+        self._shown = {airs.sensor_name(one): one.at for one in shown}
         self._heard = airs.hear(self._heard, self._before, latest, now)
         self._before = {airs.sensor_name(one): one.at for one in latest}
         for rule in rules:
@@ -132,6 +192,8 @@ class NoticeWatch:
                 wrong += found
                 silent = {one.about for one in found}
                 right |= {(rule.code, name) for name in self._heard if name not in silent}
+                wrong += self._clocks_off(flock, rule, now)
+                right |= {(CLOCK, name) for name in self._heard if name not in self._clocks}
         places = {one.place for one in latest}
         with store.household() as connection:
             lasting = {
@@ -174,9 +236,27 @@ class NoticeWatch:
         found = []
         for name, last in airs.silent(self._heard, latest, rule, since, now).items():
             place, _, instrument = name.partition("\t")
+            if airs.is_closed(flock, place):
+                continue
             urgent = rule.urgent and airs.matters(flock, place, now)
             known = care.told(place=place, instrument=instrument)
             found.append(Wrong(rule.code, name, urgent, last, known))
+        return found
+
+    def _clocks_off(self, flock: Flock, rule: Rule, now: datetime) -> list[Wrong]:
+        """Instruments whose readings come, dated so that none of them is watched."""
+        found = []
+        for name, one in self._clocks.items():
+            place, _, instrument = name.partition("\t")
+            lasted = now - one.first >= timedelta(minutes=rule.wait)
+            few = one.readings < facts.value("notices.silent_steps")
+            if few or not lasted or airs.is_closed(flock, place):
+                continue
+            known = care.told(
+                place=place, instrument=instrument, off_min=round(one.off / timedelta(minutes=1))
+            )
+            urgent = rule.urgent and airs.matters(flock, place, now)
+            found.append(Wrong(CLOCK, name, urgent, one.first, known))
         return found
 
     # That watch is kept.
@@ -214,9 +294,10 @@ class NoticeWatch:
 
     def _keep(self, store: Store, kept: Kept) -> None:
         heard = {name: (one.last, one.step_s) for name, one in self._heard.items()}
-        self._kept = Kept(kept.since, kept.last, heard)
+        noted = Kept(kept.since, kept.last, heard)
         with store.household(writes=True) as connection:
-            options.put(connection, _KEPT, msgspec.json.encode(self._kept).decode())
+            options.put(connection, _KEPT, msgspec.json.encode(noted).decode())
+        self._kept = noted
 
     def _stop(self, store: Store) -> None:
         """Switched off: no watch is kept, and none is missed."""
@@ -292,20 +373,28 @@ class NoticeWatch:
 
     # Telling.
 
-    def _tell(self, desk: Desk, flock: Flock, settings: NoticeSettings, now: datetime) -> None:
-        """Begins to tell every channel what it is to be told, each in a thread of its own."""
+    def _tell(
+        self, desk: Desk, flock: Flock, settings: NoticeSettings, now: datetime
+    ) -> list[Exception]:
+        """Begins to tell every channel what it is to be told, each in a thread of its own; gives
+        what hindered it: a fault with one channel's message holds up no other channel."""
         with desk.store.household() as connection:
             known = notices.channels(connection)
         hours = hours_of(settings, flock)
-        begun = []
+        begun: list[threading.Thread] = []
+        faults: list[Exception] = []
         for channel in known:
             busy = self._sending.get(channel.id)
             chosen = channel_settings(channel)
             if not chosen.on or (busy is not None and busy.is_alive()):
                 continue
-            if not self._noted(channel.id):
+            try:
+                if not self._noted(channel.id):
+                    continue
+                job = _job(desk, flock, settings, channel, chosen, hours, now)
+            except Exception as fault:
+                faults.append(fault)
                 continue
-            job = _job(desk, flock, settings, channel, chosen, hours, now)
             if job is None:
                 continue
             thread = threading.Thread(
@@ -316,6 +405,7 @@ class NoticeWatch:
             begun.append(thread)
         for thread in begun:
             thread.join(_SENDS_FOR_S)
+        return faults
 
     def _do(
         self, store: Store, channel: Channel, what: MessageKind, items: Sequence[Item],
@@ -340,6 +430,34 @@ class NoticeWatch:
         return True
 
 
+def _not_ahead(store: Store, latest: Sequence[Latest], now: datetime) -> list[Latest]:
+    """The last reading of each instrument, and of one that has some from ahead of the clock the
+    last of those that have none: else it would seem to send until their time has come."""
+    early = now + timedelta(minutes=facts.value("notices.early_min"))
+    # What sends is found within the hour, among few readings.
+    spans = (HOUR, timedelta(days=facts.value("notices.silent_forget_d")))
+    found = []
+    for one in latest:
+        shown = (
+            each
+            for span in spans
+            for each in store.readings(one.place, now - span, early)
+            if each.instrument == one.instrument and len(each.at_ms)
+        )
+        last = next(shown, None) if one.at > early else None
+        found.append(one if last is None else _last_of(last))
+    return found
+
+
+def _last_of(readings: Readings) -> Latest:
+    celsius, percent = (
+        None if values[-1] != values[-1] else float(values[-1])
+        for values in (readings.temperature_c, readings.humidity_pct)
+    )
+    at = from_ms(int(readings.at_ms[-1]))
+    return Latest(readings.place, readings.instrument, at, celsius, percent)
+
+
 def _job(
     desk: Desk, flock: Flock, settings: NoticeSettings, channel: Channel, chosen: ChannelSettings,
     hours: Hours, now: datetime,
@@ -353,8 +471,9 @@ def _job(
     items = to_tell(known, told, channel, hours, sent, now)
     if items:
         with speaking(chosen.language):
-            reader = reader_of(desk, flock, settings, [item.notice for item in items], now)
-            return "notice", items, letter(items, reader), None
+            items, text = _written(desk, flock, settings, items, now)
+        if text is not None:
+            return "notice", items, text, None
     room = sent + facts.value("notices.kept_urgent") < facts.value("notices.per_hour")
     waits = channel.not_before is not None and now < channel.not_before
     if chosen.digest and room and not waits and hours.digest_due(now, channel.digest_on):
@@ -362,6 +481,31 @@ def _job(
             text = digest(desk, flock, settings.address, now)
         return "digest", [], text, now.astimezone(hours.zone).date().isoformat()
     return None
+
+
+def _written(
+    desk: Desk, flock: Flock, settings: NoticeSettings, items: list[Item], now: datetime
+) -> tuple[list[Item], Letter | None]:
+    """A message of what is to be told. Where one thing of it cannot be put into words, by a fault
+    of our own, it is left out, and the rest is told."""
+
+    def of(some: list[Item]) -> Letter:
+        known = [item.notice for item in some]
+        return letter(some, reader_of(desk, flock, settings, known, now))
+
+    try:
+        return items, of(items)
+    except Exception:
+        _log.exception("A fault of our own in a message")
+    sound = []
+    for item in items:
+        try:
+            of([item])
+        except Exception:
+            _log.exception("A fault of our own in what is told of %s", item.notice.rule)
+        else:
+            sound.append(item)
+    return sound, of(sound) if sound else None
 
 
 def note_sent(

@@ -33,6 +33,9 @@ _REST_S = 0.15
 _GIVEN_BACK = 8_000_000
 """Bytes by which the file is made smaller at once."""
 _DONE_FOR = timedelta(hours=20)
+_BELIEVED_FOR = timedelta(days=7)
+"""A clock so far beyond the last time may be wrong: readings of now would seem to be of long ago,
+and what is left out does not come back. It is believed the next day."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,16 +278,23 @@ def thin_and_note(
     came = thin(store, flock, now, False, most_pieces, rest)
     so_far = 0 if last is None or last.whole else last.left_out
     noted = LastTime(now, so_far + came.left_out, came.whole)
-    told = {"at": now.isoformat(), "left_out": noted.left_out, "whole": noted.whole}
+    _note(store, noted)
+    return noted
+
+
+def _note(store: Store, noted: LastTime) -> None:
+    told = {"at": noted.at.isoformat(), "left_out": noted.left_out, "whole": noted.whole}
     with store.household(writes=True) as connection:
         options.put(connection, _THINNED, json.dumps(told))
-    return noted
 
 
 def do(desk: Desk, now: datetime) -> str:
     """The chore: thins once a day, some pieces at a time; what came of it in a sentence."""
     last = last_time(desk.store)
     if last is not None and last.whole and last.at <= now < last.at + _DONE_FOR:
+        return ""
+    if last is not None and now - last.at > _BELIEVED_FOR:
+        _note(desk.store, LastTime(now, last.left_out, whole=True))
         return ""
     came = thin_and_note(
         desk.store, desk.flock(now), now, _PIECES_AT_ONCE, lambda: time.sleep(_REST_S)

@@ -148,7 +148,8 @@ class Sensors:
     def set_broker(self, address: str, user: str, password: str, keep: bool) -> None:
         """Goes to the broker at that address, "" to none; `keep`: by the password kept so far.
 
-        Raises BadInput.
+        A password is kept for the broker and the user that it was typed for: told to another
+        address, it would be told to whoever listens there. Raises BadInput.
         """
         broker = parsed_address(address) if address else None
         with self.store.household(writes=True) as connection:
@@ -157,7 +158,18 @@ class Sensors:
                 options.put(connection, _BROKER, None)
                 return
             if keep and before is not None and user:
-                password = msgspec.json.decode(before, type=Broker).password
+                known = msgspec.json.decode(before, type=Broker)
+                same = msgspec.structs.replace(known, password="")
+                if known.password and same != msgspec.structs.replace(broker, user=user):
+                    raise BadInput(
+                        say(
+                            "Type the password again: it was given for {user} at {address}, and "
+                            "is told to nobody else.",
+                            user=known.user,
+                            address=known.address,
+                        )
+                    )
+                password = known.password
             if max(len(user), len(password)) > LONGEST_ADDRESS:
                 raise BadInput(
                     say("User and password may have {most} characters.", most=LONGEST_ADDRESS)
@@ -260,7 +272,7 @@ def _mapped(topic: devices.Topic) -> Mapped:
 def parsed_address(address: str) -> Broker:
     """The broker at `mqtt://192.0.2.7:1883`, `mqtts://home` or `home`. Raises BadInput."""
     found = _ADDRESS.fullmatch(address.strip()) if len(address) <= LONGEST_ADDRESS else None
-    if found is None:
+    if found is None or not _is_a_name(found["host"]):
         raise BadInput(
             say("{address} is no address of a broker. Write it like mqtt://192.0.2.7:1883.",
                 address=address.strip()[:LONGEST_ADDRESS])
@@ -270,6 +282,15 @@ def parsed_address(address: str) -> Broker:
     if not 1 <= port <= _LARGEST_PORT:
         raise BadInput(say("A port is a number from 1 to {most}.", most=str(_LARGEST_PORT)))
     return Broker(found["host"].strip("[]"), port, scheme == "mqtts")
+
+
+def _is_a_name(host: str) -> bool:
+    """Whether it can be looked up at all: `home..lan` would be no name, but a fault."""
+    try:
+        host.encode("idna")
+    except UnicodeError:
+        return False
+    return True
 
 
 def _fits(name: str) -> bool:

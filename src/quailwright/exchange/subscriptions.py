@@ -106,10 +106,12 @@ def answer(desk: Desk, token: str, now: datetime, address: str) -> bytes | None:
     """
     if not TOKEN.match(token):
         return None
-    with desk.store.household(writes=True) as connection:
+    with desk.store.household() as connection:
         found = subscriptions.of_token(connection, _hash_of(token))
         if found is None or not _may_still(found, people.everyone(connection)):
+            # Nothing is written for whoever tries addresses: they lock nobody out.
             return None
+    with desk.store.household(writes=True) as connection:
         subscriptions.asked(connection, found.id, now)
     return told_now(desk, now, settings_of(found), address)
 

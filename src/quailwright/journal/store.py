@@ -615,6 +615,10 @@ def in_sentences(location: str) -> Iterator[None]:
         yield
     except DBAPIError as error:
         raise FlockUnusable(_sentence(error, location)) from error
+    except sa.exc.TimeoutError as error:
+        # Every connection of this process is taken, by those who wait for a file in use.
+        sentence = _SIGNS["locked"]
+        raise FlockUnusable(say(sentence, location=location)) from error
 
 
 def _bring_up_to_date(engine: sa.Engine, location: str) -> None:

@@ -26,6 +26,8 @@ App = Callable[[Any, Any, Any], Any]
 """An application by ASGI."""
 
 _PORTS_TRIED = 20
+_PATIENCE_S = 10
+"""So long the end waits for answers under way: a phone that reads no more held it up for good."""
 _LOG_LEVEL = "error" if os.environ.get("QUAILWRIGHT_TRACEBACK") else "critical"
 """A fault of our own is answered with a sentence; where it lies is told only to who asks."""
 _LOOKED_AT_EVERY_S = 12 * 3600.0
@@ -83,7 +85,7 @@ def run(
     one that `renewed` gives, for it may run longer than a certificate lasts.
     """
     listener.listen(128)
-    server = _server(app, certificate)
+    server = _server(app, certificate, _PATIENCE_S)
     with suppress(KeyboardInterrupt), _renewing(server, renewed, every_s):
         ready()
         server.run(sockets=[listener])
@@ -141,7 +143,7 @@ def beside(
         thread.join()
 
 
-def _server(app: App, certificate: Path | None, patience_s: int | None = None) -> uvicorn.Server:
+def _server(app: App, certificate: Path | None, patience_s: int) -> uvicorn.Server:
     config = uvicorn.Config(
         app,
         log_level=_LOG_LEVEL,

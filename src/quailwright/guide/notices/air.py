@@ -5,7 +5,7 @@ reading is never an all-clear: what was wrong stays wrong until readings show th
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Literal
 
@@ -80,7 +80,7 @@ def watches(flock: Flock, rules: Sequence[Rule], now: datetime) -> Iterator[Watc
                     timedelta(minutes=rule.wait),
                 )  # fmt: skip
     for rule in by_code.values():
-        if rule.is_own:
+        if rule.is_own and not is_closed(flock, rule.place):
             yield from _limit(rule, rule.place)
 
 
@@ -89,6 +89,12 @@ def _limit(rule: Rule | None, place: str, from_: datetime | None = None) -> Iter
         yield Watch(
             rule, place, rule.quantity, rule.side, rule.limit, timedelta(minutes=rule.wait), from_
         )
+
+
+def is_closed(flock: Flock, place: str) -> bool:
+    """Whether that place is in use no more: what a sensor left there shows harms nobody."""
+    known = flock.places.get(place)
+    return known is not None and known.closed
 
 
 def machines(flock: Flock, now: datetime) -> Mapping[str, list[Hatch]]:
@@ -281,6 +287,51 @@ def silent(
         )
         if now - max(one.at, watching_since) > wait:
             found[sensor_name(one)] = one.at
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class ClockOff:
+    """An instrument that sends, with instants that are not those of now.
+
+    Attributes:
+        first, last: when such a reading first came in, and last.
+        readings: how many were seen.
+        off: by how much its clock is ahead, or behind (negative).
+    """
+
+    first: datetime
+    last: datetime
+    readings: int
+    off: timedelta
+
+
+def clocks_off(
+    known: Mapping[str, ClockOff], before: Mapping[str, datetime], latest: Sequence[Latest],
+    now: datetime,
+) -> dict[str, ClockOff]:  # fmt: skip
+    """Instruments that send one reading after the other, none of them fresh when it came in.
+
+    Nothing of them is watched: who takes them for a watch must be told. A file that is read in now
+    and then is none of them, nor is what a broker kept for the hours of a cut.
+    """
+    fresh = timedelta(minutes=facts.value("notices.gap_min"))
+    early = timedelta(minutes=facts.value("notices.early_min"))
+    found = {}
+    for one in latest:
+        name = sensor_name(one)
+        last, so_far = before.get(name), known.get(name)
+        if so_far is not None and not timedelta(0) <= now - so_far.last <= fresh:
+            so_far = None
+        came = last is not None and last < one.at
+        if came and -early <= now - one.at <= fresh:
+            continue
+        if came and so_far is None:
+            found[name] = ClockOff(now, now, 1, one.at - now)
+        elif came and so_far is not None:
+            found[name] = replace(so_far, last=now, readings=so_far.readings + 1)
+        elif so_far is not None:
+            found[name] = so_far
     return found
 
 

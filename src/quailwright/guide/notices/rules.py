@@ -107,7 +107,9 @@ PRINTED: Mapping[str, Printed] = {
 
 OWN = "own"
 UNWATCHED = "unwatched"
-"""The codes of a keeper's own rule, and of what is told of hours in which nobody watched."""
+CLOCK = "clock"
+"""The codes of a keeper's own rule, of what is told of hours in which nobody watched, and of a
+sensor that sends wrong times, which is told where a silent one is."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import msgspec
 
 from quailwright.guide import wording
-from quailwright.guide.notices.rules import PRINTED, UNWATCHED, Rule
+from quailwright.guide.notices.rules import CLOCK, PRINTED, UNWATCHED, Rule
 from quailwright.guide.notices.state import is_open
 from quailwright.guide.notices.telling import Item
 from quailwright.guide.signs import Sign
@@ -45,6 +45,10 @@ FIRST: Mapping[str, str] = {
         "First: go and read the machine itself: no reading is no all-clear. Then the sensor's "
         "power, its battery, the home network. A power cut silences sensors too."
     ),
+    CLOCK: mark(
+        "First: go and read the machine itself. Then set the sensor's clock and its time zone, or "
+        "have it send no time."
+    ),
     "feed": mark("First: weigh what is left, and order or fetch a bag today."),
     "backup": mark("First: is the folder for backups there, and has its disk room?"),
     "own": mark("First: look there, and read a second thermometer."),
@@ -54,6 +58,7 @@ FIRST: Mapping[str, str] = {
 _TITLES: Mapping[str, str] = {
     "own": mark("A limit of your own"),
     UNWATCHED: mark("Nobody watched"),
+    CLOCK: mark("A sensor's clock is wrong"),
 }
 
 
@@ -125,6 +130,8 @@ def sentence(notice: Notice, reader: Reader) -> str:
                     instrument=told["instrument"], since=since,
                 )  # fmt: skip
             return say("{place}: no reading since {since}.", place=told["place"], since=since)
+        case "clock":
+            return _clock_off(told)
         case "step":
             return say(
                 "{hatch}: not done, as far as the journal tells, due {since}: {step}",
@@ -155,6 +162,39 @@ def sentence(notice: Notice, reader: Reader) -> str:
                 since=since, until=clock(datetime.fromisoformat(told["until"]), reader),
             )  # fmt: skip
     return _of_air(notice, told, reader, since)
+
+
+def _clock_off(told: dict[str, Any]) -> str:
+    minutes = abs(told["off_min"])
+    parts = {
+        "place": told["place"],
+        "instrument": told["instrument"] or say("the sensor"),
+        "time": waited(minutes, "min") if minutes < 120 else waited(round(minutes / 60), "h"),
+    }
+    if told["off_min"] > 0:
+        return say(
+            "{place}: what {instrument} sends is dated {time} ahead, and so it is not watched.",
+            **parts,
+        )
+    return say(
+        "{place}: what {instrument} sends is dated {time} back, and so it is not watched.", **parts
+    )
+
+
+def not_watching(why: str, minutes: float, address: str) -> "Letter":
+    """That watch could not be kept for so long: told at once, by whoever still can."""
+    lines = [
+        say(
+            "quailwright could not keep watch for {time}: {why}",
+            time=waited(minutes, "min"), why=why,
+        ),
+        say(
+            "Until that is mended no alarm comes: go and read the machines and brooders "
+            "themselves, and look at the computer that serves the pages."
+        ),
+        address,
+    ]  # fmt: skip
+    return Letter(say("No watch is kept"), "\n\n".join(line for line in lines if line))
 
 
 def _of_air(notice: Notice, told: dict[str, Any], reader: Reader, since: str) -> str:
