@@ -16,11 +16,13 @@ INVENTED = "Invented flock for the demo"
 def build_demo(location: str, on: date, seed: int, now: datetime) -> list[Entry]:
     """Writes an invented flock that ends on `on` to the file, and gives its entries.
 
+    Its sensors have told until `now` where that is about the day `on`, else to the end of it.
+
     Raises FlockUnusable when the file holds a record that is not a demo's.
     """
     from numpy.random import default_rng
 
-    from quailwright.exchange.demo import invented_entries
+    from quailwright.exchange.demo import invented
 
     if "://" in location:
         raise FlockUnusable(say("The demo is a file. Give --flock a path, not a database."))
@@ -31,9 +33,15 @@ def build_demo(location: str, on: date, seed: int, now: datetime) -> list[Entry]
         )
     draft = path.with_name(path.name + ".new")
     _remove(draft)
-    entries = invented_entries(on, default_rng(seed))
+    about = abs((now.date() - on).days) <= 1
+    entries, readings = invented(on, default_rng(seed), now if about else None)
     with open_store(str(draft), create=True) as store:
         record(store, entries, now)
+        with store.writing() as writer:
+            for one in readings:
+                writer.append_readings(
+                    one.place, one.instrument, one.at_ms, one.temperature_c, one.humidity_pct
+                )
     _remove(path)
     draft.replace(path)
     return entries
