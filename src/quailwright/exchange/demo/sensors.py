@@ -7,7 +7,7 @@ heater that was weak for an evening, a sensor that said nothing for a night.
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -68,7 +68,8 @@ def shown(world: World, until: datetime, rng: "Generator") -> list[Shown]:
 
 
 def _moment(day: date, clock: time) -> datetime:
-    return datetime.combine(day, clock, tzinfo=zone(scenario.ZONE))
+    """In UTC: two times of one zone are subtracted as shown, whatever its clocks did between."""
+    return datetime.combine(day, clock, tzinfo=zone(scenario.ZONE)).astimezone(UTC)
 
 
 def _since(world: World) -> date:
@@ -141,7 +142,7 @@ def _shown(
 ) -> Shown:
     """All stays at a place as one record: where they overlap, their air is the mean of both."""
     first = _moment(_since(world), time(0))
-    minutes = np.arange(0.0, _minutes(until - first), scenario.READ_EVERY_MIN)
+    minutes = np.arange(0.0, _minutes(until.astimezone(UTC) - first), scenario.READ_EVERY_MIN)
     warm, damp, there = (np.zeros_like(minutes) for _ in range(3))
     for stay in stays:
         begins, ends = _minutes(stay.start - first), _minutes(stay.end - first)
