@@ -9,6 +9,8 @@ from tests.makers import made
 
 from quailwright.exchange.demo import scenario
 from quailwright.exchange.demo_file import INVENTED, build_demo
+from quailwright.exchange.now_page import now_page
+from quailwright.exchange.now_shown import days_shown, readings_now
 from quailwright.exchange.record import check, record
 from quailwright.flock.fold import fold
 from quailwright.journal.findings import FlockUnusable
@@ -109,3 +111,16 @@ def test_sensors_tell_of_the_fuse_the_battery_the_heater_and_the_door(tmp_path: 
     assert brooder.temperature_c.min() < 25
     gaps = np.diff(machine.at_ms[machine.at_ms > to_ms(NOW - timedelta(days=9))]) / 3_600_000
     assert gaps.max() == pytest.approx(5.6, abs=0.1)
+
+
+def test_an_empty_hatcher_is_not_called_silent(tmp_path: Path) -> None:
+    path = str(tmp_path / "demo.sqlite")
+    flock = fold(build_demo(path, ON, 1, NOW), NOW)
+    with open_store(path) as store:
+        page = now_page(
+            readings_now(store, flock, days_shown(store, flock, NOW), NOW), "metric", flock.zone
+        )
+    assert "Silent" not in page.summary
+    said = {one.place: one.wanted for one in page.places}
+    assert said[scenario.HATCHER] == "Empty: nobody is in it now."
+    assert said[scenario.INCUBATOR].startswith("Eggs of apr-23, apr-29: wanted ")

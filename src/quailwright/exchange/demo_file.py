@@ -2,8 +2,11 @@
 
 from datetime import date, datetime
 from pathlib import Path
+from secrets import token_bytes
 
 from quailwright.exchange.record import record
+from quailwright.exchange.sensor_payload import USUAL
+from quailwright.exchange.sensor_settings import Sensors
 from quailwright.journal.entries import Entry, Holding
 from quailwright.journal.findings import FlockUnusable
 from quailwright.journal.store import open_store
@@ -11,6 +14,7 @@ from quailwright.language import say
 
 INVENTED = "Invented flock for the demo"
 """How the note of a demo's holding begins; a file without it is not overwritten."""
+_KEY_BYTES = 32
 
 
 def build_demo(location: str, on: date, seed: int, now: datetime) -> list[Entry]:
@@ -42,6 +46,11 @@ def build_demo(location: str, on: date, seed: int, now: datetime) -> list[Entry]
                 writer.append_readings(
                     one.place, one.instrument, one.at_ms, one.temperature_c, one.humidity_pct
                 )
+        known = Sensors(store)
+        for one in readings:
+            name = one.instrument
+            # Nobody is told the key.
+            known.add_device(name, one.place, name, USUAL, now, token_bytes(_KEY_BYTES))
     _remove(path)
     draft.replace(path)
     return entries
