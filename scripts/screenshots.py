@@ -240,6 +240,7 @@ def take(
         page.screenshot(path=folder / f"pad-{scheme}.png")
         page.goto(f"{address}/journal")
         page.locator("main a[href^='/journal/']").first.tap()
+        page.wait_for_url("**/journal/*")
         page.screenshot(path=folder / f"entry-{scheme}.png")
         make_a_plan(page, address)
         for name, seen in (("made", "main"), ("bars", "#over"), ("sliders", "form.sliding")):
