@@ -5,7 +5,7 @@ from pathlib import Path
 from secrets import token_bytes
 
 from quailwright.exchange.record import record
-from quailwright.exchange.sensor_payload import USUAL
+from quailwright.exchange.sensor_payload import How
 from quailwright.exchange.sensor_settings import Sensors
 from quailwright.journal.entries import Entry, Holding
 from quailwright.journal.findings import FlockUnusable
@@ -50,7 +50,7 @@ def build_demo(location: str, on: date, seed: int, now: datetime) -> list[Entry]
         for one in readings:
             name = one.instrument
             # Nobody is told the key.
-            known.add_device(name, one.place, name, USUAL, now, token_bytes(_KEY_BYTES))
+            known.add_device(name, one.place, name, How("senml"), now, token_bytes(_KEY_BYTES))
     _remove(path)
     draft.replace(path)
     return entries
