@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import pypdfium2  # type: ignore[import-untyped]
-from playwright.sync_api import Page, Playwright, sync_playwright
+from playwright.sync_api import FilePayload, Page, Playwright, sync_playwright
 
 from quailwright.exchange.demo_file import build_demo
 from quailwright.exchange.household import Household
@@ -140,8 +140,8 @@ Total,25,35,60,
 def match_a_sheet(page: Page, address: str) -> None:
     """A keeper's own sheet as the guide shows it, before anything is written."""
     page.goto(f"{address}/tables/import")
-    sheet = {"name": "eggs.csv", "mimeType": "text/csv", "buffer": OLD_SHEET.encode()}
-    page.locator("input[type=file]").set_input_files([sheet])  # type: ignore[list-item]
+    sheet = FilePayload(name="eggs.csv", mimeType="text/csv", buffer=OLD_SHEET.encode())
+    page.locator("input[type=file]").set_input_files(sheet)
     page.locator("main form button").first.tap()
     page.wait_for_url("**/tables/import/match*")
     page.locator("#columns").evaluate("each => each.scrollIntoView()")

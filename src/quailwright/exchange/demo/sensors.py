@@ -130,7 +130,9 @@ def _in_brooder(world: World) -> Iterator[_Stay]:
 def _brooder_air(minutes: "Floats") -> "tuple[Floats, Floats]":
     """Midway between what the sources give for the age; chicks are a day old when they come."""
     ages = (minutes // _DAY_MIN).astype(int) + 1
-    by_age = np.array([np.mean(brooding.heat_range_c(age)) for age in range(ages.max() + 1)])
+    by_age = np.array(
+        [np.mean(brooding.heat_range_c(age)) for age in range(ages.max(initial=0) + 1)]
+    )
     return by_age[ages], np.full_like(minutes, scenario.BROODER_HUMIDITY_PCT)
 
 
