@@ -1,14 +1,19 @@
-"""The work of scripts/screenshots: pages of the invented flock on a phone, light and dark."""
+"""The work of scripts/screenshots: pages of the invented flock on a phone, light and dark, and
+sheets of it as they are printed."""
 
 import shutil
+import struct
 import sys
 import tempfile
+import zlib
 from contextlib import AbstractContextManager
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from playwright.sync_api import Page, Playwright, sync_playwright
+import numpy as np
+import pypdfium2  # type: ignore[import-untyped]
+from playwright.sync_api import FilePayload, Page, Playwright, sync_playwright
 
 from quailwright.exchange.demo_file import build_demo
 from quailwright.exchange.household import Household
@@ -16,6 +21,9 @@ from quailwright.journal.store import open_store
 from quailwright.web.app import create_app
 from quailwright.web.home import Settings
 from quailwright.web.serving import beside, listening
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 DAY = date(2027, 5, 2)
 MORNING = datetime(2027, 5, 2, 5, 30, tzinfo=UTC)
@@ -70,7 +78,21 @@ PAGES = {
     "paper": "/paper",
     "holding": "/settings/holding",
     "help": "/help",
+    "readings": "/readings",
+    "sensors": "/settings/sensors",
+    "notices": "/settings/notices",
+    "calendar": "/settings/calendar",
+    "tables": "/tables",
+    "backup": "/settings/backup",
 }
+SHEETS = {
+    "lid": "/paper/lid.pdf?hatch=apr-23",
+    "week-sheet": "/paper/week.pdf",
+    "brooder-sheet": "/paper/brooder.pdf",
+    "year": "/paper/year.pdf",
+}
+"""The first page of each is drawn: paper has no dark scheme."""
+SHEET_WIDTH = 780
 SCHEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
 
 
@@ -100,6 +122,55 @@ def make_a_plan(page: Page, address: str) -> None:
     page.get_by_label("eggs a week").fill(MORE_EGGS)
     page.get_by_role("button", name="Plan it").tap()
     page.locator("form.sliding").wait_for(timeout=120_000)
+
+
+OLD_SHEET = """Our eggs in spring,,,,
+Date,north pen,long pen,Total,Remarks
+1/4/27,5,7,12,
+2/4/27,4,7 (1 broken),11,
+3/4/27,6,-,6,long pen not looked at
+4/4/27,5,8,13,
+5/4/27,?,7,7,
+13/4/27,5,6,11,
+Total,25,35,60,
+"""
+"""Invented, with what keepers' sheets have: pens side by side, a row and a column of totals."""
+
+
+def match_a_sheet(page: Page, address: str) -> None:
+    """A keeper's own sheet as the guide shows it, before anything is written."""
+    page.goto(f"{address}/tables/import")
+    sheet = FilePayload(name="eggs.csv", mimeType="text/csv", buffer=OLD_SHEET.encode())
+    page.locator("input[type=file]").set_input_files(sheet)
+    page.locator("main form button").first.tap()
+    page.wait_for_url("**/tables/import/match*")
+    page.locator("#columns").evaluate("each => each.scrollIntoView()")
+    page.evaluate(PAINTED)
+
+
+def draw_sheets(page: Page, folder: Path, address: str, named: list[str]) -> None:
+    """The first page of each sheet as it is printed, in greys."""
+    for name in named or SHEETS:
+        if name in SHEETS:
+            answer = page.request.get(address + SHEETS[name])
+            (first, *_) = pypdfium2.PdfDocument(answer.body())
+            drawn = first.render(scale=SHEET_WIDTH / first.get_width(), grayscale=True)
+            (folder / f"{name}.png").write_bytes(in_greys(drawn.to_numpy().squeeze()))
+
+
+def in_greys(picture: "NDArray[np.uint8]") -> bytes:
+    """A picture of 8-bit greys, of even width, as PNG (ISO/IEC 15948) of 16 greys."""
+    high, wide = picture.shape
+    greys = picture >> 4
+    lines = np.zeros((high, 1 + wide // 2), dtype=np.uint8)
+    lines[:, 1:] = greys[:, ::2] << 4 | greys[:, 1::2]
+    head = struct.pack(">IIBBBBB", wide, high, 4, 0, 0, 0, 0)
+    data = zlib.compress(lines.tobytes(), 9)
+    parts = ((b"IHDR", head), (b"IDAT", data), (b"IEND", b""))
+    return b"\x89PNG\r\n\x1a\n" + b"".join(
+        struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
+        for kind, body in parts
+    )
 
 
 CHILD, WORDS = "Ida", "an invented child"
@@ -153,9 +224,15 @@ def take(
             service_workers="block",
         )
         page = phone.new_page()
+        if scheme == SCHEMES[0]:
+            draw_sheets(page, folder, address, named)
         for name in named or PAGES:
-            page.goto(address + PAGES[name])
-            page.screenshot(path=folder / f"{name}-{scheme}.png")
+            if name in PAGES:
+                page.goto(address + PAGES[name])
+                page.screenshot(path=folder / f"{name}-{scheme}.png")
+        if not named or "match" in named:
+            match_a_sheet(page, address)
+            page.screenshot(path=folder / f"match-{scheme}.png")
         if named:
             continue
         page.goto(address)
@@ -163,6 +240,7 @@ def take(
         page.screenshot(path=folder / f"pad-{scheme}.png")
         page.goto(f"{address}/journal")
         page.locator("main a[href^='/journal/']").first.tap()
+        page.wait_for_url("**/journal/*")
         page.screenshot(path=folder / f"entry-{scheme}.png")
         make_a_plan(page, address)
         for name, seen in (("made", "main"), ("bars", "#over"), ("sliders", "form.sliding")):

@@ -3,7 +3,7 @@
 import html
 import json
 import re
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from fastapi import FastAPI
@@ -14,6 +14,7 @@ from tests.web.conftest import NOW, Enter, journal_of
 from quailwright.exchange.brooding_shape import brooding_shape
 from quailwright.exchange.brooding_told import brooding_of, said
 from quailwright.guide.round import day_at
+from quailwright.journal.readings import to_ms
 from quailwright.web.home import Home
 
 CHICKS = (
@@ -129,3 +130,17 @@ def test_an_empty_field_is_an_answer(warm: TestClient) -> None:
     assert (told["group"], told["birds"], told["age_days"]) == ("", 0, 0)
     told = warm.get("/api/brooding", params={"watts": ""}).json()
     assert (told["group"], told["watts"]) == ("chicks", None)
+
+
+def test_a_sensor_that_fell_below_the_heat_wanted_is_told_though_nobody_said_where_it_lies(
+    app: FastAPI, keeper: TestClient
+) -> None:
+    home: Home = app.state.home
+    home.record(*CHICKS[:2])
+    with home.desk.store.writing() as writer:
+        at_ms = [to_ms(NOW - timedelta(hours=hours)) for hours in (21, 20, 19, 18)]
+        writer.append_readings("nursery", "probe", at_ms, [34.0, 23.0, 23.0, 34.0], [None] * 4)
+    page = html.unescape(keeper.get("/brooding", params=TYPED).text)
+    assert "it fell to 23 °C, colder than is wanted under the heat" in page
+    assert "cooler than wanted under the heat; away from it that may be" in page
+    assert "within what sources want." not in page

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
-    help="Readings of thermometers and hygrometers: import, show, the room they take.",
+    help="Readings of sensors: import, show, now, the room they take.",
     epilog="Example: quailwright readings import logger.csv --place incubator",
 )
 

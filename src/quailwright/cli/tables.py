@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
-    help="Every table as a spreadsheet; an old sheet of yours taken in.",
+    help="Every table as a spreadsheet, and an old sheet taken in.",
     epilog="Example: quailwright tables export flock.xlsx",
 )
 

@@ -85,6 +85,7 @@ _VERDICTS: Final = {
     "hot": mark("warmer than any source wants"),
     "danger": mark("dangerously cold"),
 }
+_COOLER = mark("cooler than wanted under the heat; away from it that may be")
 _SPOTS: Final = {
     "heated": mark("under the heat"),
     "away": mark("away from the heat"),
@@ -192,7 +193,7 @@ def told(found: Brooding, flock: Flock) -> Told:
         _cut(found, units),
         [(_change(one, units), _watts(one.needed_w)) for one in found.changes],
         _changes_answer(found, units),
-        _seen_answer(found),
+        _seen_answer(found, units),
         [say(name) for name in SEEN_COLUMNS],
         [_seen(day, units) for day in found.seen],
         _ends(found, units),
@@ -501,7 +502,7 @@ def _changes_answer(found: Brooding, units: Units) -> str:
     )
 
 
-def _seen_answer(found: Brooding) -> str:
+def _seen_answer(found: Brooding, units: Units) -> str:
     if not found.place:
         return ""
     if not found.seen:
@@ -535,6 +536,15 @@ def _seen_answer(found: Brooding) -> str:
             "Too hot on {n} lines of the last two weeks.",
             len(hot),
         )
+    cooler = [one for one in found.seen if _cooler(one) and one.air.spot is None]
+    if cooler:
+        worst = min(cooler, key=lambda one: one.air.lowest_c or 0.0)
+        return say(
+            "On {day} it fell to {lowest}, colder than is wanted under the heat. If the "
+            "thermometer lies there, see whether the heater is weak.",
+            day=wording.weekday(worst.air.day),
+            lowest=wording.temperature(round(worst.air.lowest_c or 0.0, 1), units),
+        )
     return say("All that was logged of the last two weeks is within what sources want.")
 
 
@@ -552,7 +562,15 @@ def _seen(one: SeenDay, units: Units) -> list[str]:
         for each in (air.lowest_c, air.highest_c)
     )
     wanted = wording.heats(one.low_c, one.high_c, units)
-    return [wording.weekday(air.day), where, low, high, wanted, say(_VERDICTS[one.verdict])]
+    verdict = say(_COOLER) if _cooler(one) else say(_VERDICTS[one.verdict])
+    return [wording.weekday(air.day), where, low, high, wanted, verdict]
+
+
+def _cooler(one: SeenDay) -> bool:
+    """Whether it was colder than is wanted under the heat, where nobody says that it lay there."""
+    lowest = one.air.lowest_c
+    clearly = lowest is not None and lowest < one.low_c - facts.value("signs.air_heated_short_c")
+    return one.verdict == "well" and clearly
 
 
 def _ends(found: Brooding, units: Units) -> list[str]:

@@ -2,8 +2,11 @@
 
 from datetime import date, datetime
 from pathlib import Path
+from secrets import token_bytes
 
 from quailwright.exchange.record import record
+from quailwright.exchange.sensor_payload import How
+from quailwright.exchange.sensor_settings import Sensors
 from quailwright.journal.entries import Entry, Holding
 from quailwright.journal.findings import FlockUnusable
 from quailwright.journal.store import open_store
@@ -11,16 +14,19 @@ from quailwright.language import say
 
 INVENTED = "Invented flock for the demo"
 """How the note of a demo's holding begins; a file without it is not overwritten."""
+_KEY_BYTES = 32
 
 
 def build_demo(location: str, on: date, seed: int, now: datetime) -> list[Entry]:
     """Writes an invented flock that ends on `on` to the file, and gives its entries.
 
+    Its sensors have told until `now` where that is about the day `on`, else to the end of it.
+
     Raises FlockUnusable when the file holds a record that is not a demo's.
     """
     from numpy.random import default_rng
 
-    from quailwright.exchange.demo import invented_entries
+    from quailwright.exchange.demo import invented
 
     if "://" in location:
         raise FlockUnusable(say("The demo is a file. Give --flock a path, not a database."))
@@ -31,9 +37,20 @@ def build_demo(location: str, on: date, seed: int, now: datetime) -> list[Entry]
         )
     draft = path.with_name(path.name + ".new")
     _remove(draft)
-    entries = invented_entries(on, default_rng(seed))
+    about = abs((now.date() - on).days) <= 1
+    entries, readings = invented(on, default_rng(seed), now if about else None)
     with open_store(str(draft), create=True) as store:
         record(store, entries, now)
+        with store.writing() as writer:
+            for one in readings:
+                writer.append_readings(
+                    one.place, one.instrument, one.at_ms, one.temperature_c, one.humidity_pct
+                )
+        known = Sensors(store)
+        for one in readings:
+            name = one.instrument
+            # Nobody is told the key.
+            known.add_device(name, one.place, name, How("senml"), now, token_bytes(_KEY_BYTES))
     _remove(path)
     draft.replace(path)
     return entries

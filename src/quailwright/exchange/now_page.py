@@ -70,12 +70,13 @@ class InstrumentShown:
 
 @dataclass(frozen=True, slots=True)
 class PlaceShown:
-    """One place in words."""
+    """One place in words; `empty`: a machine or brooder with nobody in it."""
 
     place: str
     known: bool
     wanted: str
     instruments: tuple[InstrumentShown, ...]
+    empty: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +114,11 @@ def _summary(told: Now) -> str:
         for each in told.places
         if any(one.verdict not in ("well", "") for one in each.instruments)
     ]
-    stale = [each.place for each in told.places if any(one.stale for one in each.instruments)]
+    stale = [
+        each.place
+        for each in told.places
+        if any(one.stale for one in each.instruments) and not _empty(each)
+    ]
     said = [say("Last reading {ago}.", ago=newest)]
     if off:
         said.append(say("Not as wanted: {places}.", places=", ".join(off)))
@@ -124,14 +129,22 @@ def _summary(told: Now) -> str:
     return " ".join(said)
 
 
+def _empty(each: PlaceNow) -> bool:
+    """Whether it is a machine or brooder with nobody in it: its sensor may lie in a drawer."""
+    return each.wanted is None and each.role in ("incubator", "hatcher", "brooder")
+
+
 def _place(each: PlaceNow, units: Units, here: tzinfo, charts: bool) -> PlaceShown:
     wanted = each.wanted
     said = "" if wanted is None else _wanted(wanted, each.role, units)
+    if _empty(each):
+        said = say("Empty: nobody is in it now.")
     return PlaceShown(
         each.place,
         each.role is not None,
         said,
         tuple(_instrument(one, wanted, units, here, charts) for one in each.instruments),
+        _empty(each),
     )
 
 
@@ -159,15 +172,6 @@ _VERDICTS: Mapping[Verdict, str] = {
 def _instrument(
     one: InstrumentNow, wanted: Wanted | None, units: Units, here: tzinfo, charts: bool
 ) -> InstrumentShown:
-    offs = []
-    if one.temperature_c is not None and one.temperature_c != one.shown_temperature_c:
-        shown = wording.temperature(one.shown_temperature_c or 0.0, units)
-        offs.append(say("It shows {shown} itself; what it is off by is taken off.", shown=shown))
-    if one.humidity_pct is not None and one.humidity_pct != one.shown_humidity_pct:
-        offs.append(
-            say("It shows {shown:.0f} % itself; what it is off by is taken off.",
-                shown=one.shown_humidity_pct)
-        )  # fmt: skip
     age = say("silent: last reading {ago}", ago=ago(one.age)) if one.stale else ago(one.age)
     damp = "" if one.humidity_pct is None else say("{percent:.0f} % humidity",
                                                    percent=one.humidity_pct)  # fmt: skip
@@ -179,9 +183,29 @@ def _instrument(
         one.stale,
         say(_VERDICTS[one.verdict]),
         one.verdict in ("far_low", "far_high"),
-        " ".join(offs),
+        _off(one, units),
         day_chart(one.day, wanted, units, here) if charts and one.day is not None else None,
     )
+
+
+def _off(one: InstrumentNow, units: Units) -> str:
+    """What it shows itself, where that is not what is told."""
+    warm = wording.temperature(one.shown_temperature_c or 0.0, units)
+    off_c = one.temperature_c is not None and one.temperature_c != one.shown_temperature_c
+    if one.humidity_pct is None or one.humidity_pct == one.shown_humidity_pct:
+        return (
+            say("It shows {shown} itself; what it is off by is taken off.", shown=warm)
+            if off_c
+            else ""
+        )
+    if off_c:
+        return say(
+            "It shows {shown} and {percent:.0f} % itself; what it is off by is taken off.",
+            shown=warm,
+            percent=one.shown_humidity_pct,
+        )
+    return say("It shows {shown:.0f} % itself; what it is off by is taken off.",
+               shown=one.shown_humidity_pct)  # fmt: skip
 
 
 def _temperature(bucket: Bucket) -> tuple[float, float, float] | None:

@@ -4,16 +4,27 @@ The story (who, where, when, how many) is in `scenario` and is made up; how the 
 eat, lay and die comes from `quailwright.husbandry`. Every note in it says that it is invented.
 """
 
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 
 from numpy.random import Generator
 
-from quailwright.exchange.demo import breeders, chores, events, hatching, kitchen, lamp, scenario
+from quailwright.exchange.demo import (
+    breeders,
+    chores,
+    events,
+    hatching,
+    kitchen,
+    lamp,
+    scenario,
+    sensors,
+)
 from quailwright.exchange.demo.diary import Diary, in_order, invented_ids
+from quailwright.exchange.demo.sensors import Shown
 from quailwright.exchange.demo.world import World
 from quailwright.journal.entries import Entry
+from quailwright.journal.moments import zone
 
-__all__ = ["invented_entries", "invented_ids"]
+__all__ = ["Shown", "invented", "invented_entries", "invented_ids"]
 
 
 def invented_entries(on: date, rng: Generator) -> list[Entry]:
@@ -26,6 +37,13 @@ def invented_entries(on: date, rng: Generator) -> list[Entry]:
     Returns:
         Entries in the order in which they fold, with no contradiction among them.
     """
+    return invented(on, rng)[0]
+
+
+def invented(
+    on: date, rng: Generator, until: datetime | None = None
+) -> tuple[list[Entry], list[Shown]]:
+    """The same, and what its sensors showed up to `until`, or to the end of the day `on`."""
     first_day = on - timedelta(days=scenario.FIRST_DAY)
     diary = Diary(scenario.ZONE, invented_ids(on, rng))
     (ring_rng,) = rng.spawn(1)
@@ -35,7 +53,9 @@ def invented_entries(on: date, rng: Generator) -> list[Entry]:
     while world.day < on:
         _live_a_day(world)
         world.day += timedelta(days=1)
-    return in_order(diary, ring_book)
+    (sensor_rng,) = rng.spawn(1)
+    midnight = datetime.combine(on + timedelta(days=1), time(), tzinfo=zone(scenario.ZONE))
+    return in_order(diary, ring_book), sensors.shown(world, until or midnight, sensor_rng)
 
 
 def _live_a_day(world: World) -> None:

@@ -130,6 +130,53 @@ SAMPLE_WEIGHED = 8
 
 
 @dataclass(frozen=True, slots=True)
+class Sensor:
+    """A sensor that sends by itself, and what it shows too much."""
+
+    name: str
+    temperature_offset_c: float = 0.0
+    humidity_offset_pct: float = 0.0
+
+
+SENSORS = {
+    INCUBATOR: Sensor("incubator sensor", 0.3, 6.0),
+    HATCHER: Sensor("hatcher sensor", 0.0, -3.0),
+    BROODER: Sensor("brooder sensor", -0.5),
+}
+SENSORS_FROM, READ_EVERY_MIN, LATE_S = 121, 5, 5
+"""Days before the demo since when they send, how often, and how many seconds late at most."""
+BROODER_HUMIDITY_PCT = 48.0
+WARMTH_SPREAD_C = {INCUBATOR: 0.08, HATCHER: 0.08, BROODER: 0.35}
+DAMP_SPREAD_PCT, WANDERS_STEPS = 1.0, 6
+EGGS_COOL_C, EGGS_WARM_MIN = 2.0, 40.0
+"""How much the machine cools when eggs come in, and how fast it is warm again."""
+TURNED_AT, TURNING_COOLS_C, TURNING_WARMS_MIN, DRIER_PCT_PER_C = (7.2, 13.6, 21.6), 0.7, 8.0, 3.0
+WARMS_AGAIN_MIN = 20.0
+
+
+@dataclass(frozen=True, slots=True)
+class Mishap:
+    """What went wrong at a place: it grew this much cooler, or its sensor said nothing."""
+
+    place: str
+    days_before: int
+    time: str
+    minutes: float
+    cooler_c: float = 0.0
+    drier_pct_per_c: float = 0.0
+    silent: bool = False
+
+
+MISHAPS = (
+    Mishap(INCUBATOR, OUTAGE, "13:30", OUTAGE_MINUTES, cooler_c=7.0),
+    Mishap(INCUBATOR, 5, "01:10", 335.0, silent=True),
+    Mishap(BROODER, 1, "19:30", 150.0, cooler_c=7.0),
+    Mishap(INCUBATOR, 1, "21:40", 25.0, cooler_c=3.4, drier_pct_per_c=4.0),
+)
+"""A fuse, a flat battery, a heater that was weak for an evening, a door that was left ajar."""
+
+
+@dataclass(frozen=True, slots=True)
 class Ring:
     """A ringed bird: its colour in the keepers' words, its parents' rings, its genes if known."""
 
@@ -328,13 +375,21 @@ _PLACES: tuple[tuple[str, str, dict[str, object]], ...] = (
 
 _INSTRUMENTS: tuple[dict[str, object], ...] = (
     {
-        "instrument": "incubator dial",
+        "instrument": SENSORS[INCUBATOR].name,
         "place": INCUBATOR,
-        "temperature_offset_c": 0.3,
-        "humidity_offset_pct": 6.0,
+        "temperature_offset_c": SENSORS[INCUBATOR].temperature_offset_c,
+        "humidity_offset_pct": SENSORS[INCUBATOR].humidity_offset_pct,
     },
-    {"instrument": "hatcher dial", "place": HATCHER, "humidity_offset_pct": -3.0},
-    {"instrument": "brooder thermometer", "place": BROODER, "temperature_offset_c": -0.5},
+    {
+        "instrument": SENSORS[HATCHER].name,
+        "place": HATCHER,
+        "humidity_offset_pct": SENSORS[HATCHER].humidity_offset_pct,
+    },
+    {
+        "instrument": SENSORS[BROODER].name,
+        "place": BROODER,
+        "temperature_offset_c": SENSORS[BROODER].temperature_offset_c,
+    },
 )
 
 _LABELS: dict[str, dict[str, object]] = {
