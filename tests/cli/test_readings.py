@@ -34,6 +34,23 @@ def test_readings_are_kept_once_and_summed_up(kept: Quail) -> None:
     assert "24 of 24 h" in kept("readings", "show", "--place", "incubator").out
 
 
+def test_what_is_shown_now_can_be_looked_back_at(kept: Quail) -> None:
+    Path("log.csv").write_text(EVENING)
+    kept("readings", "import", "log.csv", "--place", "incubator")
+    # 37.5 + 20 % 3 / 10 at 20:15 in Lisbon, the last before 20:20.
+    then = kept("readings", "now", "--on", "2027-05-20T20:20", "--json").json
+    (place,) = then["places"]
+    (shown,) = place["instruments"]
+    assert (place["place"], shown["at"][:16]) == ("incubator", "2027-05-20T19:15")
+    assert shown["temperature_c"] == pytest.approx(37.7)
+    assert shown["age_s"] == 300
+    before = kept("readings", "now", "--on", "2027-05-19", "--json").json
+    assert before["places"] == []
+    now = kept("readings", "now", "--json").json
+    assert (now["places"], len(now["silent"])) == ([], 1)
+    assert kept("readings", "now", "--on", "soon").code == 2
+
+
 def test_a_keeper_of_fahrenheit_is_shown_fahrenheit(kept: Quail) -> None:
     kept("log", "holding", "units=us", "at=2027-01-02")
     Path("log.csv").write_text(EVENING)

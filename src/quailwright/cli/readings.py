@@ -11,10 +11,18 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from quailwright.cli import show
-from quailwright.cli.options import FlockOption, JsonOption, now, opened, with_offset
+from quailwright.cli.options import (
+    FlockOption,
+    JsonOption,
+    OnOption,
+    moment_asked,
+    now,
+    opened,
+    with_offset,
+)
 from quailwright.exchange.typed import local
 from quailwright.flock.booking.known import near
-from quailwright.flock.fold import fold
+from quailwright.flock.fold import fold, newest_zone
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
 from quailwright.guide.round import units_of
@@ -349,19 +357,29 @@ _NOW_EXAMPLES = """Examples:
 
 \b
   quailwright readings now
-  quailwright readings now --json"""
+  quailwright readings now --json
+  quailwright readings now --on 2027-05-02T21:00"""
 
 
 @app.command("now", epilog=_NOW_EXAMPLES)
-def now_(ctx: typer.Context, flock_file: FlockOption = None, as_json: JsonOption = False) -> None:
+def now_(
+    ctx: typer.Context,
+    flock_file: FlockOption = None,
+    on: OnOption = None,
+    as_json: JsonOption = False,
+) -> None:
     """What every sensor shows now, how old that is, and whether it is as wanted."""
     from quailwright.exchange.now_page import now_page
     from quailwright.exchange.now_shown import days_shown, now_shape, readings_now
 
-    at = now()
     with opened(ctx, flock_file) as store:
-        flock = fold(store.entries())
-        told = readings_now(store, flock, days_shown(store, flock, at), at)
+        entries = store.entries()
+        zone_name = newest_zone(entries)
+        asked = moment_asked(on, zone_name)
+        flock = fold(entries, asked)
+        at = now() if on is None else until(asked, zone_name).moment(zone_name)
+        days = days_shown(store, flock, at)
+        told = readings_now(store, flock, days, at, None if on is None else at)
     if as_json:
         show.json_document(now_shape(told))
         return

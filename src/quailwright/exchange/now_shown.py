@@ -150,10 +150,15 @@ def days_shown(store: Store, flock: Flock, now: datetime) -> Days:
     return DaysAtHand().days(store, flock, now)
 
 
-def readings_now(store: Store, flock: Flock, days: Days, now: datetime) -> Now:
-    """What the sensors show at `now` (aware), with `days` from `days_shown`."""
+def readings_now(
+    store: Store, flock: Flock, days: Days, now: datetime, until: datetime | None = None
+) -> Now:
+    """What the sensors show at `now` (aware), with `days` from `days_shown`.
+
+    `until` leaves out what was read then or later, for a look back.
+    """
     by_place: dict[str, list[InstrumentNow]] = {}
-    latest = store.latest_readings()
+    latest = store.latest_readings(until)
     silent = [each for each in latest if now - each.at > SILENT_AFTER]
     walk = {place.name: number for number, place in enumerate(flock.in_walking_order())}
     wanted: dict[str, Wanted | None] = {}

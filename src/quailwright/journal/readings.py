@@ -298,12 +298,15 @@ def extents(connection: sa.Connection, place: str | None = None) -> list[Extent]
     ]
 
 
-def latest(connection: sa.Connection) -> list[Latest]:
-    """The last reading of every instrument at every place, in order of their names."""
+def latest(connection: sa.Connection, until_ms: int | None = None) -> list[Latest]:
+    """The last reading of every instrument at every place, in order of their names.
+
+    With `until_ms`, the last before that instant.
+    """
     named = sensor_table.c
     newest = (
         sa.select(sa.func.max(_AT))
-        .where(reading_table.c.sensor == named.id)
+        .where(reading_table.c.sensor == named.id, *_within(None, until_ms))
         .correlate(sensor_table)
         .scalar_subquery()
     )

@@ -174,10 +174,14 @@ class Store:
         with self._sentences(), self._engine.connect() as connection:
             return sensors.rows(connection, place, *_span(from_, until))
 
-    def latest_readings(self) -> list[sensors.Latest]:
-        """The last reading of every instrument at every place, in order of their names."""
+    def latest_readings(self, until: datetime | None = None) -> list[sensors.Latest]:
+        """The last reading of every instrument at every place, in order of their names.
+
+        With `until` (aware), the last before that instant.
+        """
+        until_ms = None if until is None else sensors.to_ms(until)
         with self._sentences(), self._engine.connect() as connection:
-            return sensors.latest(connection)
+            return sensors.latest(connection, until_ms)
 
     def reading_extents(self, place: str | None = None) -> list[sensors.Extent]:
         """What readings there are, by place and instrument."""

@@ -7,12 +7,13 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
-from quailwright.exchange.now_shown import now_shape, readings_now
+from quailwright.exchange.now_shown import days_shown, now_shape, readings_now
 from quailwright.exchange.sensor_payload import LONGEST_PAYLOAD
 from quailwright.exchange.sensor_sent import sent_shape, take_sent
 from quailwright.exchange.sensor_settings import Keyed, Sensors
+from quailwright.journal.moments import until
 from quailwright.language import say
-from quailwright.web.api import Told
+from quailwright.web.api import On, Told, as_of
 from quailwright.web.guard import Reader
 from quailwright.web.home import AtHome, Home
 from quailwright.web.openapi import from_devices, says
@@ -91,10 +92,13 @@ def _refusal(status: HTTPStatus, sentence: str) -> Response:
 
 
 @router.get("/readings/now", responses=says("NowShape", "Refusal"))
-def now(home: AtHome, who: Reader) -> Response:
+def now(home: AtHome, who: Reader, on: On = None) -> Response:
     """What every sensor shows now, corrected and as shown, against what is wanted there."""
-    flock = home.flock()
-    told = readings_now(
-        home.desk.store, flock, home.days.days(home.desk.store, flock, home.now()), home.now()
-    )
-    return Told(now_shape(told))
+    store = home.desk.store
+    flock, asked = as_of(home, on)
+    if on is None:
+        return Told(
+            now_shape(readings_now(store, flock, home.days.days(store, flock, asked), asked))
+        )
+    then = until(asked, flock.zone).moment(flock.zone)
+    return Told(now_shape(readings_now(store, flock, days_shown(store, flock, then), then, then)))
