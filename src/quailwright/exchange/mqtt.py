@@ -10,6 +10,7 @@ import logging
 import queue
 import threading
 import time
+from abc import ABC, abstractmethod
 from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
@@ -214,7 +215,7 @@ def _client_id(mark: str) -> str:
     return f"quail{mark.replace('-', '')[-16:]}"
 
 
-class _Connection:
+class _Connection(ABC):
     """A client that connects, again and again, and notes how it stands."""
 
     def __init__(
@@ -317,8 +318,8 @@ class _Connection:
             self._connections += 1
         self._subscribe(client)
 
-    def _subscribe(self, client: "Client") -> None:
-        raise NotImplementedError
+    @abstractmethod
+    def _subscribe(self, client: "Client") -> None: ...
 
     def _on_connect_fail(self, *_: Any) -> None:
         with self._lock:
@@ -360,8 +361,8 @@ class _Connection:
                 else ""
             )
 
-    def _on_message(self, client: Any, _: Any, message: Any) -> None:
-        raise NotImplementedError
+    @abstractmethod
+    def _on_message(self, client: Any, _: Any, message: Any) -> None: ...
 
 
 class _Explorer(_Connection):
