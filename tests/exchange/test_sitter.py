@@ -382,7 +382,7 @@ def test_names_and_order_are_those_of_the_page_that_types_it_back() -> None:
     assert (week.eggs, week.feeds, week.waters) == (back.groups, back.feeds, back.waters)
     assert week.eggs == ["others", "hens"]
     assert week.waters == ["a pen", "pen"]
-    assert week.deaths == ["hens: hens", "hens: cocks", "others: hens"]
+    assert week.deaths == ["others: hens", "hens: hens", "hens: cocks"]
     assert len(back.who) == len(week.deaths)
 
 
