@@ -22,7 +22,7 @@ def day_typed(text: str) -> date | None:
         return date.fromisoformat(text.strip())
     except ValueError:
         raise BadInput(
-            say("{day!r} is not a day: write it as in 2027-05-02.", day=text.strip())
+            say("{day!r} is not a day: write it as in 2027-05-02.", day=text.strip()[:40])
         ) from None
 
 

@@ -21,7 +21,7 @@ from quailwright.exchange.paper_back import (
     week_back,
     week_before,
 )
-from quailwright.exchange.typed import EARLIEST_YEAR
+from quailwright.exchange.typed import EARLIEST_YEAR, day_typed
 from quailwright.guide.round import day_at, units_of
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.journal.findings import BadInput, FlockUnusable, QuailwrightError
@@ -61,7 +61,7 @@ def sheet(request: Request, home: AtHome, who: Reader, day: str = "", days: str 
     """The round of a day or a week, to print."""
     flock = home.flock()
     on = day_at(flock, home.now())
-    first, week = _day(day, on), days == str(DAYS_A_WEEK)
+    first, week = day_typed(day) or on, days == str(DAYS_A_WEEK)
 
     return page(
         request,
@@ -216,20 +216,9 @@ def _whole(text: str) -> int:
     return int(text) if text.isdecimal() and len(text) < 4 else 0
 
 
-def _day(text: str, otherwise: date) -> date:
-    if not text:
-        return otherwise
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise BadInput(
-            say("{text!r} is not a day. Write it as in 2027-05-02.", text=text[:40])
-        ) from None
-
-
 def _week_asked(text: str, on: date) -> date:
     """The Monday of the week asked for (any of its days, or `2027-W18` of ISO 8601); this one."""
-    day = _day(text, on)
+    day = day_typed(text) or on
     if day.year < EARLIEST_YEAR:
         raise BadInput(say("That week is too long ago. Type back one of these years."))
     first = monday_of(day)

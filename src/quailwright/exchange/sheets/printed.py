@@ -8,6 +8,7 @@ from typing import Final
 
 from quailwright.exchange.brooding_asked import brooder_group
 from quailwright.exchange.sheets.press import Press
+from quailwright.exchange.typed import day_typed
 from quailwright.flock.state import Flock
 from quailwright.husbandry.age import DAYS_A_WEEK
 from quailwright.journal.findings import BadInput
@@ -118,7 +119,7 @@ def _made(press: Press, name: str, asked: Mapping[str, str]) -> tuple[str, bytes
         case "round" | "week":
             from quailwright.exchange.sheets.round import round_pdf
 
-            first = _day(asked.get("day", ""), press.on)
+            first = day_typed(asked.get("day", "")) or press.on
             week = name == "week" or asked.get("days") == str(DAYS_A_WEEK)
             return first.isoformat(), round_pdf(press, first, DAYS_A_WEEK if week else 1)
         case "lid":
@@ -178,17 +179,6 @@ def _only(names: list[str], of: str) -> str:
 
 
 _MOST_NAMES = 12
-
-
-def _day(text: str, otherwise: date) -> date:
-    if not text:
-        return otherwise
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise BadInput(
-            say("{text!r} is not a day. Write it as in 2027-05-02.", text=text[:40])
-        ) from None
 
 
 def _year(text: str, on: date) -> int:
