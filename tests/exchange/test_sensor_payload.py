@@ -158,6 +158,8 @@ def test_times(time: object, at: datetime) -> None:
         (b'{"temperature": true}', USUAL, "not a number"),
         (b'{"temperature": [37]}', USUAL, "not a number"),
         (b'{"temperature": 1' + b"0" * 400 + b"}", USUAL, ""),
+        (b'[{"n":"a","u":"Cel","v":37,"t":1e306}]', USUAL, "too large"),
+        (b'[{"n":"a","u":"Cel","v":37,"t":-1e306}]', USUAL, "too large"),
         (b'{"temperature": 850}', USUAL, "850 °C is not possible: it must be -60 to 90 °C."),
         (b'{"humidity": 120}', USUAL, "humidity of 120 % is not possible"),
         (b'{"other": 1}', USUAL, "There is no value at /temperature, /humidity."),

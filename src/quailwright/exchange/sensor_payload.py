@@ -316,6 +316,8 @@ def _senml_reading(
     time_s: float, celsius: float | None, percent: float | None, now: datetime
 ) -> Measured:
     own = time_s >= _RELATIVE_BELOW_S
+    if not math.isfinite(time_s * 1000):
+        raise _No(later("A number in it is too large."))
     at_ms = round(time_s * 1000) if own else to_ms(now) + round(time_s * 1000)
     return _possible(celsius, percent, at_ms, now, own)
 
