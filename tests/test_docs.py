@@ -37,11 +37,14 @@ def said_while_serving(folder: Path, *words: str) -> str:
     ) as process:
         assert process.stdout is not None
         said = ""
-        for line in process.stdout:
-            said += line
-            if "Stop with" in line:
-                process.send_signal(signal.SIGINT)
-        assert process.wait() == 0
+        try:
+            for line in process.stdout:
+                said += line
+                if "Stop with" in line:
+                    process.send_signal(signal.SIGINT)
+            assert process.wait() == 0
+        finally:
+            process.kill()  # where it did not end
     return said
 
 

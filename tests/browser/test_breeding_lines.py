@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from playwright.sync_api import expect
-from tests.browser.conftest import Phone, now, serving
+from tests.browser.conftest import Phone, all_sent, now, serving
 from tests.browser.test_access import SMALL, WIDE, unfold, violations
 from tests.makers import made
 
@@ -58,6 +58,7 @@ def test_a_pairing_is_ticked_with_no_signal_and_the_pages_are_open_to_all(
         expect(page.locator("#waiting")).to_have_text(f"kept on this phone: {1 + pens}")
         server.start()
         page.reload()
+        all_sent(page)
         expect(page.locator("#waiting")).to_be_hidden()
         pairing, *of_the_board = (one for one in server.entries() if isinstance(one, Pairing))
         assert len(of_the_board) == pens > 0

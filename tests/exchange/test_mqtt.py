@@ -7,6 +7,7 @@ import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -267,13 +268,15 @@ def test_a_broker_that_refuses_the_password_is_asked_again_in_the_same_version(d
     with socket.create_server(("127.0.0.1", 0)) as server:
 
         def refusing() -> None:
-            while True:
-                connection, _ = server.accept()
-                with connection:
-                    levels.append(connection.recv(1024)[8])
-                    connection.sendall(b"\x20\x03\x00\x86\x00")
+            with suppress(OSError):  # the socket is shut below
+                while True:
+                    connection, _ = server.accept()
+                    with connection:
+                        levels.append(connection.recv(1024)[8])
+                        connection.sendall(b"\x20\x03\x00\x86\x00")
 
-        threading.Thread(target=refusing, daemon=True).start()
+        broker = threading.Thread(target=refusing)
+        broker.start()
         sensors = Sensors(desk.store)
         sensors.set_broker(f"127.0.0.1:{server.getsockname()[1]}", "mira", "wrong", keep=False)
         sensors.add_topic("shed/box", "box", "", NUMBER, None, NOW)
@@ -282,6 +285,8 @@ def test_a_broker_that_refuses_the_password_is_asked_again_in_the_same_version(d
         until(lambda: len(levels) == 2)
         assert "user or password is wrong" in listener.tick(desk, NOW)
         listener.end()
+        server.shutdown(socket.SHUT_RDWR)  # a thread that waits in accept would outlive the test
+        broker.join()
     assert set(levels) == {5}
 
 

@@ -89,12 +89,39 @@ sys.stdout.write(" over")
 """
 
 
-def test_a_client_that_reads_no_more_holds_up_no_end() -> None:
-    """Such as a phone that walked off while it took a backup along.
+BEGINNING = """
+import signal, sys, weakref
+import quailwright.web.serving as serving
 
-    A process of its own takes the signal: the one of the tests may run another loop.
-    """
+class Module:
+    pass
+
+def ready():
+    module = Module()
+    kept = weakref.ref(module, lambda _: signal.raise_signal(signal.SIGINT))
+    del module
+
+async def app(scope, receive, send):
+    pass
+
+serving.run(app, serving.listening("127.0.0.1", 0, any_near=False), ready)
+sys.stdout.write("over")
+"""
+"""The signal comes where Python drops what is raised, as when a module was imported."""
+
+
+def said_by(program: str) -> str:
+    """What a program says. It takes signals, so it has a process of its own."""
     ended = subprocess.run(
-        [sys.executable, "-c", STALLED], capture_output=True, text=True, timeout=30, check=True
+        [sys.executable, "-c", program], capture_output=True, text=True, timeout=60, check=True
     )
-    assert ended.stdout == "HTTP/1.1 over"
+    return ended.stdout
+
+
+def test_a_client_that_reads_no_more_holds_up_no_end() -> None:
+    """Such as a phone that walked off while it took a backup along."""
+    assert said_by(STALLED) == "HTTP/1.1 over"
+
+
+def test_an_interrupt_is_not_lost_while_the_server_begins() -> None:
+    assert said_by(BEGINNING) == "over"

@@ -1,6 +1,7 @@
 """Serving the pages: the socket, the address to open, and the server."""
 
 import os
+import signal
 import socket
 import threading
 import time
@@ -86,9 +87,24 @@ def run(
     """
     listener.listen(128)
     server = _server(app, certificate, _PATIENCE_S)
-    with suppress(KeyboardInterrupt), _renewing(server, renewed, every_s):
+    ended, renewing = _ended_by_interrupt(server), _renewing(server, renewed, every_s)
+    with suppress(KeyboardInterrupt), ended, renewing:
         ready()
         server.run(sockets=[listener])
+
+
+@contextmanager
+def _ended_by_interrupt(server: uvicorn.Server) -> Iterator[None]:
+    """From before it is told how to stop it, Ctrl+C ends the server, as it does while it serves.
+
+    As an exception it may be lost in between: Python drops one that comes to where it lets go of a
+    module's lock or of a weak reference.
+    """
+    before = signal.signal(signal.SIGINT, server.handle_exit)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 @contextmanager
