@@ -19,7 +19,15 @@ import msgspec
 import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError, NoSuchModuleError
 
-from quailwright.journal import devices, notices, options, people, subscriptions, summaries
+from quailwright.journal import (
+    devices,
+    notices,
+    options,
+    passing,
+    people,
+    subscriptions,
+    summaries,
+)
 from quailwright.journal import readings as sensors
 from quailwright.journal.entries import Entry, decode, encode, kind_of
 from quailwright.journal.findings import Finding, FlockUnusable
@@ -107,6 +115,22 @@ class Store:
             if writes and connection.dialect.name == "postgresql":
                 connection.execute(sa.text("LOCK TABLE person IN EXCLUSIVE MODE"))
             yield connection
+
+    @contextmanager
+    def passing(self) -> Iterator[sa.Connection]:
+        """A transaction on what server processes pass one another, for `passing`."""
+        with self._sentences(), self._engine.begin() as connection:
+            yield connection
+
+    def living(self, number: int) -> Callable[[], None]:
+        """Takes a number until what it gives is called, or this process ends; see `passing`."""
+        with self._sentences():
+            engine = self._engine.execution_options(isolation_level="AUTOCOMMIT")
+            connection = engine.connect()
+            # It is none of the pool's any more: where it is lost, its number is free.
+            connection.detach()
+            passing.live(connection, number)
+            return connection.close
 
     @contextmanager
     def snapshot(self) -> Iterator[sa.Connection]:
