@@ -20,12 +20,11 @@ import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError
 
 from quailwright.journal.backup import BODIES, Backup, State, Total, body_total, lines_of, tables_of
+from quailwright.journal.care import care_locked, cares_alone
 from quailwright.journal.entries import Entry
 from quailwright.journal.findings import FlockUnusable, Withheld
 from quailwright.journal.migrations import upgrade_within
 from quailwright.journal.store import (
-    care_locked,
-    cares_alone,
     draft_engine,
     in_sentences,
     metadata,
@@ -443,7 +442,7 @@ def _restore_to_server(
     engine = server_engine(location)
     try:
         with in_sentences(shown), engine.begin() as connection:
-            if not cares_alone(connection):
+            if not cares_alone(connection, None):
                 raise _served(shown)
             aside = _cleared(connection, shown, replace, now)
             restored = _filled(backup, connection, state)
