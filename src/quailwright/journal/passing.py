@@ -18,7 +18,9 @@ _passing = sa.Table(
     sa.Column("kind", sa.String(20), primary_key=True),
     sa.Column("key", sa.String(64), primary_key=True),
     sa.Column(
-        "since", sa.DateTime(timezone=True), nullable=False,
+        "since",
+        sa.DateTime(timezone=True),
+        nullable=False,
         server_default=sa.text("clock_timestamp()"),
     ),
     sa.Column("value", sa.LargeBinary, nullable=False),
@@ -90,5 +92,5 @@ def lives(connection: sa.Connection, number: int) -> bool:
 
 
 def live(connection: sa.Connection, number: int) -> None:
-    """Takes a number (below 2**63) until the connection ends, however it ends."""
-    connection.execute(sa.text("SELECT pg_advisory_lock(:number)"), {"number": number})
+    """Takes a number (below 2**63) until the transaction ends, however it ends."""
+    connection.execute(sa.text("SELECT pg_advisory_xact_lock(:number)"), {"number": number})

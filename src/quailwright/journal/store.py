@@ -145,9 +145,9 @@ class Store:
     def living(self, number: int) -> Callable[[], None]:
         """Takes a number until what it gives is called, or this process ends; see `passing`."""
         with self._sentences():
-            engine = self._engine.execution_options(isolation_level="AUTOCOMMIT")
-            connection = engine.connect()
-            # It is none of the pool's any more: where it is lost, its number is free.
+            connection = self._engine.connect()
+            # It is none of the pool's any more, and its transaction stays open: with either lost,
+            # the number is free.
             connection.detach()
             passing.live(connection, number)
             return connection.close

@@ -1,6 +1,5 @@
 """How often a passphrase, or the key of a device, may be tried."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 

@@ -32,7 +32,9 @@ MOST_KEPT = 100
 
 _log = logging.getLogger("uvicorn.error")
 _PORT = re.compile(r"[0-9]{1,5}")
-_DOMAIN = re.compile(r"(?=.{1,200}\Z)[a-z0-9]([a-z0-9-]*[a-z0-9])?(\.[a-z0-9]([a-z0-9-]*[a-z0-9])?)*")
+_DOMAIN = re.compile(
+    r"(?=.{1,200}\Z)[a-z0-9]([a-z0-9-]*[a-z0-9])?(\.[a-z0-9]([a-z0-9-]*[a-z0-9])?)*"
+)
 _AT_HOME = "localhost"
 """What stands under it is this computer: browsers trust it without https (RFC 6761)."""
 

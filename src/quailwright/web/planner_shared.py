@@ -14,7 +14,7 @@ from contextvars import copy_context
 from dataclasses import dataclass, replace
 from typing import Any
 
-from quailwright.exchange.shared import AmongProcesses, Held
+from quailwright.exchange.shared import AmongProcesses
 from quailwright.journal.findings import BadInput, QuailwrightError
 from quailwright.language import say
 from quailwright.web.planner import MOST_KEPT, Busy, Job, Planner, Tell
