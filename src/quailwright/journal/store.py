@@ -15,7 +15,7 @@ from contextlib import AbstractContextManager, contextmanager
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
-from urllib.parse import quote
+from urllib.parse import parse_qsl, quote, unquote
 
 import msgspec
 import sqlalchemy as sa
@@ -476,20 +476,19 @@ def flock_in(location: str) -> str | None:
     """The flock that a `postgresql://` URL names, as it is written, or None."""
     if "://" not in location:
         return None
-    try:
-        named = sa.make_url(location).query.get("flock")
-    except (sa.exc.ArgumentError, ValueError) as error:
-        raise FlockUnusable(_no_flock_file(location)) from error
-    return named if named is None or isinstance(named, str) else ",".join(named)
+    asked = parse_qsl(location.partition("?")[2], keep_blank_values=True)
+    named = [value for key, value in asked if key == "flock"]
+    return ",".join(named) if named else None
 
 
 def with_flock(location: str, name: str | None) -> str:
     """A `postgresql://` URL that names a flock, or with None none."""
     before, _, asked = location.partition("?")
-    kept = [part for part in asked.split("&") if part and not part.startswith("flock=")]
+    parts = [part for part in asked.split("&") if part]
+    parts = [part for part in parts if unquote(part.partition("=")[0]) != "flock"]
     if name is not None:
-        kept.append(f"flock={name}")
-    return f"{before}?{'&'.join(kept)}" if kept else before
+        parts.append(f"flock={name}")
+    return f"{before}?{'&'.join(parts)}" if parts else before
 
 
 def _no_flock_file(location: str) -> str:
@@ -619,11 +618,12 @@ def _put_in_place(draft: Path, path: Path) -> None:
 def server_engine(location: str, pooled: int | None = None) -> sa.Engine:
     """An engine on the database at a `postgresql://` URL, as it is. Raises FlockUnusable.
 
-    With `pooled`, on many flocks: as many connections at most, and nothing is prepared on one for
-    the next transaction, which a pooler may hand to another connection.
+    Which flock the URL names is not minded. With `pooled` it is for many flocks: as many
+    connections at most, and nothing is prepared on one for the next transaction, which a pooler
+    may hand to another connection.
     """
     try:
-        url = _url(location, create=False)
+        url = _url(with_flock(location, None), create=False)
         settings = _engine_settings(url)
         if pooled is not None:
             settings["connect_args"]["prepare_threshold"] = None
