@@ -1,7 +1,13 @@
 """Many flocks by host names, and several server processes over one database."""
 
+import contextlib
+import http.client
 import io
+import os
 import re
+import signal
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -25,6 +31,7 @@ from quailwright.web.guard import SIGNED_IN
 from quailwright.web.home import Home
 from quailwright.web.many import Many, Office, flock_named
 from quailwright.web.planner import Busy, Job
+from quailwright.web.serving import listening, settings_of_many
 
 DOMAIN = "quail.example"
 
@@ -149,6 +156,23 @@ def test_pages_are_to_be_had_over_https_only(two: Processes) -> None:
     assert "domain" not in cookie.lower()
 
 
+def test_only_the_named_proxy_is_believed(office: Office) -> None:
+    config = settings_of_many(office, ["192.0.2.80"])
+    config.load()
+    said = {"X-Forwarded-Proto": "https", "X-Forwarded-For": "198.51.100.9"}
+    with TestClient(
+        config.loaded_app, base_url=f"http://creek.{DOMAIN}", client=("192.0.2.80", 1)
+    ) as proxy:
+        assert proxy.get("/sign-in").status_code == 400
+        assert (
+            proxy.get("/sign-in", headers={**said, "X-Forwarded-Host": "hill"}).status_code == 200
+        )
+    other = TestClient(
+        config.loaded_app, base_url=f"http://creek.{DOMAIN}", client=("192.0.2.81", 1)
+    )
+    assert other.get("/sign-in", headers=said).status_code == 400
+
+
 def test_at_home_it_can_be_tried_without_https(database: str) -> None:
     with TestClient(
         Many(Office(database, "localhost", clock=lambda: NOW)), base_url="http://creek.localhost"
@@ -160,7 +184,7 @@ def test_at_home_it_can_be_tried_without_https(database: str) -> None:
 
 
 def test_what_is_of_one_flock_is_nothing_at_another(two: Processes) -> None:
-    creek, _ = two.both("creek")
+    creek, creek_too = two.both("creek")
     hill = two.browser("hill")
     key = next(cookie for cookie in creek.cookies.jar if cookie.name == SIGNED_IN)
     assert isinstance(key, Cookie)
@@ -180,18 +204,28 @@ def test_what_is_of_one_flock_is_nothing_at_another(two: Processes) -> None:
     # The key of a device.
     made = creek.post(
         "/settings/sensors",
-        data={"do": "add_device", "name": "lid", "place": "box", "token": token},
+        data={
+            "do": "add_device",
+            "name": "lid",
+            "place": "box",
+            "instrument": "lid",
+            "temperature": "/temperature",
+            "token": token,
+        },
     )
     found = re.search(r"Bearer ([^\s<&]+)", made.text)
     assert found is not None, made.text
-    headers, body = {"Authorization": f"Bearer {found[1]}"}, {"temperature_c": 37.5}
+    headers, body = {"Authorization": f"Bearer {found[1]}"}, {"temperature": 37.5}
     assert hill.post("/api/readings/sent", json=body, headers=headers).status_code == 401
-    assert creek.post("/api/readings/sent", json=body, headers=headers).status_code != 401
+    assert creek.post("/api/readings/sent", json=body, headers=headers).status_code == 200
+    assert "Sent" in creek_too.get("/settings/sensors").text
     # A calendar's address.
-    shown = creek.post("/settings/calendar", data={"do": "new", "token": token_of(creek)})
-    page = shown.text or creek.get("/settings/calendar").text
-    address = re.search(r"/calendar/[^\"<\s]+\.ics", page)
-    assert address is not None, page
+    asked = {"do": "make", "name": "phone", "kinds": ["hatch"], "alarms": "yes", "language": "en"}
+    shown = creek.post(
+        "/settings/calendar", data={**asked, "round_at": "", "token": token_of(creek)}
+    ).text
+    address = re.search(r"/calendar/[^\"<\s]+\.ics", shown)
+    assert address is not None, shown
     assert creek.get(address[0]).status_code == 200
     assert hill.get(address[0]).status_code == 404
     # A sheet on its way in.
@@ -310,7 +344,7 @@ def test_a_sheet_is_taken_in_by_steps_at_either_process(two: Processes) -> None:
 def test_a_plan_asked_of_one_process_is_polled_stopped_and_taken_at_the_other(
     two: Processes,
 ) -> None:
-    first, second = two.both("creek")
+    _, second = two.both("creek")
     second.get("/")
     asked, looking = two.home("creek").planner, two.home("creek", 1).planner
     told, go_on = threading.Event(), threading.Event()
@@ -320,11 +354,13 @@ def test_a_plan_asked_of_one_process_is_polled_stopped_and_taken_at_the_other(
         tell("so far", 0.5)
         told.set()
         assert go_on.wait(60)
-        with pytest.raises(KeyboardInterrupt):
-            for _ in range(100):
-                time.sleep(0.05)
+        try:
+            for _ in range(2000):
+                time.sleep(0.02)
                 tell("further", 0.6)
-        return "as it stands"
+        except KeyboardInterrupt:
+            return "as it stands"
+        return "never stopped"
 
     job = asked.begin(Job("b" * 24, "keeper", {"of": 1}), work)
     assert told.wait(60)
@@ -464,3 +500,59 @@ def test_a_code_holds_for_a_while(database: str, tmp_path: Path) -> None:
         with pytest.raises(Exception, match="opens nothing"):
             household.begin("Mira", "our own words", NOW + timedelta(days=61), code)
         assert household.everyone() == []
+
+
+# The servers themselves.
+
+
+def _asked(port: int, path: str = "/sign-in", scheme: str = "https") -> int:
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
+    headers = {"Host": f"creek.{DOMAIN}", "X-Forwarded-Proto": scheme, "Connection": "close"}
+    connection.request("GET", path, headers=headers)
+    status = connection.getresponse().status
+    connection.close()
+    return status
+
+
+def _workers(parent: int) -> set[int]:
+    """The server processes that a process began; not the helper of multiprocessing."""
+    found = set()
+    for child in Path(f"/proc/{parent}/task/{parent}/children").read_text().split():
+        with contextlib.suppress(OSError):
+            if "spawn_main" in Path(f"/proc/{child}/cmdline").read_text():
+                found.add(int(child))
+    return found
+
+
+def test_a_killed_process_comes_back_and_ctrl_c_ends_all(database: str) -> None:
+    listener = listening("127.0.0.1", 0, any_near=False)
+    port = listener.getsockname()[1]
+    listener.close()
+    command = [
+        sys.executable, "-m", "quailwright", "serve", "--flocks", database, "--domain", DOMAIN,
+        "--port", str(port), "--processes", "2",
+    ]  # fmt: skip
+    server = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+    try:
+        assert server.stdout is not None
+        assert (
+            "flocks, each to be opened as https://FLOCK.quail.example/" in server.stdout.readline()
+        )
+        assert _asked(port) == 200
+        assert _asked(port, scheme="http") == 400
+        until = time.monotonic() + 60
+        while len(before := _workers(server.pid)) < 2:
+            assert time.monotonic() < until
+            time.sleep(0.05)
+        killed = min(before)
+        os.kill(killed, signal.SIGKILL)
+        while len(after := _workers(server.pid) - {killed}) < 2:
+            assert time.monotonic() < until
+            time.sleep(0.05)
+        assert _asked(port) == 200
+    finally:
+        server.send_signal(signal.SIGINT)
+        server.wait(60)
+        server.stdout.close()
+    assert server.returncode == 0
+    assert not any(Path(f"/proc/{pid}").exists() for pid in after)

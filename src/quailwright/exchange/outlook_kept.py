@@ -37,7 +37,7 @@ def keep(desk: Desk, now: datetime) -> None:
     for language in LANGUAGES:
         with speaking(language):
             told = outlook_page(desk.store, flock, now, {}, once)
-        found[language] = msgspec.json.encode(_Kept(of, told))
+        found[language] = msgspec.json.encode(_Kept(of, told), enc_hook=str)
     with desk.store.passing() as connection:
         passing.prepare(connection)
         passing.my_turn(connection)

@@ -11,7 +11,7 @@ import os
 import re
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, contextmanager, suppress
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -150,7 +150,13 @@ class Store:
             # the number is free.
             connection.detach()
             passing.live(connection, number)
-            return connection.close
+
+            def let_go() -> None:
+                # One that is lost has let go already.
+                with suppress(DBAPIError):
+                    connection.close()
+
+            return let_go
 
     @contextmanager
     def snapshot(self) -> Iterator[sa.Connection]:

@@ -6,6 +6,7 @@ and the plan is known to be over.
 """
 
 import logging
+import re
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -154,9 +155,13 @@ class SharedPlanner(Planner):
         except QuailwrightError as error:
             # It is here, and nowhere else.
             _log.error("%s", error.sentence)
+        else:
+            # The pages have it from the database now: it takes no room here.
+            with self._lock:
+                self._jobs.pop(job.id, None)
         finally:
-            let_go()
             _at_work.release()
+            let_go()
 
     def _pass_on(self, job_id: str, **changed: Any) -> _Passed:
         with self._shared.turn(_JOB) as held:
@@ -187,7 +192,9 @@ class SharedPlanner(Planner):
 
     def job(self, job_id: str) -> Job | None:
         """See `Planner`."""
-        known: _Passed | None = self._shared.look(_JOB, job_id[:64])
+        known: _Passed | None = None
+        if re.fullmatch(r"[0-9a-f]{24}", job_id):
+            known = self._shared.look(_JOB, job_id)
         own = self._jobs.get(job_id)
         if known is None:
             return None

@@ -34,8 +34,9 @@ _PATIENCE_S = 10
 _LOG_LEVEL = "error" if os.environ.get("QUAILWRIGHT_TRACEBACK") else "critical"
 """A fault of our own is answered with a sentence; where it lies is told only to who asks."""
 _WAITING = 512
-_ANSWERS_WITHIN_S = 60
-"""A process that does not answer the one above it for so long hangs, and is begun anew."""
+_ANSWERS_WITHIN_S = 15
+"""A process that does not answer the one above it for so long hangs, and is begun anew. One that is
+killed while it is asked is missed for as long."""
 _LOOKED_AT_EVERY_S = 12 * 3600.0
 _NOWHERE = ("192.0.2.1", 9)
 """An address for documentation (RFC 5737): asking for the way to it sends nothing."""
@@ -112,7 +113,20 @@ def run_many(
         processes: uvicorn's own workers, over one listening socket; one that ends comes back.
     """
     listener.listen(_WAITING)
-    config = uvicorn.Config(
+    config = settings_of_many(office, proxies, processes)
+    with suppress(KeyboardInterrupt):
+        ready()
+        if processes > 1:
+            Multiprocess(config, [listener]).run()
+        else:
+            uvicorn.Server(config).run(sockets=[listener])
+
+
+def settings_of_many(
+    office: Office, proxies: Sequence[str] = (), processes: int = 1
+) -> uvicorn.Config:
+    """How uvicorn serves the pages of many flocks."""
+    return uvicorn.Config(
         partial(many, office),
         factory=True,
         log_level=_LOG_LEVEL,
@@ -124,12 +138,6 @@ def run_many(
         timeout_worker_healthcheck=_ANSWERS_WITHIN_S,
         workers=processes,
     )
-    with suppress(KeyboardInterrupt):
-        ready()
-        if processes > 1:
-            Multiprocess(config, [listener]).run()
-        else:
-            uvicorn.Server(config).run(sockets=[listener])
 
 
 @contextmanager
