@@ -19,6 +19,7 @@ import os
 import shutil
 import statistics
 import subprocess
+import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
@@ -377,6 +378,7 @@ def _of_one(flocks: Flocks, store: Store, count: int) -> dict[str, float]:
             connection.exec_driver_sql(thin)
 
     found["thin_nine_years_s"] = seconds(thinned)
+    print(json.dumps(found), file=sys.stderr, flush=True)  # what is known so far
     found["vacuum_s"] = vacuumed(flocks)
     found["mb_after"] = round(flocks.sizes()[name] / 1e6, 1)
     reads("_after")
@@ -386,8 +388,8 @@ def _of_one(flocks: Flocks, store: Store, count: int) -> dict[str, float]:
     def arrives() -> None:
         with engine.begin() as connection:
             connection.exec_driver_sql(
-                "INSERT INTO reading (sensor, at_ms, temperature_c) "
-                f"SELECT sensor.id, {to_ms(BEGUN + timedelta(days=3800))} + n * 6000, 20 "
+                "INSERT INTO reading (sensor, at_ms, temperature_c) SELECT sensor.id, "
+                f"{to_ms(BEGUN + timedelta(days=3800))} + n * CAST(6000 AS bigint), 20 "
                 f"FROM generate_series(0, {more // SENSORS}) n, sensor"
             )
 
