@@ -89,7 +89,7 @@ def test_what_stands_in_the_way_of_a_move(home: str, postgresql: str, tmp_path: 
     with pytest.raises(BadInput, match="is where it is already"):
         move(home, str(tmp_path / "." / "home.sqlite"), NOW)
     other = filled(str(tmp_path / "other.sqlite"), *ENTRIES[:1])
-    with pytest.raises(FlockUnusable, match="holds a record already"):
+    with pytest.raises(FlockUnusable, match="holds a record already; nothing was moved"):
         move(home, other, NOW)
     with pytest.raises(FlockUnusable, match="cannot be the name of a flock"):
         move(home, f"{postgresql}&flock=Creek", NOW)
@@ -99,6 +99,12 @@ def test_what_stands_in_the_way_of_a_move(home: str, postgresql: str, tmp_path: 
             move(home, f"{postgresql}&flock=creek", NOW)
     with open_flocks(postgresql) as flocks:
         assert flocks.names() == []
+        flocks.add("hill", NOW)
+    moved = str(tmp_path / "moved.sqlite")
+    filled(moved, *ENTRIES)
+    move(moved, f"{postgresql}&flock=hill", NOW)
+    with pytest.raises(FlockUnusable, match="holds a record already; nothing was moved"):
+        move(f"{postgresql}&flock=hill", moved, NOW)  # equal, but closed
     with open_store(home) as store:
         append(store, WEIGHED)
 

@@ -77,16 +77,25 @@ def _nobody_else(store: Store) -> Iterator[None]:
 def _there_already(
     manifest: Manifest, to: str, now: datetime, version: str, state: State
 ) -> Restored | None:
-    """What arrived by a move that was ended before it closed the record that it came from."""
+    """What arrived by a move that was ended before it closed the record that it came from.
+
+    None where nothing stands. Raises FlockUnusable where another record does.
+    """
     try:
         with open_store(to) as store, store.snapshot() as connection:
-            if has_moved(connection):
-                return None
+            closed = has_moved(connection)
             there = write(store, io.BytesIO(), now, version, state)
     except FlockUnusable:
-        return None  # nothing is there yet; what is in the way says `restore`
-    if not there.rows("entry") or there.parts != manifest.parts:
+        return None  # nothing is there yet; what else is in the way says `restore`
+    if not any(there.rows(table) for table in ("entry", "reading", "person")):
         return None
+    if closed or there.parts != manifest.parts:
+        raise FlockUnusable(
+            say(
+                "{flock} holds a record already; nothing was moved. Name a place that holds none.",
+                flock=without_password(to),
+            )
+        )
     return Restored(there.rows("entry"), there.rows("reading"), same_state=True)
 
 
