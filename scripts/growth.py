@@ -5,7 +5,9 @@ flocks and times one entry, the opening, the fold, a day's readings. `growth.py 
 100000,1000000]` does so for one flock with many entries. `growth.py empty [--flocks 1000]` makes so
 many empty flocks, and brings them up from the schema before today's. `growth.py partitions
 [--counts 200000,20000000]` holds the table of readings as it is against one partitioned by year:
-writing, reading, thinning, room.
+writing, reading, thinning, room. `growth.py pooler [--seed N]` has threads of two processes' worth
+of connections append, fail and read in three flocks through pgbouncer in transaction mode, and ends
+with exit code 1 where anything is lost or mixed.
 
 Each starts a PostgreSQL server of its own (the distribution's programs and settings, nothing
 tuned, everything truly on the disk) in a folder that is removed at the end: `--folder` says where.
@@ -16,12 +18,16 @@ import argparse
 import contextlib
 import json
 import os
+import random
 import shutil
 import statistics
 import subprocess
+import sys
 import tempfile
+import threading
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -30,6 +36,7 @@ import sqlalchemy as sa
 
 from quailwright.flock.fold import fold
 from quailwright.journal.entries import Care, EggsCollected, Entry, FeedGiven, Group
+from quailwright.journal.findings import FlockUnusable
 from quailwright.journal.flocks import Flocks, open_flocks
 from quailwright.journal.readings import to_ms
 from quailwright.journal.store import SCHEMA, Store
@@ -377,6 +384,7 @@ def _of_one(flocks: Flocks, store: Store, count: int) -> dict[str, float]:
             connection.exec_driver_sql(thin)
 
     found["thin_nine_years_s"] = seconds(thinned)
+    print(json.dumps(found), file=sys.stderr, flush=True)  # what is known so far
     found["vacuum_s"] = vacuumed(flocks)
     found["mb_after"] = round(flocks.sizes()[name] / 1e6, 1)
     reads("_after")
@@ -386,8 +394,8 @@ def _of_one(flocks: Flocks, store: Store, count: int) -> dict[str, float]:
     def arrives() -> None:
         with engine.begin() as connection:
             connection.exec_driver_sql(
-                "INSERT INTO reading (sensor, at_ms, temperature_c) "
-                f"SELECT sensor.id, {to_ms(BEGUN + timedelta(days=3800))} + n * 6000, 20 "
+                "INSERT INTO reading (sensor, at_ms, temperature_c) SELECT sensor.id, "
+                f"{to_ms(BEGUN + timedelta(days=3800))} + n * CAST(6000 AS bigint), 20 "
                 f"FROM generate_series(0, {more // SENSORS}) n, sensor"
             )
 
@@ -396,14 +404,104 @@ def _of_one(flocks: Flocks, store: Store, count: int) -> dict[str, float]:
     return found
 
 
+# Through a pooler.
+
+_BOUNCER = """
+[databases]
+postgres = host={home} dbname=postgres user=postgres
+[pgbouncer]
+listen_addr =
+unix_socket_dir = {home}
+listen_port = 6432
+auth_type = any
+pool_mode = transaction
+default_pool_size = 3
+server_reset_query =
+"""
+
+
+@contextlib.contextmanager
+def pooler(url: str) -> Iterator[str]:
+    """pgbouncer before that server: three connections to it, two of which a caretaker keeps."""
+    program = shutil.which("pgbouncer") or shutil.which("pgbouncer", path="/usr/sbin")
+    if program is None:
+        raise SystemExit("No pgbouncer is installed here (Debian: pgbouncer).")
+    home = url.partition("host=")[2]
+    settings = Path(home, "pgbouncer.ini")
+    settings.write_text(_BOUNCER.format(home=home))
+    settings.chmod(0o644)
+    as_postgres = ["runuser", "-u", "postgres", "--"] if os.getuid() == 0 else []
+    log = Path(home, "pgbouncer.log").open("w")  # noqa: SIM115
+    with log, subprocess.Popen([*as_postgres, program, settings], stderr=log) as process:
+        time.sleep(2)
+        try:
+            yield f"{url}&port=6432"
+        finally:
+            process.terminate()
+
+
+def through_pooler(url: str, seed: int, rounds: int = 100) -> None:
+    """Eight threads over two pools and three flocks."""
+    names = ("creek", "hill", "mill")
+    with (
+        pooler(url) as pooled,
+        open_flocks(pooled, connections=6) as one,
+        open_flocks(pooled, connections=6) as two,
+    ):
+        for name in names:
+            one.add(name, BEGUN)
+        number = iter(range(10**9))
+        turn = threading.Lock()
+
+        def hammer(which: int) -> int:
+            chance, kept = random.Random(f"{seed} {which}"), 0
+            stores = {name: (one, two)[which % 2].store(name) for name in names}
+            for step in range(rounds):
+                name = chance.choice(names)
+                store, what = stores[name], chance.random()
+                with turn:
+                    care = Care(id=uid(next(number)), at="2027-05-01", task="water", note=name)
+                if what < 0.4:
+                    with store.writing() as writer:
+                        writer.append([care], BEGUN)
+                    kept += 1
+                elif what < 0.5:
+                    with contextlib.suppress(FlockUnusable), store.writing() as writer:
+                        writer.append([care, care], BEGUN)
+                elif what < 0.6:
+                    with store.writing() as writer:
+                        at = [1000 * (1000 * which + step)]
+                        writer.append_readings(name, "", at, [20.5], [None])
+                elif not (
+                    {each.note for each in store.entries()} <= {name}
+                    and {each.place for each in store.reading_extents()} <= {name}
+                ):
+                    raise SystemExit(f"{name} holds what is another's")
+            return kept
+
+        with (
+            one.store("creek").sole_caretaker() as mine,
+            two.store("creek").sole_caretaker() as other,
+            two.store("hill").sole_caretaker() as hill,
+            ThreadPoolExecutor(8) as threads,
+        ):
+            kept = sum(threads.map(hammer, range(8)))
+            cares = mine(), other(), hill()
+        found = sum(len(one.store(name).entries()) for name in names)
+        told(run="pooler", acknowledged=kept, found=found, caretakers=cares)
+        if found != kept or cares != (True, False, True):
+            raise SystemExit(1)
+
+
 def main() -> None:
     """Runs what is asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("what", choices=["flocks", "entries", "empty", "partitions"])
+    parser.add_argument("what", choices=["flocks", "entries", "empty", "partitions", "pooler"])
     parser.add_argument("--counts", help="sizes, with commas between")
     parser.add_argument("--flocks", type=int, default=1000)
     parser.add_argument("--entries", type=int, default=10_000)
     parser.add_argument("--readings", type=int, default=200_000)
+    parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--folder", type=Path, default=Path("/tmp"))
     given = parser.parse_args()
     usual = {"flocks": "10,20,40", "entries": "100000,1000000", "partitions": "200000,20000000"}
@@ -415,6 +513,8 @@ def main() -> None:
             many_entries(url, counts)
         elif given.what == "empty":
             empty_flocks(url, given.flocks)
+        elif given.what == "pooler":
+            through_pooler(url, given.seed)
         else:
             partitions(url, counts)
 

@@ -20,6 +20,7 @@ from quailwright.cli import (
     costs,
     eggs,
     flock,
+    flocks,
     hatch,
     housing,
     journal,
@@ -108,6 +109,8 @@ app.command("serve", epilog=serve.EXAMPLES)(serve.serve)
 app.command("demo", epilog=today.DEMO_EXAMPLES)(today.demo)
 app.command("backup", no_args_is_help=True, epilog=backup.EXAMPLES)(backup.backup)
 app.command("restore", no_args_is_help=True, epilog=backup.RESTORE_EXAMPLES)(backup.restore)
+app.command("move", no_args_is_help=True, epilog=flocks.MOVE_EXAMPLES)(flocks.move)
+app.add_typer(flocks.app, name="flocks")
 app.add_typer(breeding.app, name="breeding")
 app.add_typer(journal.app, name="journal")
 app.add_typer(readings.app, name="readings")

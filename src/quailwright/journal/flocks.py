@@ -68,6 +68,24 @@ class Place(NamedTuple):
         return path if self.role is None else f'{path}; SET LOCAL ROLE "{self.role}"'
 
 
+class Told(NamedTuple):
+    """A flock: its entries, when the last was recorded (UTC), bytes, whether it has moved away."""
+
+    name: str
+    entries: int
+    last_entry_at: str | None
+    bytes: int
+    moved: bool
+
+
+_HOW_MUCH = sa.text(
+    "SELECT (SELECT count(*) FROM entry), "
+    "(SELECT recorded_at FROM entry ORDER BY arrival DESC LIMIT 1), "
+    "EXISTS (SELECT 1 FROM pg_trigger "
+    "WHERE tgrelid = to_regclass('entry') AND tgname = 'entry_moved')"
+)
+
+
 def is_name(text: str) -> bool:
     """Whether a flock can be called so: a-z, 0-9 and - between them, 1 to 40 (a host's label)."""
     return _NAME.fullmatch(text) is not None
@@ -177,6 +195,18 @@ class Flocks:
         with self._listing() as connection:
             sizes = {schema: size for schema, size in connection.execute(statement)}  # noqa: C416
             return {place.flock: sizes.get(place.schema, 0) for place in _places(connection)}
+
+    def told(self) -> list[Told]:
+        """What there is of every flock, in order of name. Raises FlockUnusable."""
+        sizes = self.sizes()
+        with self._listing() as connection:
+            places = _places(connection)
+        told = []
+        for place in places:
+            with in_sentences(self._shown), self._engine_of(place).begin() as connection:
+                entries, last, moved = connection.execute(_HOW_MUCH).one()
+            told.append(Told(place.flock, entries, last, sizes.get(place.flock, 0), moved))
+        return told
 
     @property
     def _shown(self) -> str:

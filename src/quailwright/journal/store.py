@@ -114,6 +114,15 @@ class Store:
                 connection.execute(sa.text("LOCK TABLE entry IN EXCLUSIVE MODE"))
             yield Writer(connection, self.location)
 
+    @contextmanager
+    def writing_nowhere_else(self) -> Iterator[sa.Connection]:
+        """A write transaction that nobody else's goes beside, of entries or of people."""
+        writer = self._engine.execution_options(writes=True)
+        with self._sentences(), writer.begin() as connection:
+            if connection.dialect.name == "postgresql":
+                connection.execute(sa.text("LOCK TABLE entry, person IN EXCLUSIVE MODE"))
+            yield connection
+
     def entries(self) -> list[Entry]:
         """Every entry, in order of arrival. Raises FlockUnusable when one cannot be read."""
         with self._sentences(), self._engine.connect() as connection:
@@ -728,8 +737,18 @@ def schema_version(engine: sa.Engine) -> str | None:
 _VERSION = sa.text("SELECT version_num FROM alembic_version")
 
 
+MOVED = "the record has moved to "
+"""What the database says of a record that has moved, before where to; see `moving`."""
+
+
 def _sentence(error: DBAPIError, location: str) -> str:
     text = str(error.orig)
+    if text.startswith(MOVED):
+        return say(
+            "{location} has moved to {to}. It can still be read; what is new is written there.",
+            location=location,
+            to=text.removeprefix(MOVED).partition("\n")[0],
+        )
     for sign, sentence in _SIGNS.items():
         if sign in text.lower():
             return say(sentence, location=location)
