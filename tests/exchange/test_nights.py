@@ -133,7 +133,7 @@ def test_the_outlook_kept_is_the_one_reckoned_while_it_holds(flocks: Flocks) -> 
     # Another process knows of it too, and of nothing that is no outlook.
     outlook_kept.keep(desk, NOW)
     assert outlook_kept.kept(Desk(flocks.store("creek")), NOW) is not None
-    with store.passing() as connection:
+    with store.household() as connection:
         connection.exec_driver_sql("UPDATE passing SET value = 'x'")
     assert outlook_kept.kept(desk, NOW) is None
 

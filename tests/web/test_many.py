@@ -1,5 +1,6 @@
 """Many flocks by host names, and several server processes over one database."""
 
+import ast
 import contextlib
 import http.client
 import io
@@ -21,6 +22,7 @@ import pytest
 from starlette.testclient import TestClient
 from tests.web.conftest import NOW, PHRASES, SMALL_FLOCK, token_of
 
+import quailwright
 from quailwright.exchange.household import CODE_BYTES, Household
 from quailwright.exchange.shared import AmongProcesses
 from quailwright.journal.entries import encode
@@ -410,7 +412,7 @@ def test_a_plan_whose_process_was_killed_is_over(two: Processes) -> None:
     assert running is not None
     assert running.id == job.id
     store: Store = two.home("creek").desk.store
-    with store.passing() as connection:
+    with store.household() as connection:
         # As the database does where a process is gone.
         connection.exec_driver_sql("RESET ROLE")
         connection.exec_driver_sql(
@@ -556,3 +558,52 @@ def test_a_killed_process_comes_back_and_ctrl_c_ends_all(database: str) -> None:
         server.stdout.close()
     assert server.returncode == 0
     assert not any(Path(f"/proc/{pid}").exists() for pid in after)
+
+
+# What is kept in a process for all flocks.
+
+_OF_NO_FLOCK = {
+    "str", "int", "float", "bool", "tuple[int, ...]", "type[Entry]", "Any", "Pair", "Fraction",
+    "tuple[Strand, ...]", "tuple[str, ...]", "frozenset[str]",
+}  # fmt: skip
+"""What functions may be given whose answers a process keeps for good: nothing of a flock."""
+
+
+def _sources() -> Iterator[tuple[str, ast.Module]]:
+    root = Path(quailwright.__file__).parent
+    for path in sorted(root.rglob("*.py")):
+        yield str(path.relative_to(root)), ast.parse(path.read_text(encoding="utf-8"))
+
+
+def test_no_cache_of_a_process_is_given_anything_of_a_flock() -> None:
+    seen = 0
+    for name, module in _sources():
+        for node in ast.walk(module):
+            if not isinstance(node, ast.FunctionDef):
+                continue
+            if not {"cache", "lru_cache"} & set(
+                re.findall(r"\w+", " ".join(ast.unparse(one) for one in node.decorator_list))
+            ):
+                continue
+            seen += 1
+            for argument in (*node.args.args, *node.args.kwonlyargs):
+                told = "" if argument.annotation is None else ast.unparse(argument.annotation)
+                assert told in _OF_NO_FLOCK, f"{name}: {node.name} keeps {argument.arg}: {told}"
+    assert seen > 20
+
+
+def test_modules_hold_nothing_that_flocks_could_share() -> None:
+    """Beside who writes to an address just now, and how many plans are made."""
+    found = set()
+    for name, module in _sources():
+        for node in module.body:
+            value = node.value if isinstance(node, ast.Assign | ast.AnnAssign) else None
+            empty = (
+                isinstance(value, ast.Dict | ast.List | ast.Set) and not ast.unparse(value)[1:-1]
+            )
+            called = isinstance(value, ast.Call) and ast.unparse(value.func).rpartition(".")[2]
+            if empty or called in ("dict", "list", "set", "deque", "defaultdict", "local"):
+                if called and isinstance(value, ast.Call) and value.args:
+                    continue  # a table with something in it
+                found.add(f"{name} {ast.unparse(node).partition(' =')[0]}")
+    assert found == {"exchange/notice_send.py _busy: dict[str, threading.Thread]"}

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import get_args
 
-import sqlalchemy as sa
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
@@ -55,7 +54,11 @@ class Household:
             if people.everyone(connection):
                 raise BadInput(say("Somebody has set a passphrase already. Sign in with it."))
             if code is not None:
-                _use_up(connection, code, now)
+                if not _opens(options.get(connection, _INVITED), code, now):
+                    raise BadInput(
+                        say("That code opens nothing, or no longer. Ask your office for a new one.")
+                    )
+                options.put(connection, _INVITED, None)
             people.add(connection, name, "keeper", hashed, now)
 
     def invite(self, noise: bytes, now: datetime) -> str:
@@ -135,14 +138,13 @@ class Household:
             people.end_all(connection, person)
 
 
-def _use_up(connection: sa.Connection, code: str, now: datetime) -> None:
-    """Raises BadInput where it is not the code of `invite`, or too old."""
-    kept = json.loads(options.get(connection, _INVITED) or "{}")
+def _opens(kept: str | None, code: str, now: datetime) -> bool:
+    """Whether it is the code of `invite`, and not too old."""
+    if kept is None:
+        return False
+    known = json.loads(kept)
     typed = re.sub(r"[\s-]", "", code[:_LONGEST_TYPED]).upper().replace("0", "O").replace("1", "I")
-    right = hmac.compare_digest(_hash_of(typed), kept.get("hash", ""))
-    if not right or kept.get("until", "") < utc_text(now):
-        raise BadInput(say("That code opens nothing, or no longer. Ask your office for a new one."))
-    options.put(connection, _INVITED, None)
+    return hmac.compare_digest(_hash_of(typed), known["hash"]) and utc_text(now) <= known["until"]
 
 
 def _hash_of(token: str) -> str:

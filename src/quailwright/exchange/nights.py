@@ -9,7 +9,6 @@ from datetime import date, datetime, timedelta
 from quailwright.exchange import outlook_kept
 from quailwright.exchange.desk import Desk
 from quailwright.exchange.readings_room import thin_and_note
-from quailwright.journal import passing
 from quailwright.journal.findings import QuailwrightError
 from quailwright.journal.flocks import Flocks
 from quailwright.journal.nights import next_turn, prepare
@@ -83,6 +82,6 @@ def _old_readings(desk: Desk, now: datetime) -> None:
 
 def _left_behind(desk: Desk, _: datetime) -> None:
     """What server processes passed one another and nobody asks for any more."""
-    with desk.store.passing() as connection:
-        passing.prepare(connection)
-        passing.drop_older(connection, _PASSED_ON_FOR)
+    with desk.store.passing() as passing:
+        passing.prepare()
+        passing.drop_older(_PASSED_ON_FOR)

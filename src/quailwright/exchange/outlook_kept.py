@@ -16,7 +16,6 @@ from quailwright.exchange.hatch_air import reading_counts
 from quailwright.exchange.outlook_page import OutlookPage, outlook_page
 from quailwright.exchange.outlook_told import is_whole
 from quailwright.guide.round import day_at
-from quailwright.journal import passing
 from quailwright.language import LANGUAGES, speaking, spoken
 
 _KIND = "outlook"
@@ -38,12 +37,12 @@ def keep(desk: Desk, now: datetime) -> None:
         with speaking(language):
             told = outlook_page(desk.store, flock, now, {}, once)
         found[language] = msgspec.json.encode(_Kept(of, told), enc_hook=str)
-    with desk.store.passing() as connection:
-        passing.prepare(connection)
-        passing.my_turn(connection)
+    with desk.store.passing() as passing:
+        passing.prepare()
+        passing.my_turn()
         for language, value in found.items():
-            passing.drop(connection, _KIND, language)
-            passing.put(connection, _KIND, language, value)
+            passing.drop(_KIND, language)
+            passing.put(_KIND, language, value)
 
 
 def kept(desk: Desk, now: datetime) -> OutlookPage | None:
@@ -51,8 +50,8 @@ def kept(desk: Desk, now: datetime) -> OutlookPage | None:
 
     Raises FlockUnusable.
     """
-    with desk.store.passing() as connection:
-        value = passing.get(connection, _KIND, spoken())
+    with desk.store.passing() as passing:
+        value = passing.get(_KIND, spoken())
     if value is None:
         return None
     try:

@@ -14,9 +14,7 @@ from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from typing import Any, Protocol
 
-import sqlalchemy as sa
-
-from quailwright.journal import passing
+from quailwright.journal.passing import Passing
 from quailwright.journal.store import Store
 
 KEY_BYTES = 32
@@ -97,25 +95,25 @@ class AmongProcesses:
         Raises FlockUnusable.
         """
         self._store, self._key = store, key
-        with store.passing() as connection:
-            passing.prepare(connection)
+        with store.passing() as passing:
+            passing.prepare()
 
     @contextmanager
     def turn(self, kind: str) -> Iterator[Held]:
         """See `Shared`. What is changed is kept when the block ends without an error."""
-        with self._store.passing() as connection:
-            passing.my_turn(connection)
-            yield _SharedHeld(connection, self, kind)
+        with self._store.passing() as passing:
+            passing.my_turn()
+            yield _SharedHeld(passing, self, kind)
 
     def look(self, kind: str, key: str) -> Any:
         """See `Shared`."""
-        with self._store.passing() as connection:
-            return self.opened(kind, key, passing.get(connection, kind, key))
+        with self._store.passing() as passing:
+            return self.opened(kind, key, passing.get(kind, key))
 
     def every(self, kind: str) -> dict[str, Any]:
         """See `Shared`."""
-        with self._store.passing() as connection:
-            return self._all(connection, kind)
+        with self._store.passing() as passing:
+            return self.all_of(passing, kind)
 
     def living(self, number: int) -> Callable[[], None]:
         """Takes a number until what it gives is called, or this process ends."""
@@ -123,8 +121,8 @@ class AmongProcesses:
 
     def lives(self, number: int) -> bool:
         """Whether who took that number still has it."""
-        with self._store.passing() as connection:
-            return passing.lives(connection, number)
+        with self._store.passing() as passing:
+            return passing.lives(number)
 
     def sealed(self, kind: str, key: str, value: Any) -> bytes:
         """A value as it is passed on."""
@@ -141,11 +139,9 @@ class AmongProcesses:
         # Safe to unpack: only who holds the key can have made it.
         return pickle.loads(zlib.decompress(packed))
 
-    def _all(self, connection: sa.Connection, kind: str) -> dict[str, Any]:
-        found = {
-            one.key: self.opened(kind, one.key, one.value)
-            for one in passing.every(connection, kind)
-        }
+    def all_of(self, passing: Passing, kind: str) -> dict[str, Any]:
+        """All of a kind that was sealed with this key, the oldest first."""
+        found = {one.key: self.opened(kind, one.key, one.value) for one in passing.every(kind)}
         return {key: value for key, value in found.items() if value is not None}
 
     def _signature(self, kind: str, key: str, packed: bytes) -> bytes:
@@ -155,19 +151,17 @@ class AmongProcesses:
 
 
 class _SharedHeld:
-    def __init__(self, connection: sa.Connection, shared: AmongProcesses, kind: str) -> None:
-        self._connection, self._shared, self._kind = connection, shared, kind
+    def __init__(self, passing: Passing, shared: AmongProcesses, kind: str) -> None:
+        self._passing, self._shared, self._kind = passing, shared, kind
 
     def get(self, key: str) -> Any:
-        found = passing.get(self._connection, self._kind, key)
-        return self._shared.opened(self._kind, key, found)
+        return self._shared.opened(self._kind, key, self._passing.get(self._kind, key))
 
     def put(self, key: str, value: Any) -> None:
-        sealed = self._shared.sealed(self._kind, key, value)
-        passing.put(self._connection, self._kind, key, sealed)
+        self._passing.put(self._kind, key, self._shared.sealed(self._kind, key, value))
 
     def drop(self, key: str) -> None:
-        passing.drop(self._connection, self._kind, key)
+        self._passing.drop(self._kind, key)
 
     def every(self) -> dict[str, Any]:
-        return self._shared._all(self._connection, self._kind)
+        return self._shared.all_of(self._passing, self._kind)

@@ -146,10 +146,10 @@ class Store:
             yield connection
 
     @contextmanager
-    def passing(self) -> Iterator[sa.Connection]:
-        """A transaction on what server processes pass one another, for `passing`."""
+    def passing(self) -> Iterator[passing.Passing]:
+        """A transaction on what server processes pass one another; see `passing`."""
         with self._sentences(), self._engine.begin() as connection:
-            yield connection
+            yield passing.Passing(connection)
 
     def living(self, number: int) -> Callable[[], None]:
         """Takes a number until what it gives is called, or this process ends; see `passing`."""
@@ -158,7 +158,7 @@ class Store:
             # It is none of the pool's any more, and its transaction stays open: with either lost,
             # the number is free.
             connection.detach()
-            passing.live(connection, number)
+            passing.Passing(connection).live(number)
 
             def let_go() -> None:
                 # One that is lost has let go already.
