@@ -225,8 +225,8 @@ def main() -> None:
         for processes in (1, 2):
             with serving(location, processes, given.flocks) as (port, workers):
                 rounds(port, workers, cookies, given.users, given.seconds, given.seed)
-        for ahead, workers in enumerate((1, 2)):
-            one_night(location, given.flocks, workers, ahead)
+        for ahead, at_once in enumerate((1, 2)):
+            one_night(location, given.flocks, at_once, ahead)
 
 
 if __name__ == "__main__":
