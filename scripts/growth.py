@@ -22,6 +22,7 @@ import json
 import os
 import random
 import shutil
+import signal
 import statistics
 import subprocess
 import sys
@@ -45,6 +46,7 @@ from quailwright.journal.store import SCHEMA, Store
 
 BEGUN = datetime(2017, 1, 1, tzinfo=UTC)
 DAY, YEAR_MS = timedelta(days=1), 366 * 86_400_000
+TEN_YEARS = 4 * 3650
 SENSORS = 4
 _PIECE = 100_000
 
@@ -133,10 +135,10 @@ def uid(number: int) -> str:
 
 
 def entry(number: int) -> Entry:
-    """The entries of a household: eggs, feed, water, four a day."""
+    """The entries of a household: eggs, feed, water, four a day, then more of the same days."""
     if not number:
         return Group(id=uid(0), at=BEGUN.date().isoformat(), group="layers", place="pen", hens=40)
-    at = (BEGUN + number * DAY / 4).isoformat(timespec="minutes")
+    at = (BEGUN + number % TEN_YEARS * DAY / 4).isoformat(timespec="minutes")
     if number % 4 == 1:
         return FeedGiven(id=uid(number), at=at, feed="layer crumbs", kg=1.2)
     if number % 4 == 2:
@@ -312,12 +314,12 @@ def empty_flocks(url: str, count: int) -> None:
             timed(figures, name, do)
         told(run="empty", flocks=count, **figures)
         told(run="empty", flocks=count, upgrade_of_none_s=seconds(flocks.upgrade))
-        before = f"{int(SCHEMA) - 1:04d}"
+        older = f"{int(SCHEMA) - 1:04d}"
         for name in flocks.names():
             with engine_of(flocks.store(name)).begin() as connection:
                 for table in ("notice_message", "notice_told", "notice", "channel"):
                     connection.execute(sa.text(f"DROP TABLE {table}"))
-                connection.execute(sa.text(f"UPDATE alembic_version SET version_num = '{before}'"))
+                connection.execute(sa.text(f"UPDATE alembic_version SET version_num = '{older}'"))
         before = worked_ms()
         whole = seconds(flocks.upgrade)
         told(run="empty", flocks=count, upgrade_s=whole, each_ms=round(1000 * whole / count, 1),
@@ -540,6 +542,8 @@ def main() -> None:
     given = parser.parse_args()
     usual = {"flocks": "10,20,40", "entries": "100000,1000000", "partitions": "200000,20000000"}
     counts = [int(one) for one in (given.counts or usual.get(given.what, "0")).split(",")]
+    # Ended in any way, it stops its server.
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))
     with server(given.folder) as url:
         if given.what == "flocks":
             many_flocks(url, counts, given.entries, given.readings)
