@@ -289,6 +289,18 @@ def many_entries(url: str, counts: list[int]) -> None:
             told(run="entries", entries=count, filled_s=filled, **figures)
 
 
+def memory_of_a_flock(url: str, names: list[str]) -> float:
+    """Megabytes that a connection of the server keeps for each flock that it has served [MB]."""
+    held = "SELECT sum(total_bytes) FROM pg_backend_memory_contexts"
+    with open_flocks(url, connections=1) as flocks:
+        before = asked(flocks.engine, held)
+        for name in names:
+            store = flocks.store(name)
+            store.entries()
+            store.latest_readings()
+        return round(float(asked(flocks.engine, held) - before) / 1e6 / len(names), 3)
+
+
 def empty_flocks(url: str, count: int) -> None:
     """Flocks with nothing in them: what it takes to begin and to upgrade each."""
     with open_flocks(url) as flocks:
@@ -304,7 +316,8 @@ def empty_flocks(url: str, count: int) -> None:
                      add_cpu_ms=round(work, 1), **state(flocks))  # fmt: skip
         vacuumed(flocks)
         store = flocks.store("flock-7")
-        figures = used(flocks, flocks.names(), 10_000_000)
+        names = flocks.names()
+        figures = used(flocks, names, 10_000_000)
         for name, do in (
             ("names", flocks.names),
             ("has", lambda: flocks.has("flock-7")),
@@ -313,6 +326,7 @@ def empty_flocks(url: str, count: int) -> None:
         ):
             timed(figures, name, do)
         told(run="empty", flocks=count, **figures)
+        told(run="empty", flocks=count, connection_mb_a_flock=memory_of_a_flock(url, names))
         told(run="empty", flocks=count, upgrade_of_none_s=seconds(flocks.upgrade))
         older = f"{int(SCHEMA) - 1:04d}"
         for name in flocks.names():
