@@ -11,7 +11,9 @@ with exit code 1 where anything is lost or mixed.
 
 Each starts a PostgreSQL server of its own (the distribution's programs and settings, nothing
 tuned, everything truly on the disk) in a folder that is removed at the end: `--folder` says where.
-Each line of the output is one JSON document. Times are medians, in milliseconds.
+Each line of the output is one JSON document. `_ms` are medians of what a clock shows, in
+milliseconds; `_cpu_ms` are means of what the processor worked, here and in the server, to which
+other programs on the machine do not add (Linux: /proc).
 """
 
 import argparse
@@ -20,6 +22,7 @@ import json
 import os
 import random
 import shutil
+import signal
 import statistics
 import subprocess
 import sys
@@ -43,8 +46,8 @@ from quailwright.journal.store import SCHEMA, Store
 
 BEGUN = datetime(2017, 1, 1, tzinfo=UTC)
 DAY, YEAR_MS = timedelta(days=1), 366 * 86_400_000
+TEN_YEARS = 4 * 3650
 SENSORS = 4
-TIMES = 40
 _PIECE = 100_000
 
 
@@ -69,8 +72,10 @@ def server(folder: Path) -> Iterator[str]:
         options = f"-c listen_addresses='' -k {home}"
         run("pg_ctl", "-D", data, "-w", "-o", options, "-l", home / "log", "start")
         try:
+            _SERVERS.append(int((data / "postmaster.pid").read_text().split()[0]))
             yield f"postgresql://postgres@/postgres?host={home}"
         finally:
+            _SERVERS.pop()
             run("pg_ctl", "-D", data, "-w", "-m", "immediate", "stop")
     finally:
         shutil.rmtree(home, ignore_errors=True)
@@ -81,14 +86,32 @@ def told(**figures: object) -> None:
     print(json.dumps(figures), flush=True)
 
 
-def median_ms(do: Callable[[], object], times: int = TIMES) -> float:
-    """How long it takes, the middle of some times."""
+_SERVERS: list[int] = []
+"""The process that each server that runs now began with."""
+
+
+def worked_ms() -> float:
+    """How long the processor has worked for this process and for the servers' connections."""
+    nanoseconds = time.process_time_ns()
+    for server_process in _SERVERS:
+        children = Path(f"/proc/{server_process}/task/{server_process}/children").read_text()
+        for child in children.split():
+            with contextlib.suppress(OSError):
+                nanoseconds += int(Path(f"/proc/{child}/schedstat").read_text().split()[0])
+    return nanoseconds / 1e6
+
+
+def timed(figures: dict[str, float], name: str, do: Callable[[], object], times: int = 40) -> None:
+    """How long something takes, by the clock and of the processor's work, into the figures."""
     took = []
+    do()  # what is done but once is not of it
+    before = worked_ms()
     for _ in range(times):
         began = time.perf_counter()
         do()
         took.append(time.perf_counter() - began)
-    return round(1000 * statistics.median(took), 2)
+    figures[f"{name}_ms"] = round(1000 * statistics.median(took), 2)
+    figures[f"{name}_cpu_ms"] = round((worked_ms() - before) / times, 2)
 
 
 def seconds(do: Callable[[], object]) -> float:
@@ -112,10 +135,10 @@ def uid(number: int) -> str:
 
 
 def entry(number: int) -> Entry:
-    """The entries of a household: eggs, feed, water, four a day."""
+    """The entries of a household: eggs, feed, water, four a day, then more of the same days."""
     if not number:
         return Group(id=uid(0), at=BEGUN.date().isoformat(), group="layers", place="pen", hens=40)
-    at = (BEGUN + number * DAY / 4).isoformat(timespec="minutes")
+    at = (BEGUN + number % TEN_YEARS * DAY / 4).isoformat(timespec="minutes")
     if number % 4 == 1:
         return FeedGiven(id=uid(number), at=at, feed="layer crumbs", kg=1.2)
     if number % 4 == 2:
@@ -213,14 +236,14 @@ def used(flocks: Flocks, names: list[str], fresh: int) -> dict[str, float]:
             writer.append_readings("pen", "sensor 0", [at], [20.1], [60.2])
 
     noon = BEGUN + timedelta(days=1800)
-    return {
-        "open_ms": median_ms(lambda: flocks.store(names[next(turn) % len(names)])),
-        "entry_ms": median_ms(one_entry, 200),
-        "reading_ms": median_ms(one_reading, 200),
-        "day_ms": median_ms(lambda: which().readings("pen", noon, noon + DAY)),
-        "latest_ms": median_ms(lambda: which().latest_readings()),
-        "read_and_fold_ms": median_ms(lambda: fold(which().entries()), min(20, len(names))),
-    }
+    figures: dict[str, float] = {}
+    timed(figures, "open", lambda: flocks.store(names[next(turn) % len(names)]))
+    timed(figures, "entry", one_entry, 200)
+    timed(figures, "reading", one_reading, 200)
+    timed(figures, "day", lambda: which().readings("pen", noon, noon + DAY))
+    timed(figures, "latest", lambda: which().latest_readings())
+    timed(figures, "read_and_fold", lambda: fold(which().entries()), 5)
+    return figures
 
 
 # The runs.
@@ -247,10 +270,9 @@ def many_flocks(url: str, counts: list[int], entries: int, readings: int) -> Non
             figures |= {"flock_mb": round(statistics.median(flocks.sizes().values()) / 1e6, 2)}
             found.append(figures | state(flocks))
             told(run="flocks", entries=entries, readings=readings, **found[-1])
-    for figure in ("entry_ms", "reading_ms", "open_ms", "day_ms", "read_and_fold_ms",
-                   "database_mb", "catalogue_mb", "relations"):  # fmt: skip
-        told(run="flocks", slope_of=figure,
-             a_flock=slope(counts, [one[figure] for one in found]))  # fmt: skip
+    for figure, values in ((name, [one[name] for one in found]) for name in found[0]):
+        if figure.endswith(("_ms", "_mb", "relations")):
+            told(run="flocks", of=figure, more_for_a_flock=slope(counts, values))
 
 
 def many_entries(url: str, counts: list[int]) -> None:
@@ -267,34 +289,55 @@ def many_entries(url: str, counts: list[int]) -> None:
             told(run="entries", entries=count, filled_s=filled, **figures)
 
 
+def memory_of_a_flock(url: str, names: list[str]) -> float:
+    """Megabytes that a connection of the server keeps for each flock that it has served [MB]."""
+    held = "SELECT sum(total_bytes) FROM pg_backend_memory_contexts"
+    with open_flocks(url, connections=1) as flocks:
+        before = asked(flocks.engine, held)
+        for name in names:
+            store = flocks.store(name)
+            store.entries()
+            store.latest_readings()
+        return round(float(asked(flocks.engine, held) - before) / 1e6 / len(names), 3)
+
+
 def empty_flocks(url: str, count: int) -> None:
     """Flocks with nothing in them: what it takes to begin and to upgrade each."""
     with open_flocks(url) as flocks:
-        took = []
+        took, before = [], worked_ms()
         for number in range(count):
             began = time.perf_counter()
             flocks.add(f"flock-{number}", BEGUN)
             took.append(time.perf_counter() - began)
             if number + 1 in (10, 100, count // 2, count):
                 last = statistics.median(took[-10:]) * 1000
-                told(run="empty", flocks=number + 1, add_ms=round(last, 1), **state(flocks))
+                work = (worked_ms() - before) / (number + 1)
+                told(run="empty", flocks=number + 1, add_ms=round(last, 1),
+                     add_cpu_ms=round(work, 1), **state(flocks))  # fmt: skip
         vacuumed(flocks)
         store = flocks.store("flock-7")
-        told(
-            run="empty", flocks=count, names_ms=median_ms(flocks.names),
-            has_ms=median_ms(lambda: flocks.has("flock-7")),
-            sizes_ms=median_ms(flocks.sizes), room_ms=median_ms(store.room),
-            **used(flocks, flocks.names(), 10_000_000),
-        )  # fmt: skip
+        names = flocks.names()
+        figures = used(flocks, names, 10_000_000)
+        for name, do in (
+            ("names", flocks.names),
+            ("has", lambda: flocks.has("flock-7")),
+            ("sizes", flocks.sizes),
+            ("room", store.room),
+        ):
+            timed(figures, name, do)
+        told(run="empty", flocks=count, **figures)
+        told(run="empty", flocks=count, connection_mb_a_flock=memory_of_a_flock(url, names))
         told(run="empty", flocks=count, upgrade_of_none_s=seconds(flocks.upgrade))
-        before = f"{int(SCHEMA) - 1:04d}"
+        older = f"{int(SCHEMA) - 1:04d}"
         for name in flocks.names():
             with engine_of(flocks.store(name)).begin() as connection:
                 for table in ("notice_message", "notice_told", "notice", "channel"):
                     connection.execute(sa.text(f"DROP TABLE {table}"))
-                connection.execute(sa.text(f"UPDATE alembic_version SET version_num = '{before}'"))
+                connection.execute(sa.text(f"UPDATE alembic_version SET version_num = '{older}'"))
+        before = worked_ms()
         whole = seconds(flocks.upgrade)
-        told(run="empty", flocks=count, upgrade_s=whole, each_ms=round(1000 * whole / count, 1))
+        told(run="empty", flocks=count, upgrade_s=whole, each_ms=round(1000 * whole / count, 1),
+             each_cpu_ms=round((worked_ms() - before) / count, 1))  # fmt: skip
 
 
 PARTITIONED = """
@@ -338,7 +381,9 @@ def partitions(url: str, counts: list[int]) -> None:
 
 def _of_one(flocks: Flocks, store: Store, count: int) -> dict[str, float]:
     engine, name = engine_of(store), str(store.flock)
+    before = worked_ms()
     found = {"fill_s": seconds(lambda: fill_readings(engine, count))}
+    found["fill_cpu_s"] = round((worked_ms() - before) / 1000, 1)
     vacuumed(flocks)
     found["mb"] = round(flocks.sizes()[name] / 1e6, 1)
     number = iter(range(1, 10**9))
@@ -357,8 +402,8 @@ def _of_one(flocks: Flocks, store: Store, count: int) -> dict[str, float]:
         for _ in range(1000):
             next(number)
 
-    found["reading_ms"] = median_ms(one_reading, 200)
-    found["thousand_ms"] = median_ms(a_thousand, 20)
+    timed(found, "reading", one_reading, 200)
+    timed(found, "thousand", a_thousand, 20)
     old, young = BEGUN + timedelta(days=700), BEGUN + timedelta(days=3500)
 
     def reads(when: str) -> None:
@@ -368,12 +413,15 @@ def _of_one(flocks: Flocks, store: Store, count: int) -> dict[str, float]:
             day = begin + next(days) * DAY / 2
             store.readings("pen", day, day + DAY)
 
-        found[f"old_day{when}_ms"] = median_ms(lambda: a_day(old))
-        found[f"young_day{when}_ms"] = median_ms(lambda: a_day(young))
-        found[f"year_count{when}_ms"] = median_ms(
-            lambda: store.reading_count("pen", old, old + 365 * DAY), 5
+        timed(found, f"old_day{when}", lambda: a_day(old))
+        timed(found, f"young_day{when}", lambda: a_day(young))
+        timed(
+            found,
+            f"year_count{when}",
+            lambda: store.reading_count("pen", old, old + 365 * DAY),
+            5,
         )
-        found[f"latest{when}_ms"] = median_ms(store.latest_readings)
+        timed(found, f"latest{when}", store.latest_readings)
 
     reads("")
     until = to_ms(BEGUN + timedelta(days=3287))
@@ -383,7 +431,9 @@ def _of_one(flocks: Flocks, store: Store, count: int) -> dict[str, float]:
         with engine.begin() as connection:
             connection.exec_driver_sql(thin)
 
+    before = worked_ms()
     found["thin_nine_years_s"] = seconds(thinned)
+    found["thin_cpu_s"] = round((worked_ms() - before) / 1000, 1)
     print(json.dumps(found), file=sys.stderr, flush=True)  # what is known so far
     found["vacuum_s"] = vacuumed(flocks)
     found["mb_after"] = round(flocks.sizes()[name] / 1e6, 1)
@@ -506,6 +556,8 @@ def main() -> None:
     given = parser.parse_args()
     usual = {"flocks": "10,20,40", "entries": "100000,1000000", "partitions": "200000,20000000"}
     counts = [int(one) for one in (given.counts or usual.get(given.what, "0")).split(",")]
+    # Ended in any way, it stops its server.
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))
     with server(given.folder) as url:
         if given.what == "flocks":
             many_flocks(url, counts, given.entries, given.readings)

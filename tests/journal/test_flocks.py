@@ -105,7 +105,7 @@ def test_names_are_a_hosts_label_and_nothing_else(postgresql: str) -> None:
 
 
 def test_flocks_over_a_pool_of_two_connections_never_mix(where: str) -> None:
-    """Eight threads, three flocks: some append, some read, some fail midway, one says SET."""
+    """Four threads, three flocks: some append, some read, some fail midway, one says SET."""
     names = ("creek", "hill", "mill")
     with open_flocks(where, connections=2) as flocks:
         for name in names:
@@ -114,7 +114,7 @@ def test_flocks_over_a_pool_of_two_connections_never_mix(where: str) -> None:
 
         def hammer(seed: int) -> int:
             chance, kept = random.Random(seed), 0
-            for number in range(25):
+            for number in range(20):
                 name = chance.choice(names)
                 store = stores[name]
                 what = chance.random()
@@ -139,8 +139,8 @@ def test_flocks_over_a_pool_of_two_connections_never_mix(where: str) -> None:
                     assert {each.place for each in store.reading_extents()} <= {name}
             return kept
 
-        with ThreadPoolExecutor(8) as threads:
-            kept = sum(threads.map(hammer, range(8)))
+        with ThreadPoolExecutor(4) as threads:
+            kept = sum(threads.map(hammer, range(4)))
         assert kept == sum(len(notes(stores[name])) for name in names)
         assert all(set(notes(stores[name])) == {name} for name in names)
         assert flocks.engine.pool.status().startswith("Pool size: 2 ")
