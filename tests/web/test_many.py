@@ -508,12 +508,10 @@ def test_a_code_holds_for_a_while(database: str, tmp_path: Path) -> None:
 
 
 def _asked(port: int, path: str = "/sign-in", scheme: str = "https") -> int:
-    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
     headers = {"Host": f"creek.{DOMAIN}", "X-Forwarded-Proto": scheme, "Connection": "close"}
-    connection.request("GET", path, headers=headers)
-    status = connection.getresponse().status
-    connection.close()
-    return status
+    with contextlib.closing(http.client.HTTPConnection("127.0.0.1", port, timeout=110)) as asking:
+        asking.request("GET", path, headers=headers)
+        return asking.getresponse().status
 
 
 def _workers(parent: int) -> set[int]:
@@ -555,7 +553,8 @@ def test_a_killed_process_comes_back_and_ctrl_c_ends_all(database: str) -> None:
     finally:
         server.send_signal(signal.SIGINT)
         server.wait(60)
-        server.stdout.close()
+        if server.stdout is not None:
+            server.stdout.close()
     assert server.returncode == 0
     assert not any(Path(f"/proc/{pid}").exists() for pid in after)
 
