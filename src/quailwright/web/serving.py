@@ -34,9 +34,10 @@ _PATIENCE_S = 10
 _LOG_LEVEL = "error" if os.environ.get("QUAILWRIGHT_TRACEBACK") else "critical"
 """A fault of our own is answered with a sentence; where it lies is told only to who asks."""
 _WAITING = 512
-_ANSWERS_WITHIN_S = 15
-"""A process that does not answer the one above it for so long hangs, and is begun anew. One that is
-killed while it is asked is missed for as long."""
+_ANSWERS_WITHIN_S = 60
+"""A process that does not answer the one above it for so long hangs, and is begun anew: longer than
+one takes to begin on a busy machine, or none ever would. One that happens to be killed while it is
+asked is missed for as long."""
 _LOOKED_AT_EVERY_S = 12 * 3600.0
 _NOWHERE = ("192.0.2.1", 9)
 """An address for documentation (RFC 5737): asking for the way to it sends nothing."""
