@@ -20,6 +20,7 @@ from quailwright.cli import (
     costs,
     eggs,
     flock,
+    flocks,
     hatch,
     housing,
     journal,
@@ -27,6 +28,7 @@ from quailwright.cli import (
     log,
     notices,
     offers,
+    office,
     outlook,
     plan,
     ration,
@@ -108,6 +110,10 @@ app.command("serve", epilog=serve.EXAMPLES)(serve.serve)
 app.command("demo", epilog=today.DEMO_EXAMPLES)(today.demo)
 app.command("backup", no_args_is_help=True, epilog=backup.EXAMPLES)(backup.backup)
 app.command("restore", no_args_is_help=True, epilog=backup.RESTORE_EXAMPLES)(backup.restore)
+app.command("move", no_args_is_help=True, epilog=flocks.MOVE_EXAMPLES)(flocks.move)
+flocks.app.command("invite", epilog=office.INVITE_EXAMPLES)(office.invite)
+flocks.app.command("night", epilog=office.NIGHT_EXAMPLES)(office.night)
+app.add_typer(flocks.app, name="flocks")
 app.add_typer(breeding.app, name="breeding")
 app.add_typer(journal.app, name="journal")
 app.add_typer(readings.app, name="readings")

@@ -7,7 +7,7 @@ import typer
 
 from quailwright.cli.options import FlockOption, data_folder, location, now
 from quailwright.journal.findings import BadInput
-from quailwright.language import say
+from quailwright.language import say, say_many
 
 if TYPE_CHECKING:
     from quailwright.exchange.certificate import Https
@@ -19,6 +19,7 @@ EXAMPLES = """Examples:
   quailwright serve --home-network
   quailwright serve --home-network --https
   quailwright serve --port 9000 --name flock.home
+  quailwright serve --flocks postgresql://quail@db/flocks --domain quail.example --processes 4
 
 Without --home-network only this computer can open the pages. The first visit sets a passphrase."""
 
@@ -52,8 +53,64 @@ def serve(
             help="A further name by which they are opened, as behind a server of your own.",
         ),
     ] = None,
+    flocks: Annotated[
+        str | None,
+        typer.Option(
+            "--flocks",
+            metavar="URL",
+            help="Serve every flock of a postgresql:// database, as an office does.",
+        ),
+    ] = None,
+    domain: Annotated[
+        str | None,
+        typer.Option(
+            "--domain",
+            metavar="NAME",
+            help="With --flocks: flock creek is opened as creek.NAME.",
+        ),
+    ] = None,
+    proxies: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--proxy",
+            metavar="ADDRESS",
+            help="With --flocks: address of the https server in front; else 127.0.0.1.",
+        ),
+    ] = None,
+    processes: Annotated[
+        int,
+        typer.Option(
+            "--processes",
+            metavar="N",
+            min=1,
+            max=64,
+            help="With --flocks: server processes.",
+        ),
+    ] = 1,
+    kept: Annotated[
+        int,
+        typer.Option(
+            "--kept",
+            metavar="N",
+            min=1,
+            max=10_000,
+            help="With --flocks: flocks that each process keeps at hand.",
+        ),
+    ] = 100,
 ) -> None:
     """Serve the pages, until Ctrl+C."""
+    if flocks is not None:
+        if flock_file or home_network or https or names:
+            raise BadInput(
+                say(
+                    "--flocks serves all flocks of a database behind an https server of yours: "
+                    "leave out --flock, --home-network, --https and --name."
+                )
+            )
+        _serve_office(flocks, domain, port, tuple(proxies or ()), processes, kept)
+        return
+    if domain or proxies or processes > 1:
+        raise BadInput(say("--domain, --proxy and --processes go with --flocks."))
     if https and not home_network:
         raise BadInput(
             say("This computer needs no https for itself. Give --home-network too, or leave it.")
@@ -114,6 +171,49 @@ def serve_flock(
         serving.run(
             app, listener, ready, certified.server, renewed=lambda: _certified(hosts).server
         )
+
+
+def _serve_office(
+    flocks: str,
+    domain: str | None,
+    port: int | None,
+    proxies: tuple[str, ...],
+    processes: int,
+    kept: int,
+) -> None:
+    from quailwright.journal.flocks import open_flocks
+    from quailwright.web import serving
+
+    name = (domain or "").lower()
+    if not serving.is_domain(name):
+        raise BadInput(
+            say("Give the name under which flocks are opened, as --domain quail.example.")
+        )
+    with open_flocks(flocks) as opened:
+        opened.upgrade()
+        known = len(opened.names())
+    for_one_self = all(address in ("127.0.0.1", "::1") for address in proxies)
+    listener = serving.listening("127.0.0.1" if for_one_self else "", port or PORT, port is None)
+    taken = listener.getsockname()[1]
+    at_home = name == "localhost" or name.endswith(".localhost")
+
+    def ready() -> None:
+        shown = f"http://FLOCK.{name}:{taken}/" if at_home else f"https://FLOCK.{name}/"
+        print(
+            say_many(
+                "{n} flock, to be opened as {address}",
+                "{n} flocks, each to be opened as {address}",
+                known,
+                address=shown,
+            )
+        )  # fmt: skip
+        if not at_home:
+            print(say("The https server in front hands requests to port {port}.", port=str(taken)))
+        print(say("Stop with Ctrl+C."), flush=True)
+
+    serving.run_many(
+        serving.Office(flocks, name, kept), listener, ready, proxies or ("127.0.0.1",), processes
+    )
 
 
 def _certified(hosts: tuple[str, ...]) -> "Https":

@@ -1,6 +1,9 @@
 """Who may open the pages: passphrases, sign-ins and roles, over what `journal.people` keeps."""
 
+import base64
 import hashlib
+import hmac
+import json
 import re
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -9,9 +12,10 @@ from typing import get_args
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
-from quailwright.journal import people
+from quailwright.journal import options, people
 from quailwright.journal.entries import NAME
 from quailwright.journal.findings import BadInput
+from quailwright.journal.moments import utc_text
 from quailwright.journal.people import Person, PersonRole
 from quailwright.journal.store import Store
 from quailwright.language import say
@@ -20,6 +24,9 @@ SHORTEST_PASSPHRASE, LONGEST_PASSPHRASE = 10, 200
 LONGEST_NAME = 40
 STAYS_SIGNED_IN = timedelta(days=180)
 TOKEN_BYTES = 32
+CODE_BYTES, CODE_STAYS = 10, timedelta(days=60)
+_INVITED = "invited"
+_LONGEST_TYPED = 40
 
 _hasher = PasswordHasher()
 _OF_NOBODY = _hasher.hash("nobody signs in with this")
@@ -37,13 +44,37 @@ class Household:
         with self.store.household() as connection:
             return people.everyone(connection)
 
-    def begin(self, name: str, passphrase: str, now: datetime) -> None:
-        """Makes the first person, a keeper. Raises BadInput, also when there is one already."""
+    def begin(self, name: str, passphrase: str, now: datetime, code: str | None = None) -> None:
+        """Makes the first person, a keeper. Raises BadInput, also when there is one already.
+
+        With `code`, only for who brings the one that `invite` gave; it opens this once.
+        """
         hashed = _checked(name, passphrase)
         with self.store.household(writes=True) as connection:
             if people.everyone(connection):
                 raise BadInput(say("Somebody has set a passphrase already. Sign in with it."))
+            if code is not None:
+                if not _opens(options.get(connection, _INVITED), code, now):
+                    raise BadInput(
+                        say("That code opens nothing, or no longer. Ask your office for a new one.")
+                    )
+                options.put(connection, _INVITED, None)
             people.add(connection, name, "keeper", hashed, now)
+
+    def invite(self, noise: bytes, now: datetime) -> str:
+        """A code with which the first person of this flock is made; an earlier one ends.
+
+        `noise`: `CODE_BYTES` random bytes. Raises BadInput where somebody is there already.
+        """
+        code = base64.b32encode(noise[:CODE_BYTES]).decode()
+        kept = {"hash": _hash_of(code), "until": utc_text(now + CODE_STAYS)}
+        with self.store.household(writes=True) as connection:
+            if people.everyone(connection):
+                raise BadInput(
+                    say("Somebody has set a passphrase already; a keeper of theirs adds people.")
+                )
+            options.put(connection, _INVITED, json.dumps(kept))
+        return "-".join(code[at : at + 4] for at in range(0, len(code), 4))
 
     def add(self, name: str, role: str, passphrase: str, now: datetime) -> None:
         """Takes in a person. Raises BadInput."""
@@ -105,6 +136,15 @@ class Household:
         """Ends every sign-in of a person."""
         with self.store.household(writes=True) as connection:
             people.end_all(connection, person)
+
+
+def _opens(kept: str | None, code: str, now: datetime) -> bool:
+    """Whether it is the code of `invite`, and not too old."""
+    if kept is None:
+        return False
+    known = json.loads(kept)
+    typed = re.sub(r"[\s-]", "", code[:_LONGEST_TYPED]).upper().replace("0", "O").replace("1", "I")
+    return hmac.compare_digest(_hash_of(typed), known["hash"]) and utc_text(now) <= known["until"]
 
 
 def _hash_of(token: str) -> str:

@@ -38,10 +38,10 @@ def believed(store: Store, flock: Flock, asked: date | datetime) -> Believed:
     """What is believed as of `asked`; `flock` is folded up to then."""
     day = day_at(flock, asked)
     times = hatch_times(store, flock, evening(flock, day))
-    return Believed(flock, day, times, learn(flock, day, _whole(asked, flock.zone)))
+    return Believed(flock, day, times, learn(flock, day, is_whole(asked, flock.zone)))
 
 
-def _whole(asked: date | datetime, zone_name: str) -> bool:
+def is_whole(asked: date | datetime, zone_name: str) -> bool:
     """Whether the day's eggs are all in: most are laid in the evening."""
     return not isinstance(asked, datetime) or local(asked, zone_name).hour >= _EVENING_H
 

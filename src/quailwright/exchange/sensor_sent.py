@@ -7,6 +7,7 @@ from quailwright.exchange.json_types import SentShape
 from quailwright.exchange.sensor_keep import Arrived, Instants, keep
 from quailwright.exchange.sensor_payload import Measured, Payload, read_payload
 from quailwright.exchange.sensor_settings import Keyed
+from quailwright.exchange.shared import OwnMemory, Shared
 from quailwright.journal.readings import Kept
 from quailwright.journal.store import Store
 from quailwright.language import say
@@ -28,6 +29,23 @@ class Sent:
 
 
 _SHOWN_BYTES = 2_000
+_OF_DEVICES = "device"
+
+
+class SentLast:
+    """What each device sent last, by the device; remembered for a while."""
+
+    def __init__(self, shared: Shared | None = None) -> None:
+        self._shared = shared or OwnMemory()
+
+    def note(self, device: int, sent: Sent) -> None:
+        """Remembers what a device sent."""
+        with self._shared.turn(_OF_DEVICES) as held:
+            held.put(str(device), sent)
+
+    def every(self) -> dict[int, Sent]:
+        """What is remembered."""
+        return {int(device): sent for device, sent in self._shared.every(_OF_DEVICES).items()}
 
 
 def take_sent(store: Store, device: Keyed, body: bytes, now: datetime) -> Sent:

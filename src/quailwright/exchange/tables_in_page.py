@@ -1,10 +1,11 @@
 """The guide through an import as a page asks it: choices for each column, and what was chosen."""
 
-import threading
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
+from quailwright.exchange.shared import Held, OwnMemory, Shared
 from quailwright.exchange.tables_in_cells import looks_like_day
 from quailwright.exchange.tables_in_grid import Book, Grid, Value, column_of, letters
 from quailwright.exchange.tables_in_guess import columns_guessed, label, labels, seems
@@ -44,40 +45,52 @@ class Kept:
 class Uploads:
     """The sheets that people are taking in, one for each; they are let go after an hour.
 
-    They live in memory alone: nothing of them is left when the server stops.
+    They are remembered for a while alone: nothing of them is left when the server stops.
     """
 
     MOST = 3
     STAYS = timedelta(hours=1)
 
-    def __init__(self) -> None:
-        self._lock = threading.Lock()
-        self._kept: dict[str, Kept] = {}
+    def __init__(self, shared: Shared | None = None) -> None:
+        self._shared = shared or OwnMemory()
 
     def keep(self, whose: str, kept: Kept) -> None:
         """Takes the place of what this person brought before."""
-        with self._lock:
-            self._drop_old(kept.since)
-            self._kept.pop(whose, None)
-            while len(self._kept) >= self.MOST:
-                del self._kept[min(self._kept, key=lambda each: self._kept[each].since)]
-            self._kept[whose] = kept
+        with self._shared.turn(_SHEET) as held:
+            sheets = self._held(held, kept.since)
+            sheets.pop(_key(whose), None)
+            while len(sheets) >= self.MOST:
+                oldest = min(sheets, key=lambda each: sheets[each].since)
+                held.drop(oldest)
+                del sheets[oldest]
+            held.put(_key(whose), kept)
 
     def of(self, whose: str, now: datetime) -> Kept | None:
         """What this person brought; None where it is no longer here."""
-        with self._lock:
-            self._drop_old(now)
-            return self._kept.get(whose)
+        kept: Kept | None = self._shared.look(_SHEET, _key(whose))
+        return None if kept is None or now - kept.since > self.STAYS else kept
 
     def forget(self, whose: str) -> None:
         """Lets go of what this person brought."""
-        with self._lock:
-            self._kept.pop(whose, None)
+        with self._shared.turn(_SHEET) as held:
+            held.drop(_key(whose))
 
-    def _drop_old(self, now: datetime) -> None:
-        old = [whose for whose, kept in self._kept.items() if now - kept.since > self.STAYS]
-        for whose in old:
-            del self._kept[whose]
+    def _held(self, held: Held, now: datetime) -> dict[str, Kept]:
+        """Those that are still kept; the others are let go of."""
+        sheets: dict[str, Kept] = held.every()
+        for whose, kept in list(sheets.items()):
+            if now - kept.since > self.STAYS:
+                held.drop(whose)
+                del sheets[whose]
+        return sheets
+
+
+_SHEET = "sheet"
+
+
+def _key(whose: str) -> str:
+    """Whose it is, without what signs them in."""
+    return hashlib.sha256(whose.encode()).hexdigest()
 
 
 # What the page asks.

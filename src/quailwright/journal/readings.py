@@ -29,6 +29,7 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MILLISECOND = timedelta(milliseconds=1)
 _READ_ROWS = 50_000
 _LOOK_UP_ROWS = 5_000
+_FEW_ROWS = 1_000
 
 metadata = sa.MetaData()
 sensor_table = sa.Table(
@@ -212,6 +213,8 @@ def append(
     if connection.dialect.name == "sqlite":
         statement = f"INSERT OR IGNORE INTO reading ({_GIVEN}) VALUES (?, ?, ?, ?)"
         written = connection.exec_driver_sql(statement, rows).rowcount
+    elif len(rows) <= _FEW_ROWS:
+        written = _insert_into_postgresql(connection, rows)
     else:
         written = _copy_into_postgresql(connection, rows)
     if written:
@@ -234,9 +237,23 @@ def sensor_number(connection: sa.Connection, place: str, instrument: str) -> int
     return int(added.inserted_primary_key[0])
 
 
+def _insert_into_postgresql(
+    connection: sa.Connection, rows: Sequence[tuple[int, int, float | None, float | None]]
+) -> int:
+    """For the messages of sensors: a table made for each would fill the database's catalogue."""
+    statement = (
+        f"INSERT INTO reading ({_GIVEN}) SELECT * FROM unnest(CAST(%s AS integer[]), "
+        "CAST(%s AS bigint[]), CAST(%s AS double precision[]), CAST(%s AS double precision[])) "
+        "ON CONFLICT DO NOTHING"
+    )
+    columns = tuple(list(column) for column in zip(*rows, strict=True))
+    return connection.exec_driver_sql(statement, columns).rowcount
+
+
 def _copy_into_postgresql(
     connection: sa.Connection, rows: Sequence[tuple[int, int, float | None, float | None]]
 ) -> int:
+    """For files of readings: inserting as many takes more than half as long again."""
     connection.exec_driver_sql(
         "CREATE TEMPORARY TABLE IF NOT EXISTS arriving (LIKE reading) ON COMMIT DROP"
     )

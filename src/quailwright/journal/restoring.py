@@ -19,14 +19,15 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError
 
+from quailwright.journal import flocks
 from quailwright.journal.backup import BODIES, Backup, State, Total, body_total, lines_of, tables_of
+from quailwright.journal.care import care_locked, cares_alone
 from quailwright.journal.entries import Entry
 from quailwright.journal.findings import FlockUnusable, Withheld
 from quailwright.journal.migrations import upgrade_within
 from quailwright.journal.store import (
-    care_locked,
-    cares_alone,
     draft_engine,
+    flock_in,
     in_sentences,
     metadata,
     server_engine,
@@ -439,21 +440,35 @@ def _sync_folder(folder: Path) -> None:
 def _restore_to_server(
     backup: Backup, location: str, replace: bool, now: datetime, state: State
 ) -> Restored:
-    shown = without_password(location)
-    engine = server_engine(location)
+    """Into the public schema of a database, or into the flock that the location names.
+
+    One that is not there yet begins with what is restored, in the same transaction.
+    """
+    shown, name = without_password(location), flock_in(location)
+    if name is not None and not flocks.is_name(name):
+        raise FlockUnusable(flocks.bad_name(name))
+    engine = server_engine(location, pooled=None if name is None else 1)
     try:
-        with in_sentences(shown), engine.begin() as connection:
-            if not cares_alone(connection):
-                raise _served(shown)
-            aside = _cleared(connection, shown, replace, now)
-            restored = _filled(backup, connection, state)
-            _count_on(connection)
+        with in_sentences(shown):
+            if name is not None:
+                flocks.make_list(engine)
+            with engine.begin() as connection:
+                place = None
+                if name is not None:
+                    place = flocks.taken_in(connection, name, now).place
+                if not cares_alone(connection, name):
+                    raise _served(shown)
+                aside = _cleared(connection, place, shown, replace, now)
+                restored = _filled(backup, connection, state)
+                _count_on(connection)
     finally:
         engine.dispose()
     return Restored(restored.entries, restored.readings, restored.same_state, aside)
 
 
-def _cleared(connection: sa.Connection, shown: str, replace: bool, now: datetime) -> str:
+def _cleared(
+    connection: sa.Connection, place: flocks.Place | None, shown: str, replace: bool, now: datetime
+) -> str:
     """Takes the tables of a flock out of the way: empty ones are dropped, others put aside."""
     names = set(sa.inspect(connection).get_table_names())
     if not names:
@@ -471,9 +486,7 @@ def _cleared(connection: sa.Connection, shown: str, replace: bool, now: datetime
     )
     if held and not replace:
         raise _stands(shown)
-    aside = f"before_restore_{now.astimezone(UTC):%Y%m%d_%H%M%S}" if held else ""
-    if aside:
-        connection.execute(sa.text(f"CREATE SCHEMA {quote(aside)}"))
+    aside = _made_aside(connection, place, now) if held else ""
     for name in ours:
         to = f"SET SCHEMA {quote(aside)}"
         statement = (
@@ -485,3 +498,19 @@ def _cleared(connection: sa.Connection, shown: str, replace: bool, now: datetime
         sa.text(f"ALTER {function} SET SCHEMA {quote(aside)}" if aside else f"DROP {function}")
     )
     return say("schema {name}", name=aside) if aside else ""
+
+
+def _made_aside(connection: sa.Connection, place: flocks.Place | None, now: datetime) -> str:
+    """A schema for what is put aside, which is the flock's own as much as the one it comes from."""
+    stamp = f"{now.astimezone(UTC):%Y%m%d_%H%M%S}"
+    quote = connection.dialect.identifier_preparer.quote
+    if place is None:
+        aside = f"before_restore_{stamp}"
+        connection.execute(sa.text(f"CREATE SCHEMA {quote(aside)}"))
+        return aside
+    aside = f"{place.flock}_before_{stamp}"  # at most the 63 characters that a name may have
+    owner = "" if place.role is None else f" AUTHORIZATION {quote(place.role)}"
+    connection.execute(sa.text("SET LOCAL ROLE NONE"))  # a flock's own role makes no schemas
+    connection.execute(sa.text(f"CREATE SCHEMA {quote(aside)}{owner}"))
+    connection.exec_driver_sql(place.begins)
+    return aside

@@ -1,5 +1,7 @@
 """The append-only store of entries; readings and people beside it; SQLite, or PostgreSQL by URL.
 
+A database holds one flock in its public schema, or many, each in its own: see `flocks`.
+
 Every acknowledged append is on the disk (SQLite: write-ahead log, `synchronous=FULL`). The
 database itself refuses to change or delete an entry. Reading yields entries in order of arrival;
 `flock.fold` puts them in the order in which they happened.
@@ -9,18 +11,27 @@ import os
 import re
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, contextmanager, suppress
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
-from urllib.parse import quote
+from urllib.parse import parse_qsl, quote, unquote
 
 import msgspec
 import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError, NoSuchModuleError
 
-from quailwright.journal import devices, notices, options, people, subscriptions, summaries
+from quailwright.journal import (
+    devices,
+    notices,
+    options,
+    passing,
+    people,
+    subscriptions,
+    summaries,
+)
 from quailwright.journal import readings as sensors
+from quailwright.journal.care import Cares, care_locked
 from quailwright.journal.entries import Entry, decode, encode, kind_of
 from quailwright.journal.findings import Finding, FlockUnusable
 from quailwright.journal.moments import utc_text
@@ -34,10 +45,11 @@ SCHEMA = "0008"
 """The newest migration in `migrations/versions`; a flock file at this one opens without Alembic."""
 
 _BUSY_SECONDS = 15
-_CARETAKER_LOCK = 0x51_75_61_69_6C
-"""Of a database, by PostgreSQL's advisory locks: any number that is always the same will do."""
 _PASSWORD = re.compile(r"(?<=://)([^:@/]*):.*@|(?<=[?&])(password=)[^&]*")
-_READ_ROWS = 10_000
+_SIZE = sa.text(
+    "SELECT coalesce(sum(pg_total_relation_size(oid)), 0)::bigint FROM pg_class "
+    "WHERE relnamespace = to_regnamespace(quote_ident(current_schema())) AND relkind = 'r'"
+)
 
 metadata = sa.MetaData()
 entry_table = sa.Table(
@@ -58,11 +70,26 @@ for _part in (sensors, people, options, subscriptions, devices, summaries, notic
 
 
 class Store:
-    """An open flock file. Use `open_store`; close it, or use it as a context manager."""
+    """An open flock file. Use `open_store`; close it, or use it as a context manager.
 
-    def __init__(self, engine: sa.Engine, location: str) -> None:
+    Attributes:
+        location: where it is, as it may be shown.
+        flock: its name, where it is one of many in a database.
+    """
+
+    def __init__(
+        self,
+        engine: sa.Engine,
+        location: str,
+        cares: Cares | None = None,
+        flock: str | None = None,
+        close: Callable[[], None] | None = None,
+    ) -> None:
         self._engine = engine
+        self._cares = cares or Cares(engine)
+        self._close = close
         self.location = location
+        self.flock = flock
 
     def __enter__(self) -> "Store":
         return self
@@ -71,8 +98,9 @@ class Store:
         self.close()
 
     def close(self) -> None:
-        """Lets go of the flock file."""
-        self._engine.dispose()
+        """Lets go of the flock file; the connections of many flocks stay open."""
+        if self._close is not None:
+            self._close()
 
     @contextmanager
     def writing(self) -> Iterator["Writer"]:
@@ -85,6 +113,15 @@ class Store:
             if connection.dialect.name == "postgresql":
                 connection.execute(sa.text("LOCK TABLE entry IN EXCLUSIVE MODE"))
             yield Writer(connection, self.location)
+
+    @contextmanager
+    def writing_nowhere_else(self) -> Iterator[sa.Connection]:
+        """A write transaction that nobody else's goes beside, of entries or of people."""
+        writer = self._engine.execution_options(writes=True)
+        with self._sentences(), writer.begin() as connection:
+            if connection.dialect.name == "postgresql":
+                connection.execute(sa.text("LOCK TABLE entry, person IN EXCLUSIVE MODE"))
+            yield connection
 
     def entries(self) -> list[Entry]:
         """Every entry, in order of arrival. Raises FlockUnusable when one cannot be read."""
@@ -109,6 +146,28 @@ class Store:
             yield connection
 
     @contextmanager
+    def passing(self) -> Iterator[passing.Passing]:
+        """A transaction on what server processes pass one another; see `passing`."""
+        with self._sentences(), self._engine.begin() as connection:
+            yield passing.Passing(connection)
+
+    def living(self, number: int) -> Callable[[], None]:
+        """Takes a number until what it gives is called, or this process ends; see `passing`."""
+        with self._sentences():
+            connection = self._engine.connect()
+            # It is none of the pool's any more, and its transaction stays open: with either lost,
+            # the number is free.
+            connection.detach()
+            passing.Passing(connection).live(number)
+
+            def let_go() -> None:
+                # One that is lost has let go already.
+                with suppress(DBAPIError):
+                    connection.close()
+
+            return let_go
+
+    @contextmanager
     def snapshot(self) -> Iterator[sa.Connection]:
         """A transaction that reads one moment's state, whatever is written meanwhile."""
         engine = self._engine
@@ -125,16 +184,8 @@ class Store:
         """
         with self._sentences():
             if self._engine.dialect.name == "postgresql":
-                with self._engine.execution_options(
-                    isolation_level="AUTOCOMMIT"
-                ).connect() as connection:
-                    got = cares_alone(connection)
-                    try:
-                        # Asked each time: a connection that is lost has lost its lock too.
-                        yield lambda: got and connection.execute(sa.text("SELECT 1")).scalar() == 1
-                    finally:
-                        connection.detach()
-                        connection.close()
+                with self._cares.alone(self.flock) as mine:
+                    yield mine
             else:
                 with care_locked(str(self._engine.url.database)) as got:
                     yield lambda: got
@@ -219,11 +270,13 @@ class Store:
             return summaries.unthinned(connection, sensor, from_ms, until_ms, stretch_ms, most)
 
     def room(self) -> "Room":
-        """How large the flock file is, and how much of it waits to be used again."""
+        """How large the flock file is, and how much of it waits to be used again.
+
+        Of a database, the flock's own tables with their indexes.
+        """
         with self._sentences(), self._engine.connect() as connection:
             if connection.dialect.name == "postgresql":
-                size = "SELECT pg_database_size(current_database())"
-                return Room(int(connection.execute(sa.text(size)).scalar_one()), 0)
+                return Room(int(connection.execute(_SIZE).scalar_one()), 0)
             page, pages, free = (
                 int(connection.exec_driver_sql(f"PRAGMA {name}").scalar_one())
                 for name in ("page_size", "page_count", "freelist_count")
@@ -405,8 +458,13 @@ def _row_damage(row: sa.Row[Any]) -> list[Finding]:
 def open_store(location: str, create: bool = False) -> Store:
     """Opens the flock file: a path, or a `postgresql://` URL; brings its schema up to date.
 
-    With `create`, a missing SQLite file is made. Raises FlockUnusable with a keeper's sentence.
+    With `create`, a missing SQLite file is made. A URL may name one of many flocks (`?flock=creek`,
+    see `flocks`), which is not made by being opened. Raises FlockUnusable with a keeper's sentence.
     """
+    if flock_in(location) is not None:
+        from quailwright.journal.flocks import open_alone
+
+        return open_alone(location)
     try:
         url = _url(location, create)
         location = without_password(location)
@@ -419,14 +477,33 @@ def open_store(location: str, create: bool = False) -> Store:
     try:
         if create and sqlite and not read_only and url.database:
             _begin(Path(url.database))
-        _bring_up_to_date(engine, location)
+        bring_up_to_date(engine, location)
     except DBAPIError as error:
         engine.dispose()
         raise FlockUnusable(_sentence(error, location)) from error
     except FlockUnusable:
         engine.dispose()
         raise
-    return Store(engine, location)
+    return Store(engine, location, close=engine.dispose)
+
+
+def flock_in(location: str) -> str | None:
+    """The flock that a `postgresql://` URL names, as it is written, or None."""
+    if "://" not in location:
+        return None
+    asked = parse_qsl(location.partition("?")[2], keep_blank_values=True)
+    named = [value for key, value in asked if key == "flock"]
+    return ",".join(named) if named else None
+
+
+def with_flock(location: str, name: str | None) -> str:
+    """A `postgresql://` URL that names a flock, or with None none."""
+    before, _, asked = location.partition("?")
+    parts = [part for part in asked.split("&") if part]
+    parts = [part for part in parts if unquote(part.partition("=")[0]) != "flock"]
+    if name is not None:
+        parts.append(f"flock={name}")
+    return f"{before}?{'&'.join(parts)}" if parts else before
 
 
 def _no_flock_file(location: str) -> str:
@@ -486,30 +563,6 @@ def _read_only_url(path: Path) -> sa.URL:
 def without_password(location: str) -> str:
     """A location as it may be shown."""
     return _PASSWORD.sub(lambda m: f"{m[2]}***" if m[2] else f"{m[1]}:***@", location)
-
-
-def care_locked(database: str) -> AbstractContextManager[bool]:
-    """Whether this process, alone of all, now looks after the flock in that SQLite file."""
-    return _locked(Path(f"{database}.caretaker"))
-
-
-@contextmanager
-def _locked(path: Path) -> Iterator[bool]:
-    """Whether this process now holds that file locked; a folder that is read-only: it does not."""
-    import fcntl
-
-    try:
-        held = path.open("a")
-    except OSError:
-        yield False
-        return
-    with held:
-        try:
-            fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            yield False
-        else:
-            yield True
 
 
 def _make_folder(path: Path) -> None:
@@ -577,17 +630,25 @@ def _put_in_place(draft: Path, path: Path) -> None:
             draft.replace(path)
 
 
-def cares_alone(connection: sa.Connection) -> bool:
-    """Whether the session of this connection, alone of all, now looks after the database."""
-    mine = sa.text("SELECT pg_try_advisory_lock(:number)")
-    return bool(connection.execute(mine, {"number": _CARETAKER_LOCK}).scalar())
+def server_engine(location: str, pooled: int | None = None) -> sa.Engine:
+    """An engine on the database at a `postgresql://` URL, as it is. Raises FlockUnusable.
 
-
-def server_engine(location: str) -> sa.Engine:
-    """An engine on the database at a `postgresql://` URL, as it is. Raises FlockUnusable."""
+    Which flock the URL names is not minded. With `pooled` it is for many flocks: as many
+    connections at most, and nothing is prepared on one for the next transaction, which a pooler
+    may hand to another connection.
+    """
     try:
-        url = _url(location, create=False)
-        return sa.create_engine(url, **_engine_settings(url))
+        url = _url(with_flock(location, None), create=False)
+        settings = _engine_settings(url)
+        if pooled is not None:
+            settings["connect_args"]["prepare_threshold"] = None
+            settings |= {
+                "pool_size": pooled,
+                "max_overflow": 0,
+                "pool_timeout": _BUSY_SECONDS,
+                "pool_pre_ping": True,
+            }
+        return sa.create_engine(url, **settings)
     except (sa.exc.ArgumentError, NoSuchModuleError, ValueError) as error:
         raise FlockUnusable(_no_flock_file(location)) from error
 
@@ -625,8 +686,9 @@ def in_sentences(location: str) -> Iterator[None]:
         raise FlockUnusable(say(sentence, location=location)) from error
 
 
-def _bring_up_to_date(engine: sa.Engine, location: str) -> None:
-    version = _schema_version(engine)
+def bring_up_to_date(engine: sa.Engine, location: str) -> None:
+    """Migrates what is older. Raises FlockUnusable for what is newer, or no flock."""
+    version = schema_version(engine)
     if version == SCHEMA:
         return
     if version is not None and version > SCHEMA:
@@ -644,23 +706,49 @@ def _bring_up_to_date(engine: sa.Engine, location: str) -> None:
     upgrade(engine)
 
 
-def _schema_version(engine: sa.Engine) -> str | None:
+_TABLES = sa.text(
+    "SELECT relname FROM pg_class "
+    "WHERE relnamespace = to_regnamespace(quote_ident(current_schema())) AND relkind IN ('r', 'p')"
+)
+
+
+def schema_version(engine: sa.Engine) -> str | None:
+    """The migration that a flock stands at, or None where there are no tables at all."""
     with engine.connect() as connection:
-        tables = sa.inspect(connection).get_table_names()
+        if connection.dialect.name == "postgresql":
+            there = sa.text("SELECT to_regclass('alembic_version'), to_regclass('entry')")
+            if None not in connection.execute(there).one():
+                return connection.execute(_VERSION).scalar()
+            tables = set(connection.execute(_TABLES).scalars())
+        else:
+            tables = set(sa.inspect(connection).get_table_names())
         if not tables:
             return None
-        if not {"alembic_version", entry_table.name} <= set(tables):
+        if not {"alembic_version", entry_table.name} <= tables:
             raise FlockUnusable(
                 say(
                     "{name} is a database, but not a flock file. Name another.",
                     name=engine.url.database,
                 )
             )
-        return connection.execute(sa.text("SELECT version_num FROM alembic_version")).scalar()
+        return connection.execute(_VERSION).scalar()
+
+
+_VERSION = sa.text("SELECT version_num FROM alembic_version")
+
+
+MOVED = "the record has moved to "
+"""What the database says of a record that has moved, before where to; see `moving`."""
 
 
 def _sentence(error: DBAPIError, location: str) -> str:
     text = str(error.orig)
+    if text.startswith(MOVED):
+        return say(
+            "{location} has moved to {to}. It can still be read; what is new is written there.",
+            location=location,
+            to=text.removeprefix(MOVED).partition("\n")[0],
+        )
     for sign, sentence in _SIGNS.items():
         if sign in text.lower():
             return say(sentence, location=location)

@@ -53,7 +53,7 @@ def take(request: Request, home: AtHome, body: Body) -> Response:
         )
         return _refusal(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, sentence)
     sent = take_sent(home.desk.store, device, body, home.now())
-    home.devices_sent[device.id] = sent
+    home.devices_sent.note(device.id, sent)
     answer = Told(sent_shape(sent))
     if not sent.found.readings:
         answer.status_code = HTTPStatus.UNPROCESSABLE_ENTITY

@@ -17,7 +17,7 @@ from starlette.staticfiles import StaticFiles
 from quailwright import __version__
 from quailwright.exchange import shapes
 from quailwright.journal.findings import FlockUnusable, QuailwrightError, Withheld
-from quailwright.journal.store import open_store
+from quailwright.journal.store import Store, open_store
 from quailwright.language import best_of, say, speaking
 from quailwright.web import (
     api,
@@ -105,9 +105,13 @@ _Send = Callable[[_Message], Awaitable[None]]
 _App = Callable[[_Message, _Receive, _Send], Awaitable[None]]
 
 
-def create_app(settings: Settings) -> FastAPI:
-    """The pages and the JSON API of one flock file. Raises FlockUnusable."""
-    store = open_store(settings.flock, create=True)
+def create_app(settings: Settings, store: Store | None = None) -> FastAPI:
+    """The pages and the JSON API of one flock: of its file, or of a store that is open already.
+
+    Raises FlockUnusable.
+    """
+    if store is None:
+        store = open_store(settings.flock, create=True)
     home = Home.of(settings, store)
 
     @asynccontextmanager
@@ -222,8 +226,17 @@ def status_of(error: QuailwrightError) -> HTTPStatus:
 
 def _refused(request: Request, error: Exception) -> Response:
     assert isinstance(error, QuailwrightError)
+    if isinstance(error, FlockUnusable) and home_of(request).settings.office:
+        # Where the office keeps its database is told to the office alone.
+        _log.error("%s", error.sentence)
+        error = FlockUnusable(office_unusable())
     findings = shapes.findings_shape(error.findings)
     return _said(request, status_of(error), error.sentence, findings)
+
+
+def office_unusable() -> str:
+    """The sentence where an office's database does not answer as it should."""
+    return say("The record cannot be reached just now. Nothing of this was kept. Try again soon.")
 
 
 def _may_not(request: Request, error: Exception) -> Response:
@@ -283,7 +296,8 @@ def _said(
     try:
         return page(request, _who(request), "said.html", status=status, **shown)
     except FlockUnusable as unusable:
-        return PlainTextResponse(unusable.sentence, HTTPStatus.SERVICE_UNAVAILABLE)
+        words = sentence if home_of(request).settings.office else unusable.sentence
+        return PlainTextResponse(words, HTTPStatus.SERVICE_UNAVAILABLE)
 
 
 def _who(request: Request) -> Visitor:

@@ -1,22 +1,29 @@
-"""How often a passphrase may be tried."""
+"""How often a passphrase, or the key of a device, may be tried."""
 
-import threading
-from collections import deque
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
+from quailwright.exchange.shared import Held, OwnMemory, Shared
+
 WITHIN = timedelta(minutes=15)
 MOST_FROM_ONE, MOST_OF_ALL = 5, 50
-_MOST_ADDRESSES = 10_000
+_FAILED = "failed"
+
+_Tries = list[tuple[str | None, datetime]]
+"""From which address and when, the oldest first; None: of an address that has succeeded since."""
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Attempts:
-    """Failed sign-ins of the last quarter of an hour, by address and in all; kept in memory."""
+    """Failed tries of the last quarter of an hour, by address and in all.
 
-    _failed: dict[str, deque[datetime]] = field(default_factory=dict)
-    _all: deque[datetime] = field(default_factory=deque)
-    _lock: threading.Lock = field(default_factory=threading.Lock)
+    Attributes:
+        of: what is tried: the tries of one thing do not count for another.
+        shared: where they are counted; several server processes count together.
+    """
+
+    of: str = "sign-in"
+    shared: Shared = field(default_factory=OwnMemory)
 
     def tried(self, address: str, now: datetime) -> timedelta | None:
         """Counts a try as failed, and gives None; or how long that address must wait first.
@@ -24,28 +31,30 @@ class Attempts:
         It is counted before the passphrase is looked at: many tries at once are no more than the
         most. One that was right is told to `succeeded`.
         """
-        with self._lock:
-            own = self._failed.get(address, deque())
+        with self.shared.turn(_FAILED) as held:
+            tries = self._lately(held, now)
+            own = [at for who, at in tries if who == address]
             waits = [
                 since[-most] + WITHIN - now
-                for since, most in ((own, MOST_FROM_ONE), (self._all, MOST_OF_ALL))
-                if len(since) >= most and since[-most] + WITHIN > now
+                for since, most in ((own, MOST_FROM_ONE), ([at for _, at in tries], MOST_OF_ALL))
+                if len(since) >= most
             ]
             if not waits:
-                self._count(address, now)
+                held.put(self.of, [*tries, (address, now)])
             return max(waits, default=None)
 
-    def _count(self, address: str, now: datetime) -> None:
-        if address not in self._failed and len(self._failed) >= _MOST_ADDRESSES:
-            self._failed.pop(next(iter(self._failed)))
-        self._failed.setdefault(address, deque(maxlen=MOST_FROM_ONE)).append(now)
-        self._all.append(now)
-        while len(self._all) > MOST_OF_ALL:
-            self._all.popleft()
-
     def succeeded(self, address: str, now: datetime) -> None:
-        """Forgets the failures of an address, and that this try was one."""
-        with self._lock:
-            self._failed.pop(address, None)
-            if now in self._all:
-                self._all.remove(now)
+        """Forgets the failures of an address, and that this try was one.
+
+        In all they still count: who has a passphrase of their own may not try others' without end.
+        """
+        with self.shared.turn(_FAILED) as held:
+            tries = self._lately(held, now)
+            if (address, now) in tries:
+                tries.remove((address, now))
+            forgotten: _Tries = [(None if who == address else who, at) for who, at in tries]
+            held.put(self.of, forgotten)
+
+    def _lately(self, held: Held, now: datetime) -> _Tries:
+        tries: _Tries = held.get(self.of) or []
+        return [(who, at) for who, at in tries if at + WITHIN > now]

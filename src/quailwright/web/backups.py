@@ -11,7 +11,7 @@ from quailwright.exchange.backups import held_words, size_words
 from quailwright.guide.round import day_at
 from quailwright.journal.findings import BadInput
 from quailwright.language import mark, say
-from quailwright.web.guard import Keeper, OwnForm, Reader, Visitor
+from quailwright.web.guard import Keeper, OwnForm, Reader, Visitor, may_reach_out
 from quailwright.web.home import AtHome, Home
 from quailwright.web.view import page
 
@@ -27,12 +27,14 @@ _FIELDS = ("folder", "every", "weekday", "at")
 @router.get("/settings/backup")
 def backup(request: Request, home: AtHome, who: Reader) -> Response:
     """Whether there are backups, and how to have them made."""
+    may_reach_out(home)
     return _backup_page(request, home, who)
 
 
 @router.post("/settings/backup")
 def change_backup(request: Request, home: AtHome, who: Keeper, form: OwnForm) -> Response:
     """Chooses, stops, or makes one now, as the button pressed says."""
+    may_reach_out(home)
     store = home.desk.store
     typed = {name: str(form.get(name, "")) for name in _FIELDS}
     try:
@@ -53,6 +55,7 @@ def change_backup(request: Request, home: AtHome, who: Keeper, form: OwnForm) ->
 @router.get("/settings/backup/file")
 def backup_file(home: AtHome, who: Keeper, name: str = "") -> Response:
     """One backup, to take along: for keepers, because it holds secrets."""
+    may_reach_out(home)
     if not name:
         return RedirectResponse("/settings/backup", HTTPStatus.SEE_OTHER)
     path = backup_schedule.file_of(home.desk, name)

@@ -140,6 +140,18 @@ def keeper(who: Reader) -> Visitor:
 Keeper = Annotated[Visitor, Depends(keeper)]
 
 
+def may_reach_out(home: Home) -> None:
+    """Raises MayNot where an office keeps the flock: its server writes to no folder and speaks to
+    no address that a household names."""
+    if home.settings.office:
+        raise MayNot(
+            say(
+                "This flock is kept by an office: from here it writes no backups, hears no broker "
+                "and sends no notices. Ask the office."
+            )
+        )
+
+
 def new_token(home: Home) -> str:
     """A random token."""
     return home.settings.noise(TOKEN_BYTES).hex()

@@ -14,7 +14,8 @@ from quailwright.exchange.desk import Desk
 from quailwright.exchange.household import Household
 from quailwright.exchange.now_shown import DaysAtHand
 from quailwright.exchange.record import Recorded
-from quailwright.exchange.sensor_sent import Sent
+from quailwright.exchange.sensor_sent import SentLast
+from quailwright.exchange.shared import AmongProcesses, OwnMemory, Shared
 from quailwright.exchange.tables_in_page import Uploads
 from quailwright.flock.state import Flock
 from quailwright.guide.round import Round, day_at, todays_round
@@ -23,6 +24,7 @@ from quailwright.journal.ids import NOISE_BYTES, new_id
 from quailwright.journal.store import Store
 from quailwright.web.attempts import Attempts
 from quailwright.web.planner import Planner
+from quailwright.web.planner_shared import SharedPlanner
 
 LOOPBACK = ("localhost", "127.0.0.1", "[::1]")
 
@@ -43,6 +45,10 @@ class Settings:
             elsewhere can reach them through a name of its own.
         invented: whether it is the demo's flock, which anyone on this computer may open.
         caretaker: whether notices, backups and sensors are looked after while the pages are served.
+        office: whether an office keeps this flock among others, for people it does not know: see
+            `may_reach_out`.
+        shared_key: the secret of the server processes that serve one flock together; b"" where
+            there is one alone.
     """
 
     flock: str
@@ -51,6 +57,8 @@ class Settings:
     hosts: tuple[str, ...] = LOOPBACK
     invented: bool = False
     caretaker: bool = False
+    office: bool = False
+    shared_key: bytes = b""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,19 +69,27 @@ class Home:
     desk: Desk
     household: Household
     caretaker: Caretaker
-    attempts: Attempts = field(default_factory=Attempts)
-    key_attempts: Attempts = field(default_factory=Attempts)
+    attempts: Attempts
+    key_attempts: Attempts
+    devices_sent: SentLast
+    planner: Planner
+    uploads: Uploads
     days: DaysAtHand = field(default_factory=DaysAtHand)
-    devices_sent: dict[int, Sent] = field(default_factory=dict)
-    planner: Planner = field(default_factory=Planner)
-    uploads: Uploads = field(default_factory=Uploads)
 
     @classmethod
     def of(cls, settings: Settings, store: Store) -> "Home":
         """The home of an open flock file."""
         desk = Desk(store)
         caretaker = Caretaker(desk, chores(), settings.clock)
-        return cls(settings, desk, Household(store), caretaker)
+        shared: Shared = OwnMemory()
+        planner = Planner()
+        if settings.shared_key:
+            shared = among = AmongProcesses(store, settings.shared_key)
+            planner = SharedPlanner(among)
+        return cls(
+            settings, desk, Household(store), caretaker, Attempts("sign-in", shared),
+            Attempts("key", shared), SentLast(shared), planner, Uploads(shared),
+        )  # fmt: skip
 
     def now(self) -> datetime:
         """The present instant."""

@@ -16,7 +16,7 @@ from quailwright.guide.round import units_of
 from quailwright.journal.findings import BadInput
 from quailwright.language import mark, say
 from quailwright.web.entering import own_address
-from quailwright.web.guard import Keeper, Logger, OwnForm, Reader, Visitor
+from quailwright.web.guard import Keeper, Logger, OwnForm, Reader, Visitor, may_reach_out
 from quailwright.web.home import AtHome, Home
 from quailwright.web.view import page
 
@@ -33,12 +33,14 @@ _ADDRESS = "/settings/notices"
 @router.get("/settings/notices")
 def notices(request: Request, home: AtHome, who: Reader) -> Response:
     """Rules, channels, hours of quiet, and what was told."""
+    may_reach_out(home)
     return _page(request, home, who)
 
 
 @router.post("/settings/notices")
 def change_notices(request: Request, home: AtHome, who: Keeper, form: OwnForm) -> Response:
     """Does what the button pressed says."""
+    may_reach_out(home)
     typed = {name: str(value) for name, value in form.items()}
     try:
         said = _done(home, typed, form)

@@ -37,6 +37,7 @@ def outlook(
     set_of: str = "",
 ) -> Response:
     """Eggs, hens and feed of the weeks ahead; with `ask`, as they would be then."""
+    from quailwright.exchange.outlook_kept import kept
     from quailwright.exchange.outlook_page import outlook_page
 
     flock, now = home.flock(), home.now()
@@ -44,10 +45,12 @@ def outlook(
         "ask": ask, "lamp_h": lamp_h, "fewer_cocks": fewer_cocks, "fewer_hens": fewer_hens,
         "set_eggs": set_eggs, "set_on": set_on, "set_of": set_of,
     }  # fmt: skip
-    open_now = list(flock.hatches_open())
-    once = once_an_hour(home, flock, now)
-    told = home.desk.with_readings(
-        flock, f"outlook {typed}", now, open_now,
-        lambda: outlook_page(home.desk.store, flock, now, typed, once),
-    )  # fmt: skip
+    told = kept(home.desk, now) if home.settings.office and not any(typed.values()) else None
+    if told is None:
+        open_now = list(flock.hatches_open())
+        once = once_an_hour(home, flock, now)
+        told = home.desk.with_readings(
+            flock, f"outlook {typed}", now, open_now,
+            lambda: outlook_page(home.desk.store, flock, now, typed, once),
+        )  # fmt: skip
     return page(request, who, "outlook.html", told=told, units=units_of(flock))

@@ -74,7 +74,7 @@ def the_round(request: Request, home: AtHome, who: Reader) -> Response:
         done=done[:_DONE_SHOWN],
         minded=ALWAYS if who.is_child else (),
         backup_says=reminder(home.desk.store, flock, on, home.now())
-        if who.keeps and not home.settings.invented
+        if who.keeps and not home.settings.invented and not home.settings.office
         else "",
     )
 

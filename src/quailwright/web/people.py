@@ -49,20 +49,44 @@ def begin(request: Request, home: AtHome, who: AnyVisitor, form: OwnForm) -> Res
     name, passphrase = _name(form.get("name")), str(form.get("passphrase", ""))
     if home.settings.invented:
         raise BadInput(say("The invented flock has no people."))
+    code = str(form.get("code", "")) if home.settings.office else None
     try:
         if passphrase != str(form.get("again", "")):
             raise BadInput(say("The two passphrases differ. Type the same one twice."))
-        home.household.begin(name, passphrase, home.now())
+        if code is not None:
+            _count_try(request, home)
+        home.household.begin(name, passphrase, home.now(), code)
     except BadInput as error:
-        return _begin_page(request, who, name, error.sentence)
+        return _begin_page(request, who, name, error.sentence, code or "")
     let_in = _let_in(request, home, name, passphrase, "/")
     return let_in or RedirectResponse("/sign-in", HTTPStatus.SEE_OTHER)
 
 
-def _begin_page(request: Request, who: Visitor, name: str = "", wrong: str = "") -> Response:
+def _count_try(request: Request, home: Home) -> None:
+    """Codes are tried as seldom as passphrases. Raises BadInput."""
+    wait = home.attempts.tried(_address(request), home.now())
+    if wait is not None:
+        raise BadInput(_wait_words(wait))
+
+
+def _address(request: Request) -> str:
+    return request.client.host if request.client is not None else ""
+
+
+def _wait_words(wait: timedelta) -> str:
+    return say_many(
+        "Tried too often. Wait {n} minute, then try again.",
+        "Tried too often. Wait {n} minutes, then try again.",
+        -(-wait // timedelta(minutes=1)),
+    )
+
+
+def _begin_page(
+    request: Request, who: Visitor, name: str = "", wrong: str = "", code: str = ""
+) -> Response:
     status = HTTPStatus.UNPROCESSABLE_ENTITY if wrong else HTTPStatus.OK
     return page(
-        request, who, "begin.html", status=status, name=name, wrong=wrong,
+        request, who, "begin.html", status=status, name=name, wrong=wrong, code=code,
         shortest=SHORTEST_PASSPHRASE, longest_name=LONGEST_NAME,
     )  # fmt: skip
 
@@ -79,8 +103,7 @@ def sign_in_form(request: Request, home: AtHome, who: AnyVisitor, back: str = "/
 def sign_in(request: Request, home: AtHome, who: AnyVisitor, form: OwnForm) -> Response:
     """Signs in, unless it was tried too often."""
     name, back = _name(form.get("name")), own_address(str(form.get("back", "/")))
-    address = request.client.host if request.client is not None else ""
-    now = home.now()
+    address, now = _address(request), home.now()
     wait = home.attempts.tried(address, now)
     if wait is None:
         let_in = _let_in(request, home, name, str(form.get("passphrase", "")), back)
@@ -90,13 +113,7 @@ def sign_in(request: Request, home: AtHome, who: AnyVisitor, form: OwnForm) -> R
         wrong = say("That name and passphrase do not fit. Try again.")
         status = HTTPStatus.FORBIDDEN
     else:
-        minutes = -(-wait // timedelta(minutes=1))
-        wrong = say_many(
-            "Tried too often. Wait {n} minute, then try again.",
-            "Tried too often. Wait {n} minutes, then try again.",
-            minutes,
-        )
-        status = HTTPStatus.TOO_MANY_REQUESTS
+        wrong, status = _wait_words(wait), HTTPStatus.TOO_MANY_REQUESTS
     return page(request, who, "sign_in.html", status=status, name=name, back=back, wrong=wrong)
 
 

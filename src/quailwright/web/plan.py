@@ -78,8 +78,8 @@ def take_on(home: Home, who: Visitor, job: Job, choice: str) -> int:
     answers = job.made.answers if job.made is not None else {}
     if choice not in answers:
         raise BadInput(say("That plan is not there. Open it, and accept it from its page."))
-    with job.taking:
-        if job.taken:
+    with home.planner.taking(job) as already:
+        if already:
             return 0
         flock, now = home.flock(), home.now()
         if job.about.day != day_at(flock, now):
@@ -88,7 +88,6 @@ def take_on(home: Home, who: Visitor, job: Job, choice: str) -> int:
             home.desk.store, answers[choice], job.about.brief, flock, now, now, home.fresh_id,
             who.name,
         )  # fmt: skip
-        job.taken = True
     return len(taken.written)
 
 

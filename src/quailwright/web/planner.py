@@ -2,7 +2,8 @@
 
 import os
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from contextvars import copy_context
 from dataclasses import dataclass, field
 from typing import Any
@@ -120,6 +121,13 @@ class Planner:
             target=asked_in.run, args=(job.run, work), name="planner", daemon=True
         ).start()
         return job
+
+    @contextmanager
+    def taking(self, job: Job) -> Iterator[bool]:
+        """Whether a plan was taken on before; it was, once the block ends without an error."""
+        with job.taking:
+            yield job.taken
+            job.taken = True
 
     def job(self, job_id: str) -> Job | None:
         """A plan that is kept."""

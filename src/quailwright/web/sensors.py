@@ -30,7 +30,7 @@ from quailwright.exchange.sensors_page import (
 from quailwright.guide.round import units_of
 from quailwright.journal.findings import BadInput
 from quailwright.language import say
-from quailwright.web.guard import Keeper, OwnForm, Reader, Visitor
+from quailwright.web.guard import Keeper, OwnForm, Reader, Visitor, may_reach_out
 from quailwright.web.home import AtHome, Home
 from quailwright.web.view import page
 
@@ -38,6 +38,8 @@ router = APIRouter(default_response_class=Response, include_in_schema=False)
 
 _MOST_TRIED = 5_000
 _MOST_UNKNOWN = 20
+_OF_DEVICES = ("add_device", "remove_device", "try")
+"""What can be done with devices that bring their readings; all else is of a broker."""
 
 
 @router.get("/readings")
@@ -62,6 +64,8 @@ def change(request: Request, home: AtHome, who: Keeper, form: OwnForm) -> Respon
     """Does what the button pressed says."""
     typed = {name: str(value).strip() for name, value in form.items()}
     settings = Sensors(home.desk.store)
+    if typed.get("do") not in _OF_DEVICES:
+        may_reach_out(home)
     try:
         match typed.get("do"):
             case "add_device":
@@ -147,7 +151,7 @@ def _page(
         settings.devices(),
         settings.listening(),
         shown if isinstance(shown, ListenerShown) else None,
-        home.devices_sent,
+        home.devices_sent.every(),
         home.desk.store.latest_readings(),
         flock,
         units_of(flock),

@@ -5,22 +5,25 @@ import signal
 import socket
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import uvicorn
+from uvicorn.supervisors import Multiprocess
 
 from quailwright.journal.findings import BadInput
 from quailwright.language import say
 from quailwright.web.app import create_app
 from quailwright.web.home import LOOPBACK, Settings
+from quailwright.web.many import Office, is_domain, many
 from quailwright.web.trust_guide import trust_guide
 
 __all__ = [
-    "LOOPBACK", "Settings", "beside", "create_app", "home_address", "listening", "run",
-    "trust_guide",
+    "LOOPBACK", "Office", "Settings", "beside", "create_app", "home_address", "is_domain",
+    "listening", "run", "run_many", "trust_guide",
 ]  # fmt: skip
 
 App = Callable[[Any, Any, Any], Any]
@@ -31,6 +34,11 @@ _PATIENCE_S = 10
 """So long the end waits for answers under way: a phone that reads no more held it up for good."""
 _LOG_LEVEL = "error" if os.environ.get("QUAILWRIGHT_TRACEBACK") else "critical"
 """A fault of our own is answered with a sentence; where it lies is told only to who asks."""
+_WAITING = 512
+_ANSWERS_WITHIN_S = 60
+"""A process that does not answer the one above it for so long hangs, and is begun anew: longer than
+one takes to begin on a busy machine, or none ever would. One that happens to be killed while it is
+asked is missed for as long."""
 _LOOKED_AT_EVERY_S = 12 * 3600.0
 _NOWHERE = ("192.0.2.1", 9)
 """An address for documentation (RFC 5737): asking for the way to it sends nothing."""
@@ -91,6 +99,48 @@ def run(
     with suppress(KeyboardInterrupt), ended, renewing:
         ready()
         server.run(sockets=[listener])
+
+
+def run_many(
+    office: Office,
+    listener: socket.socket,
+    ready: Callable[[], None],
+    proxies: Sequence[str] = (),
+    processes: int = 1,
+) -> None:
+    """Serves the pages of many flocks until it is stopped (Ctrl+C); calls `ready` first.
+
+    Args:
+        proxies: addresses or networks of the servers in front, which alone are believed when they
+            say that a request came over https, and from where.
+        processes: uvicorn's own workers, over one listening socket; one that ends comes back.
+    """
+    listener.listen(_WAITING)
+    config = settings_of_many(office, proxies, processes)
+    with suppress(KeyboardInterrupt):
+        ready()
+        if processes > 1:
+            Multiprocess(config, [listener]).run()
+        else:
+            uvicorn.Server(config).run(sockets=[listener])
+
+
+def settings_of_many(
+    office: Office, proxies: Sequence[str] = (), processes: int = 1
+) -> uvicorn.Config:
+    """How uvicorn serves the pages of many flocks."""
+    return uvicorn.Config(
+        partial(many, office),
+        factory=True,
+        log_level=_LOG_LEVEL,
+        access_log=False,
+        server_header=False,
+        proxy_headers=bool(proxies),
+        forwarded_allow_ips=list(proxies),
+        timeout_graceful_shutdown=_PATIENCE_S,
+        timeout_worker_healthcheck=_ANSWERS_WITHIN_S,
+        workers=processes,
+    )
 
 
 @contextmanager

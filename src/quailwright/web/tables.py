@@ -171,6 +171,7 @@ def choose_more(request: Request, home: AtHome, who: Keeper, form: OwnUpload) ->
         raise
     except QuailwrightError as error:
         return _guide_page(request, home, who, kept, error)
+    home.uploads.keep(who.key, kept)
     return RedirectResponse(f"{_GUIDE}#comes", HTTPStatus.SEE_OTHER)
 
 

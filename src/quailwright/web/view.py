@@ -196,6 +196,7 @@ def page(
             holding=flock.holding if who.role is not None else None,
             mark=home.desk.mark() if who.role is not None else "",
             invented=home.settings.invented,
+            office=home.settings.office,
             kept=_kept(request, home, who),
             held=_held(home, flock) if who.may_write("eggs_out") else "",
             **shown,

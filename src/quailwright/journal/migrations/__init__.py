@@ -8,7 +8,7 @@ from alembic import command
 from alembic.config import Config
 
 _TURN = 0x7175_6169_6C
-"""Names the lock that upgrades of one database take; any number that others do not use."""
+"""Names, with the schema, the lock that upgrades of one flock in a database take."""
 
 _ONE_AT_A_TIME = threading.Lock()
 """Alembic hands migrations what they work on through a global of its module."""
@@ -32,6 +32,7 @@ def upgrade(engine: sa.Engine) -> None:
 def upgrade_within(connection: sa.Connection, revision: str = "head") -> None:
     """As `upgrade`, to a schema of that name, within the transaction of the connection."""
     if connection.dialect.name == "postgresql":  # two that begin at once take turns
-        connection.execute(sa.text("SELECT pg_advisory_xact_lock(:key)"), {"key": _TURN})
+        turn = "SELECT pg_advisory_xact_lock(hashtextextended(current_schema(), :key))"
+        connection.execute(sa.text(turn), {"key": _TURN})
     with _ONE_AT_A_TIME:
         command.upgrade(alembic_config(connection), revision)
