@@ -21,6 +21,7 @@ from sqlalchemy.exc import DBAPIError, NoSuchModuleError
 
 from quailwright.journal import devices, notices, options, people, subscriptions, summaries
 from quailwright.journal import readings as sensors
+from quailwright.journal.drafts import begins, clear, make_folder, sync_folder
 from quailwright.journal.entries import Entry, decode, encode, kind_of
 from quailwright.journal.findings import Finding, FlockUnusable
 from quailwright.journal.moments import utc_text
@@ -34,6 +35,7 @@ SCHEMA = "0008"
 """The newest migration in `migrations/versions`; a flock file at this one opens without Alembic."""
 
 _BUSY_SECONDS = 15
+_DRAFT = ".new"
 _CARETAKER_LOCK = 0x51_75_61_69_6C
 """Of a database, by PostgreSQL's advisory locks: any number that is always the same will do."""
 _PASSWORD = re.compile(r"(?<=://)([^:@/]*):.*@|(?<=[?&])(password=)[^&]*")
@@ -514,7 +516,7 @@ def _locked(path: Path) -> Iterator[bool]:
 
 def _make_folder(path: Path) -> None:
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(path.parent)
     except OSError as error:
         raise FlockUnusable(
             say("{path} cannot be made: {why}.", path=path.parent, why=error.strerror)
@@ -550,9 +552,10 @@ def _set_up_sqlite(engine: sa.Engine, read_only: bool, begins: bool = False) -> 
 
 def _begin(path: Path) -> None:
     """Makes a flock file where there is none, whole or not at all, whoever else makes it too."""
+    clear(path.parent, path.name, _DRAFT)
     if path.exists():
         return
-    draft = path.with_name(f".{path.name}.{os.getpid()}.new")
+    draft = path.with_name(f"{begins(path.name)}{_DRAFT}")
     engine = sa.create_engine(sa.URL.create("sqlite", database=str(draft)))
     _set_up_sqlite(engine, read_only=False, begins=True)
     try:
@@ -575,6 +578,7 @@ def _put_in_place(draft: Path, path: Path) -> None:
     except OSError:
         if not path.exists():
             draft.replace(path)
+    sync_folder(path.parent)
 
 
 def cares_alone(connection: sa.Connection) -> bool:
