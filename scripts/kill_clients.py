@@ -249,6 +249,7 @@ class Server(Kind):
         told, marks = os.pipe()
         out = self.folder / "told"
         words = ("serve", "--flock", str(self.path), "--port", str(self.port))
+        out.write_bytes(b"")
         child = child_of(command(*words), out, marks)
         os.close(marks)
         threads = [threading.Thread(target=self._work, args=(one,)) for one in self._clients]

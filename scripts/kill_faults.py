@@ -8,8 +8,8 @@ command (or the true server) and is killed by SIGKILL. The instant is drawn over
 the same work had unharmed: half of the kills over the whole of what follows a transaction's begin,
 half between two of them. Counted are kills that struck after the work had begun its first
 transaction and before it told that it was done; those too early or too late are told apart, and
-held to the same promise. Now and then nothing is killed: then nothing that earlier kills left may be
-there any more. The first failure ends the run with exit code 1 and leaves the files to look at.
+held to the same promise. Now and then nothing is killed: then nothing that earlier kills left may
+be there any more. The first failure ends the run with exit code 1 and leaves the files to look at.
 """
 
 import argparse
@@ -114,6 +114,7 @@ def child_of(work: Work, out: Path, marks: int) -> int:
 def strike(work: Work, out: Path, after_begun: int = 0, kill_after_s: float | None = None) -> Ended:
     """Does the work in a child, killed so long after so many transactions were begun, or never."""
     told, marks = os.pipe()
+    out.write_bytes(b"")
     began = time.monotonic()
     child = child_of(work, out, marks)
     os.close(marks)
