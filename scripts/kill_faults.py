@@ -13,6 +13,7 @@ be there any more. The first failure ends the run with exit code 1 and leaves th
 """
 
 import argparse
+import gc
 import json
 import os
 import select
@@ -151,6 +152,7 @@ def preload(out: Path) -> None:
     for name in out.with_suffix(".modules").read_text().split():
         with suppress(Exception):
             import_module(name)
+    gc.freeze()  # or each child copies what its collector only looks at
 
 
 # Looking.
