@@ -1,5 +1,6 @@
 """The one way into the journal: check against what stands, then append, all or nothing."""
 
+import os
 from collections import ChainMap
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -367,7 +368,9 @@ def _write_whole(path: Path, lines: Iterable[bytes]) -> None:
         write_whole(path, lines)
     except OSError as error:
         raise BadInput(
-            say("{path} cannot be written: {error}.", path=path, error=error.strerror)
+            say("{path} could not be written: {error}.", path=path, error=error.strerror)
+            if os.access(path.parent, os.W_OK)
+            else say("{path} cannot be written: {error}.", path=path, error=error.strerror)
         ) from error
 
 
