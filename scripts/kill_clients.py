@@ -352,10 +352,19 @@ def _warm(path: Path) -> None:
         async def send(_: object) -> None:
             pass
 
-        headers = [(b"host", b"localhost"), (b"cookie", b"quailwright=x")]
-        scope = {"type": "http", "method": method, "path": at, "headers": headers,
-                 "query_string": b"", "scheme": "http", "http_version": "1.1", "asgi": {},
-                 "server": ("localhost", 80), "client": ("127.0.0.1", 1), "root_path": ""}  # fmt: skip
+        scope = {
+            "type": "http",
+            "method": method,
+            "path": at,
+            "headers": [(b"host", b"localhost"), (b"cookie", b"quailwright=x")],
+            "query_string": b"",
+            "scheme": "http",
+            "http_version": "1.1",
+            "asgi": {},
+            "server": ("localhost", 80),
+            "client": ("127.0.0.1", 1),
+            "root_path": "",
+        }
         await app(scope, receive, send)
 
     async def ask_all() -> None:

@@ -29,6 +29,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from importlib import import_module
+from itertools import pairwise
 from pathlib import Path
 from random import Random
 
@@ -240,7 +241,7 @@ def _torn(event: Event, rng: Random) -> list[tuple[int, int]]:
     """Some sectors of a write."""
     sector = rng.choice([512, 4096])
     edges = [0, *range(sector - event.at % sector, len(event.data), sector), len(event.data)]
-    parts = list(zip(edges, edges[1:], strict=False))
+    parts = list(pairwise(edges))
     if rng.random() < 0.5:
         return parts[: rng.randrange(len(parts))] or [(0, 0)]
     return [part for part in parts if rng.random() < 0.5] or [(0, 0)]
@@ -500,8 +501,8 @@ def pulled(
                                               rng.choice(["some", "some", "first"]))  # fmt: skip
         files = crashed(made, at, how, rng)
         acknowledged = answers[0] < at
-        digest = hash((acknowledged, tuple(sorted((n, d) for n, d in files.items() if d is not None)),
-                       frozenset(files)))  # fmt: skip
+        written = ((name, data) for name, data in files.items() if data is not None)
+        digest = hash((acknowledged, frozenset(files), tuple(sorted(written))))
         if digest in seen:
             continue
         seen.add(digest)

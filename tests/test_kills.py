@@ -1,4 +1,4 @@
-"""Kills and a pulled plug: a few of each sort; scripts/kill_faults and power_faults do thousands."""
+"""A few kills of each sort and a pulled plug; scripts/kill_faults and power_faults do thousands."""
 
 import os
 import shutil
