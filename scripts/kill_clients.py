@@ -209,6 +209,14 @@ class Keeper(Client):
         self.end(sent, self.ask("/tables/import/write", form, headers), HTTPStatus.OK)
 
 
+def free_port() -> int:
+    """A port of loopback that nobody uses."""
+    with socket.socket() as found:
+        found.bind(("127.0.0.1", 0))
+        port: int = found.getsockname()[1]
+    return port
+
+
 def write_token() -> str:
     """What a page puts into its forms for who holds `TOKEN` (web/guard.py)."""
     salt = "00" * 8
@@ -231,9 +239,7 @@ class Server(Kind):
                 "pen", "pen", "", USUAL, now, rng.randbytes(KEY_BYTES)
             )
         _warm(folder / "warm.sqlite")
-        with socket.socket() as found:
-            found.bind(("127.0.0.1", 0))
-            self.port: int = found.getsockname()[1]
+        self.port = free_port()
         self._over, self._answered = threading.Event(), threading.Event()
         self._clients: list[Client] = []
         self._failures: list[BaseException] = []

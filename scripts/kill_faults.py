@@ -257,6 +257,14 @@ class Kind:
         """Files that should not be there after work that ended well."""
         raise NotImplementedError
 
+    def sample(self) -> None:
+        """Kills as each of the first transactions begins, whatever that is. Raises Failure."""
+        for after in range(1, 5):
+            _, work = self.prepare(False)
+            ended = strike(work, self.folder / "told", after, 0.0)
+            self.counts["killed" if ended.killed else "ended before"] += 1
+            self.look(self.is_told(ended.told))
+
     def round(self) -> bool:
         """One round; whether it was a kill that struck in time. Raises Failure."""
         self._rounds += 1
@@ -538,6 +546,8 @@ def run(kind: type[Kind], kills: int, seed: int, folder: Path) -> Counter[str]:
     before, tempfile.tempdir = tempfile.tempdir, str(folder / "tmp")
     try:
         at_work, struck, number = kind(folder, Random(seed)), 0, 0
+        if not kills:
+            at_work.sample()
         while struck < kills:
             number += 1
             try:
@@ -554,7 +564,7 @@ def main() -> int:
     known = kinds()
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("kinds", nargs="*", choices=[*known, []], default=list(known))
-    parser.add_argument("--kills", type=int, default=1000)
+    parser.add_argument("--kills", type=int, default=1000, help="In time; 0: a sample of seconds.")
     parser.add_argument("--seed", type=int, default=time.time_ns() % 2**32)
     parser.add_argument("--folder", type=Path, help="Where to work; else a temporary folder.")
     asked = parser.parse_args()

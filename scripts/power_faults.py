@@ -20,22 +20,27 @@ import json
 import os
 import re
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from http import HTTPStatus
 from importlib import import_module
 from itertools import pairwise
 from pathlib import Path
 from random import Random
 
+from scripts.kill_clients import PASSPHRASE, TOKEN, Client, free_port, write_token
 from scripts.kill_faults import Failure, cares, earlier_flock, flock, raw, reopened, strike
 
 from quailwright.exchange import backups
+from quailwright.exchange.household import Household
 from quailwright.journal.entries import Entry, as_dict, encode
 from quailwright.journal.findings import QuailwrightError
 from quailwright.journal.store import SCHEMA, open_store
@@ -44,8 +49,10 @@ NOW = datetime(2027, 5, 2, 20, 0, tzinfo=UTC)
 TRACED = (
     "openat,write,pwrite64,writev,pwritev,lseek,close,fsync,fdatasync,ftruncate,fallocate,"
     "rename,renameat,renameat2,unlink,unlinkat,link,linkat,mkdir,mkdirat,rmdir,dup,dup2,dup3,"
-    "copy_file_range,sendfile"
+    "copy_file_range,sendfile,sendto"
 )
+SENT = 15
+"""Entries that the server takes, one after another."""
 FOLDER = -1
 """Stands for a folder where a name leads to it."""
 
@@ -81,8 +88,11 @@ _HEX = re.compile(r'"((?:\\x[0-9a-f]{2})*)"')
 _OF_FILE = re.compile(r"^(\d+)")
 
 
-def record(folder: Path, words: list[str]) -> Recorded:
-    """Runs the command line under strace, and takes down what it does below the folder."""
+def record(folder: Path, words: list[str], ask: Callable[[], None] | None = None) -> Recorded:
+    """Runs the command line under strace, and takes down what it does below the folder.
+
+    With `ask` it is a server, which is stopped in order once that has asked it everything.
+    """
     made = Recorded(folder)
     for path in sorted(folder.rglob("*")):
         name = str(path.relative_to(folder))
@@ -92,15 +102,20 @@ def record(folder: Path, words: list[str]) -> Recorded:
     with tempfile.TemporaryDirectory() as apart:
         log = Path(apart, "trace")
         command = ["strace", "-f", "-xx", "-s", "100000000", "-o", str(log), "-e", TRACED]
-        ran = subprocess.run(
+        with subprocess.Popen(
             [*command, sys.executable, "-m", "quailwright", *words],
             env={**os.environ, "TMPDIR": apart, "PYTHONDONTWRITEBYTECODE": "1"},
-            capture_output=True,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
             text=True,
-            check=False,
-        )
-        if ran.returncode:
-            raise Failure(f"{words} ended with {ran.returncode}: {ran.stdout}{ran.stderr}")
+        ) as running:
+            if ask is not None:
+                ask()
+                whose = Path(f"/proc/{running.pid}/task/{running.pid}/children")
+                os.kill(int(whose.read_text().split()[0]), signal.SIGINT)
+            told, _ = running.communicate()
+        if running.returncode:
+            raise Failure(f"{words} ended with {running.returncode}: {told}")
         Reader(made).read(log.read_text())
     check_whole(made)
     return made
@@ -154,6 +169,8 @@ class Reader:
         number = int(found[1]) if (found := _OF_FILE.match(words)) else -1
         if call == "openat":
             self._opened(texts[0].decode(), words, answer)
+        elif call == "sendto":
+            self._did(Event("answer", data=texts[0]))
         elif call in ("write", "pwrite64"):
             self._written(call, number, texts[0], words, answer)
         elif call in ("rename", "renameat", "renameat2", "link", "linkat"):
@@ -309,7 +326,8 @@ def check_whole(made: Recorded) -> None:
 
 # What is tried.
 
-Check = Callable[[Path, bool], None]
+Check = Callable[[Path, int], None]
+"""Looks at the files, after so many acknowledgements."""
 
 
 @dataclass(frozen=True)
@@ -320,6 +338,7 @@ class Scenario:
     words: list[str]
     answer: str
     check: Check
+    ask: Callable[[], None] | None = None
 
 
 def notes(path: Path) -> list[str]:
@@ -331,7 +350,7 @@ def writing(path: Path, old: list[str], new: list[str], may_be_missing: bool = F
     """That the old entries are there, with all of the new or none; with all once acknowledged."""
     name = path.name
 
-    def check(root: Path, acknowledged: bool) -> None:
+    def check(root: Path, acknowledged: int) -> None:
         found = next(root.rglob(name), None)
         if found is None and may_be_missing and not acknowledged:
             return
@@ -344,95 +363,156 @@ def writing(path: Path, old: list[str], new: list[str], may_be_missing: bool = F
     return check
 
 
-def scenarios(folder: Path, rng: Random) -> list[tuple[Path, Scenario]]:
-    """Each with the folder that its files stand in."""
-    old, new = cares(0, 60, rng), cares(1000, 400, rng)
-    found = []
+class Tried:
+    """The scenarios that are asked for, each with the folder that its files stand in."""
 
-    def place(name: str) -> Path:
-        made = folder / name.replace(" ", "-")
+    def __init__(self, folder: Path, rng: Random, only: str = "") -> None:
+        self.folder, self.only = folder, only
+        self.old, self.new, self.left = cares(0, 60, rng), cares(1000, 400, rng), cares(900, 3, rng)
+        self.found: list[tuple[Path, Scenario]] = []
+
+    def all(self) -> list[tuple[Path, Scenario]]:
+        """Every one whose name begins as asked."""
+        for sort in (
+            self._logs, self._imports, self._serving, self._migrations, self._backups,
+            self._restores,
+        ):  # fmt: skip
+            sort()
+        return self.found
+
+    def _place(self, name: str) -> Path | None:
+        """A new folder for that scenario, or None where it is not asked for."""
+        if not name.startswith(self.only):
+            return None
+        made = self.folder / name.replace(" ", "-")
         made.mkdir()
         return made
 
-    def add(root: Path, answer: str, check: Check, *words: str) -> None:
-        found.append((root, Scenario(root.name.replace("-", " "), list(words), answer, check)))
+    def _add(self, root: Path, answer: str, check: Check, *words: str) -> None:
+        name = root.name.replace("-", " ")
+        self.found.append((root, Scenario(name, list(words), answer, check)))
 
-    noted = [one.note or "" for one in old]
-    root = place("log")
-    path = root / "flock.sqlite"
-    flock(path, old)
-    log = ("log", "care", "task=water", "note=new")
-    add(root, "Kept:", writing(path, noted, ["new"]), *log, "--flock", str(path))
+    def _leave_a_log(self, path: Path) -> None:
+        """Writes three more entries as a program that was killed then."""
 
-    root = place("log beside the log of a kill")
-    path = root / "flock.sqlite"
-    flock(path, old)
-    left = cares(900, 3, rng)
+        def work() -> None:
+            with open_store(str(path)).writing() as writer:
+                writer.append(self.left, NOW)
+            os._exit(0)
 
-    def leave() -> None:
-        with open_store(str(path)).writing() as writer:
-            writer.append(left, NOW)
-        os._exit(0)
+        strike(work, self.folder / "told")
 
-    strike(leave, folder / "told")
-    before = [*noted, *(one.note or "" for one in left)]
-    add(root, "Kept:", writing(path, before, ["new"]), *log, "--flock", str(path))
+    def _logs(self) -> None:
+        for name in ("log", "log beside the log of a kill", "log into a new folder"):
+            if (root := self._place(name)) is None:
+                continue
+            path, before = root / "flock.sqlite", list(self.old)
+            begins = name.endswith("folder")
+            if begins:
+                path, before = root / "data" / "quail" / "flock.sqlite", []
+            else:
+                flock(path, before)
+            if name.endswith("kill"):
+                self._leave_a_log(path)
+                before += self.left
+            check = writing(path, [one.note or "" for one in before], ["new"], begins)
+            words = ("log", "care", "task=water", "note=new", "--flock", str(path))
+            self._add(root, "Kept:", check, *words)
 
-    root = place("log into a new folder")
-    path = root / "data" / "quail" / "flock.sqlite"
-    add(root, "Kept:", writing(path, [], ["new"], True), *log, "--flock", str(path))
+    def _imports(self) -> None:
+        if (root := self._place("import")) is None:
+            return
+        path, lines = root / "flock.sqlite", self.folder / "lines.jsonl"
+        flock(path, self.old)
+        lines.write_text("".join(json.dumps(as_dict(one)) + "\n" for one in self.new))
+        old, new = ([one.note or "" for one in some] for some in (self.old, self.new))
+        words = ("journal", "import", str(lines), "--flock", str(path))
+        self._add(root, "kept, 0 were", writing(path, old, new), *words)
 
-    root = place("import")
-    path = root / "flock.sqlite"
-    flock(path, old)
-    lines = folder / "lines.jsonl"
-    lines.write_text("".join(json.dumps(as_dict(one)) + "\n" for one in new))
-    check = writing(path, noted, [one.note or "" for one in new])
-    add(root, "kept, 0 were", check, "journal", "import", str(lines), "--flock", str(path))
+    def _serving(self) -> None:
+        if (root := self._place("server")) is None:
+            return
+        path, now = root / "flock.sqlite", datetime.now(UTC)
+        flock(path, self.old)
+        with open_store(str(path)) as store:
+            household = Household(store)
+            household.begin("Mira", PASSPHRASE, now)
+            household.sign_in("Mira", PASSPHRASE, TOKEN, now)
+        phone = Client(Random(1), free_port(), threading.Event(), threading.Event())
+        sent = self.new[:SENT]
 
-    for number in range(1, int(SCHEMA)):
-        schema = f"{number:04}"
-        root = place(f"migration of {schema}")
-        earlier_flock(root / "flock.sqlite", schema, old, 300)
-        add(root, "is whole", migrated(schema, old), "journal", "check", "--flock",
-            str(root / "flock.sqlite"))  # fmt: skip
+        def ask() -> None:
+            for one in sent:
+                headers = phone.signed(**{"X-Write-Token": write_token()})
+                while (answer := phone.ask("/api/entries", encode(one), headers)) is None:
+                    time.sleep(0.1)
+                if answer[0] != HTTPStatus.OK:
+                    raise Failure(f"refused: {answer}")
 
-    for name in ("backup", "backup over an older"):
-        root = place(name)
-        (root / "into").mkdir()
-        flock(root / "flock.sqlite", old, 300)
-        into = root / "into"
-        if name != "backup":
-            flock(folder / "few.sqlite", old[:20])
-            into /= "monday.zip"
-            with open_store(str(folder / "few.sqlite")) as store:
-                backups.back_up(store, into, NOW)
-        add(root, "found equal", backed_up(old, name != "backup"), "backup", str(into), "--flock",
-            str(root / "flock.sqlite"))  # fmt: skip
+        def check(root: Path, acknowledged: int) -> None:
+            there = reopened(root / "flock.sqlite")
+            more = there[len(self.old) :]
+            if there[: len(self.old)] != self.old or more != sent[: len(more)]:
+                raise Failure("the entries are not those that were sent, in order")
+            if not acknowledged <= len(more) <= acknowledged + 1:
+                raise Failure(f"{len(more)} are there, acknowledged: {acknowledged}")
 
-    flock(folder / "new.sqlite", new[:150], 300)
-    with open_store(str(folder / "new.sqlite")) as store:
-        good = backups.back_up(store, folder / "good.zip", NOW).path
-    for name in ("restore", "restore in the place of another",
-                 "restore in the place of another with a log"):  # fmt: skip
-        root = place(name)
-        stood: list[Entry] | None = None
-        path = root / "flock.sqlite"
-        if name != "restore":
-            flock(path, old, 10)
-            stood = old
-            if name.endswith("log"):
-                strike(leave, folder / "told")
-                stood = [*old, *left]
-        add(root, "They are in", restored(new[:150], stood), "restore", str(good), "--replace",
-            "--flock", str(path))  # fmt: skip
-    return found
+        words = ["serve", "--flock", str(path), "--port", str(phone.port)]
+        self.found.append((root, Scenario("server", words, '"written":1', check, ask)))
+
+    def _migrations(self) -> None:
+        for number in range(1, int(SCHEMA)):
+            schema = f"{number:04}"
+            if (root := self._place(f"migration of {schema}")) is None:
+                continue
+            path = root / "flock.sqlite"
+            earlier_flock(path, schema, self.old, 300)
+            words = ("journal", "check", "--flock", str(path))
+            self._add(root, "is whole", migrated(schema, self.old), *words)
+
+    def _backups(self) -> None:
+        for name in ("backup", "backup over an older"):
+            if (root := self._place(name)) is None:
+                continue
+            into = root / "into"
+            into.mkdir()
+            flock(root / "flock.sqlite", self.old, 300)
+            over = name != "backup"
+            if over:
+                into /= "monday.zip"
+                self._backup_of(self.old[:20], into)
+            words = ("backup", str(into), "--flock", str(root / "flock.sqlite"))
+            self._add(root, "found equal", backed_up(self.old, over), *words)
+
+    def _backup_of(self, entries: list[Entry], path: Path) -> None:
+        whose = self.folder / f"of-{path.name}.sqlite"
+        flock(whose, entries, 300)
+        with open_store(str(whose)) as store:
+            backups.back_up(store, path, NOW)
+
+    def _restores(self) -> None:
+        there = "restore in the place of another"
+        for name in ("restore", there, f"{there} with a log"):
+            if (root := self._place(name)) is None:
+                continue
+            good, path = self.folder / "good.zip", root / "flock.sqlite"
+            if not good.exists():
+                self._backup_of(self.new[:150], good)
+            stood: list[Entry] | None = None
+            if name != "restore":
+                stood = list(self.old)
+                flock(path, stood, 10)
+            if stood is not None and name.endswith("log"):
+                self._leave_a_log(path)
+                stood += self.left
+            words = ("restore", str(good), "--replace", "--flock", str(path))
+            self._add(root, "They are in", restored(self.new[:150], stood), *words)
 
 
 def migrated(schema: str, old: list[Entry]) -> Check:
     """That the file is at the old or the new schema, with every entry and reading."""
 
-    def check(root: Path, acknowledged: bool) -> None:
+    def check(root: Path, acknowledged: int) -> None:
         path = root / "flock.sqlite"
         at, bodies, readings = raw(path)
         if at not in (schema, SCHEMA) or (acknowledged and at != SCHEMA):
@@ -448,7 +528,7 @@ def migrated(schema: str, old: list[Entry]) -> Check:
 def backed_up(old: list[Entry], over: bool) -> Check:
     """That the flock is as it was, and what has the name of a backup is one."""
 
-    def check(root: Path, acknowledged: bool) -> None:
+    def check(root: Path, acknowledged: int) -> None:
         if reopened(root / "flock.sqlite") != old:
             raise Failure("entries are missing")
         made = sorted((root / "into").glob("*.zip"))
@@ -464,7 +544,7 @@ def backed_up(old: list[Entry], over: bool) -> Check:
 def restored(new: list[Entry], old: list[Entry] | None) -> Check:
     """That the old flock or the new one stands, and the old one is still to be had."""
 
-    def check(root: Path, acknowledged: bool) -> None:
+    def check(root: Path, acknowledged: int) -> None:
         path = root / "flock.sqlite"
         at = reopened(path) if path.exists() else None
         if at != new and (at != old or acknowledged):
@@ -500,7 +580,7 @@ def pulled(
         at, how = asked.pop(0) if asked else (rng.randrange(1, whole + 1),
                                               rng.choice(["some", "some", "first"]))  # fmt: skip
         files = crashed(made, at, how, rng)
-        acknowledged = answers[0] < at
+        acknowledged = sum(answer < at for answer in answers)
         written = ((name, data) for name, data in files.items() if data is not None)
         digest = hash((acknowledged, frozenset(files), tuple(sorted(written))))
         if digest in seen:
@@ -546,11 +626,9 @@ def main() -> int:
     folder = asked.folder or Path(tempfile.mkdtemp(prefix="power-faults-"))
     folder.mkdir(exist_ok=True)
     rng, failed, total = Random(asked.seed), 0, 0
-    for root, scenario in scenarios(folder, rng):
-        if not scenario.name.startswith(asked.only):
-            continue
+    for root, scenario in Tried(folder, rng, asked.only).all():
         try:
-            made = record(root, scenario.words)
+            made = record(root, scenario.words, scenario.ask)
             counts = pulled(made, scenario, asked.states, rng, folder / "state")
         except Failure as failure:
             print(f"FAILED {failure}", flush=True)
