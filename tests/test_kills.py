@@ -12,6 +12,7 @@ import pytest
 from scripts import kill_faults, power_faults
 
 from quailwright.journal import drafts
+from quailwright.journal.findings import FlockUnusable
 from quailwright.journal.store import open_store
 
 NOW = datetime(2027, 5, 2, 20, 0, tzinfo=UTC)
@@ -42,8 +43,8 @@ def test_a_pulled_plug_loses_nothing(tmp_path: Path) -> None:
     rng = Random(1)
     [(root, scenario)] = power_faults.Tried(tmp_path, rng, "log into a new folder").all()
     recorded = power_faults.record(root, scenario.words)
-    counts = power_faults.pulled(recorded, scenario, 40, rng, tmp_path / "state")
-    assert counts.total() == 40
+    counts = power_faults.pulled(recorded, scenario, 20, rng, tmp_path / "state")
+    assert counts.total() == 20
 
 
 def test_what_was_not_synced_is_lost_in_the_states_that_are_tried(tmp_path: Path) -> None:
@@ -58,7 +59,7 @@ def test_what_was_not_synced_is_lost_in_the_states_that_are_tried(tmp_path: Path
         power_faults.Event("answer", data=b"done"),
     ]
 
-    def check(root: Path, acknowledged: bool) -> None:
+    def check(root: Path, acknowledged: int) -> None:
         if acknowledged and (root / "whole").read_bytes() != b"x" * 9000:
             raise kill_faults.Failure("not whole")
 
@@ -78,6 +79,19 @@ def test_a_flock_file_whose_making_was_killed_leaves_nothing(tmp_path: Path) -> 
         (tmp_path / name).write_text("half")
     open_store(str(path), create=True).close()
     assert sorted(one.name for one in tmp_path.glob(".*")) == [mine.name]
+
+
+def test_a_log_without_its_flock_file_is_not_read_into_a_new_one(tmp_path: Path) -> None:
+    path = tmp_path / "home.sqlite"
+    with open_store(str(path), create=True) as store:
+        with store.writing() as writer:
+            writer.append(kill_faults.cares(0, 3, Random(1)), NOW)
+        log = path.with_name("home.sqlite-wal").read_bytes()
+    path.unlink()
+    path.with_name("home.sqlite-wal").write_bytes(log)
+    with pytest.raises(FlockUnusable, match="without its flock file"):
+        open_store(str(path), create=True)
+    assert [one.name for one in tmp_path.iterdir()] == ["home.sqlite-wal"]
 
 
 def test_folders_apart_of_the_dead_are_taken_away(tmp_path: Path) -> None:

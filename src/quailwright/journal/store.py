@@ -555,6 +555,17 @@ def _begin(path: Path) -> None:
     clear(path.parent, path.name, _DRAFT)
     if path.exists():
         return
+    log = path.with_name(f"{path.name}-wal")
+    if log.exists() and not path.exists():
+        # SQLite would read it into the new file, and mix two flocks.
+        raise FlockUnusable(
+            say(
+                "{log} is there without its flock file {path}, and may hold entries. Put that file "
+                "back beside it, or move the log elsewhere.",
+                log=log,
+                path=path,
+            )
+        )
     draft = path.with_name(f"{begins(path.name)}{_DRAFT}")
     engine = sa.create_engine(sa.URL.create("sqlite", database=str(draft)))
     _set_up_sqlite(engine, read_only=False, begins=True)
