@@ -152,12 +152,14 @@ def _as_file(name: str) -> Iterator[Path]:
         yield Path(name)
         return
     import shutil
-    import tempfile
 
-    with tempfile.NamedTemporaryFile(suffix=".csv") as copy:
-        shutil.copyfileobj(sys.stdin.buffer, copy)
-        copy.flush()
-        yield Path(copy.name)
+    from quailwright.journal.drafts import folder_apart
+
+    with folder_apart() as folder:
+        path = folder / "readings.csv"
+        with path.open("wb") as copy:
+            shutil.copyfileobj(sys.stdin.buffer, copy)
+        yield path
 
 
 def _computer_zone() -> str:

@@ -23,6 +23,7 @@ from quailwright.exchange.caretaker import Chore
 from quailwright.exchange.desk import Desk
 from quailwright.flock.state import Flock
 from quailwright.journal import options
+from quailwright.journal.drafts import write_whole
 from quailwright.journal.entries import CLOCK
 from quailwright.journal.findings import BadInput, FlockUnusable, QuailwrightError
 from quailwright.journal.moments import utc_text
@@ -226,7 +227,7 @@ def _marked(folder: Path) -> str:
             "Backups of quailwright are kept in this folder. By this file it is known again:\n"
             "while it is not there (a drive not plugged in), no backup is written.\n"
         )
-        marker.write_text(f"{text}{made}\n", encoding="utf-8")
+        write_whole(marker, [f"{text}{made}\n".encode()])
     except OSError as error:
         raise BadInput(
             say(

@@ -13,6 +13,7 @@ from quailwright import __version__
 from quailwright.flock.digest import digest
 from quailwright.flock.fold import fold
 from quailwright.flock.state import Flock
+from quailwright.journal import drafts
 from quailwright.journal.findings import BadInput, QuailwrightError, Withheld
 from quailwright.journal.store import Store
 from quailwright.language import later, say, say_many
@@ -74,9 +75,9 @@ def back_up(store: Store, target: Path, now: datetime, quick: bool = False) -> B
                 say("{path} is there, and is no backup: it is left as it is. Name another file.",
                     path=path)
             )  # fmt: skip
-        _clear_drafts(folder)
+        drafts.clear(folder)
         handle, name = tempfile.mkstemp(
-            prefix=f".quailwright.{os.getpid()}-", suffix=_DRAFT, dir=folder
+            prefix=drafts.begins("quailwright"), suffix=_DRAFT, dir=folder
         )
     except (OSError, ValueError) as error:
         raise _unwritable(target, error) from error
@@ -132,12 +133,7 @@ def _proven(draft: Path, quick: bool) -> tuple[bool, str]:
 
 def _put(draft: Path, path: Path) -> Path:
     draft.replace(path)
-    with suppress(OSError):
-        handle = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
+    drafts.sync_folder(path.parent)
     return path
 
 
@@ -156,16 +152,6 @@ def _unwritable(target: Path, error: Exception) -> BadInput:
     return BadInput(
         say("No backup was made: {path} cannot be written ({why}).", path=target, why=why)
     )
-
-
-def _clear_drafts(folder: Path) -> None:
-    """Takes away what a backup that was killed left."""
-    from quailwright.journal.restoring import is_running
-
-    for left in folder.glob(f".quailwright.*-*{_DRAFT}"):
-        number = left.name.split(".")[2].partition("-")[0]
-        if number.isdecimal() and not is_running(int(number)):
-            left.unlink(missing_ok=True)
 
 
 # Names.

@@ -29,6 +29,7 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
+from quailwright.journal.drafts import sync_folder
 from quailwright.journal.findings import BadInput
 from quailwright.language import say
 
@@ -194,6 +195,7 @@ def _write(path: Path, key: _Key, certificate: x509.Certificate) -> None:
         file.flush()
         os.fsync(file.fileno())
     unfinished.replace(path)
+    sync_folder(path.parent)
 
 
 def _new_authority(names: Sequence[str], now: datetime) -> tuple[_Key, x509.Certificate]:

@@ -2,8 +2,6 @@
 
 import csv
 import io
-import os
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -17,6 +15,7 @@ from quailwright.exchange.table_cells import safe_cell
 from quailwright.exchange.typed import EARLIEST_YEAR
 from quailwright.flock.fold import fold
 from quailwright.flock.state import Flock
+from quailwright.journal import drafts
 from quailwright.journal.entries import Entry
 from quailwright.journal.findings import BadInput
 from quailwright.language import figure, mark, say
@@ -319,15 +318,9 @@ def costs_csv(found: Account) -> str:
 
 def write_whole(path: Path, data: bytes) -> None:
     """Writes a file whole or not at all. Raises BadInput."""
-    name = ""
     try:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=".quailwright-")
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        Path(name).replace(path)
+        drafts.write_whole(path, [data])
     except OSError as error:
-        if name:
-            Path(name).unlink(missing_ok=True)
         raise BadInput(
             say("{path} cannot be written: {why}.", path=path, why=error.strerror or error)
         ) from None

@@ -1,11 +1,9 @@
 """Readings as scripts send and ask for them: taken in from a CSV body, given back as a series."""
 
 import math
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from pathlib import Path
 from typing import Any
 
 from quailwright.exchange.json_types import ExtentShape, ReadingsSeries, ReadingsTaken
@@ -16,6 +14,7 @@ from quailwright.exchange.readings_stamps import DateOrder
 from quailwright.exchange.shapes import findings_shape
 from quailwright.flock.booking.known import near
 from quailwright.flock.state import Flock
+from quailwright.journal.drafts import folder_apart
 from quailwright.journal.findings import BadInput
 from quailwright.journal.readings import Extent, from_ms
 from quailwright.journal.store import Store
@@ -49,10 +48,9 @@ def take_in(store: Store, flock: Flock, sent: Sent, now: datetime) -> ReadingsTa
         raise BadInput(" ".join(filter(None, (unknown, meant, mend))))
     role = None if known is None else known.role
     told = Told(sent.timezone, flock.zone, "", sent.units, sent.dates, role)
-    with tempfile.NamedTemporaryFile(suffix=".csv") as copy:
-        copy.write(sent.body)
-        copy.flush()
-        path = Path(copy.name)
+    with folder_apart() as folder:
+        path = folder / "readings.csv"
+        path.write_bytes(sent.body)
         imported = import_csv(store, path, sent.place, sent.instrument, told, sent.dry_run, now)
     return taken_shape(imported, sent.place, sent.instrument, sent.dry_run)
 

@@ -1,7 +1,6 @@
 """The one way into the journal: check against what stands, then append, all or nothing."""
 
 import os
-import tempfile
 from collections import ChainMap
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -18,6 +17,7 @@ from quailwright.flock.kept import Kept, facts_of
 from quailwright.flock.state import Flock
 from quailwright.guide import rules
 from quailwright.journal.checks import build_entry, read_entry
+from quailwright.journal.drafts import write_whole
 from quailwright.journal.entries import (
     BirdsMoved,
     CareRule,
@@ -365,21 +365,12 @@ def salvage_file(location: str, path: Path) -> "Salvaged":
 
 def _write_whole(path: Path, lines: Iterable[bytes]) -> None:
     try:
-        handle, draft = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        write_whole(path, lines)
     except OSError as error:
-        raise BadInput(
-            say("{path} cannot be written: {error}.", path=path, error=error.strerror)
-        ) from error
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.writelines(lines)
-            stream.flush()
-            os.fsync(stream.fileno())
-        Path(draft).replace(path)
-    except OSError as error:
-        Path(draft).unlink(missing_ok=True)
         raise BadInput(
             say("{path} could not be written: {error}.", path=path, error=error.strerror)
+            if os.access(path.parent, os.W_OK)
+            else say("{path} cannot be written: {error}.", path=path, error=error.strerror)
         ) from error
 
 

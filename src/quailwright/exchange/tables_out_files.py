@@ -4,7 +4,6 @@ Texts are never formulas: in a workbook they are written as texts, in CSV as `ta
 """
 
 import io
-import tempfile
 import zipfile
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
@@ -16,6 +15,7 @@ from quailwright.exchange.costs_told import write_whole
 from quailwright.exchange.table_cells import safe_cell
 from quailwright.exchange.tables_out import TABLES, Asked, Cell, Column, Row, Table, table_named
 from quailwright.guide import wording
+from quailwright.journal.drafts import folder_apart
 from quailwright.journal.findings import BadInput
 from quailwright.language import say
 
@@ -120,9 +120,9 @@ def workbook(tables: Iterable[Table], asked: Asked, invented: bool) -> bytes:
         "strings_to_numbers": False,
         "default_date_format": _FORMATS["day"],
     }
-    with tempfile.TemporaryDirectory(prefix="quailwright-") as folder:
+    with folder_apart() as folder:
         out = io.BytesIO()
-        book = xlsxwriter.Workbook(out, {**options, "tmpdir": folder})
+        book = xlsxwriter.Workbook(out, {**options, "tmpdir": str(folder)})
         kept = list(tables)
         formats = {takes: book.add_format({"num_format": code}) for takes, code in _FORMATS.items()}
         formats["head"] = book.add_format({"bold": True, "text_wrap": True, "valign": "top"})

@@ -19,7 +19,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError
 
-from quailwright.journal import flocks
+from quailwright.journal import drafts, flocks
 from quailwright.journal.backup import BODIES, Backup, State, Total, body_total, lines_of, tables_of
 from quailwright.journal.care import care_locked, cares_alone
 from quailwright.journal.entries import Entry
@@ -63,8 +63,8 @@ def prove(backup: Backup, state: State) -> Restored:
     Raises Withheld where it is not equal, or there is no room for it here.
     """
     folder = _with_room(backup, [Path(tempfile.gettempdir()), backup.path.absolute().parent])
-    with tempfile.TemporaryDirectory(prefix=".quailwright-", dir=folder) as apart:
-        return _made(backup, Path(apart, "restored.sqlite"), state)
+    with drafts.folder_apart(folder) as apart:
+        return _made(backup, apart / "restored.sqlite", state)
 
 
 class NoRoom(Withheld):
@@ -245,7 +245,7 @@ def _restore_to_file(
         path = path.resolve()
         if path.is_dir():
             raise FlockUnusable(say("{path} is a folder. Name the flock file in it.", path=path))
-        path.parent.mkdir(parents=True, exist_ok=True)
+        drafts.make_folder(path.parent)
         _clear_drafts(path)
         with _nobody_cares(path), _draft_beside(path) as draft:
             if path.exists() and not replace:
@@ -291,9 +291,7 @@ _DRAFT, _OLD = ".restoring", ".aside"
 @contextmanager
 def _draft_beside(path: Path) -> Iterator[Path]:
     """The name of a file of our own in the same folder; nothing is left of it."""
-    handle, name = tempfile.mkstemp(
-        prefix=f".{path.name}.{os.getpid()}-", suffix=_DRAFT, dir=path.parent
-    )
+    handle, name = tempfile.mkstemp(prefix=drafts.begins(path.name), suffix=_DRAFT, dir=path.parent)
     os.close(handle)
     draft = Path(name)
     try:
@@ -305,11 +303,9 @@ def _draft_beside(path: Path) -> Iterator[Path]:
 
 def _clear_drafts(path: Path) -> None:
     """Takes away what a restore that was killed left; an old file that it had replaced stays."""
-    for left in path.parent.glob(f".{path.name}.*-*{_DRAFT}*"):
-        if not _has_owner(left, path):
-            left.unlink(missing_ok=True)
-    for left in path.parent.glob(f".{path.name}.*-*{_OLD}"):
-        if _has_owner(left, path):
+    drafts.clear(path.parent, path.name, _DRAFT)
+    for left in drafts.left_by_others(path.parent, path.name, _OLD):
+        if not left.name.endswith(_OLD):
             continue
         if path.exists() and left.samefile(path):  # it was not replaced: a second name of it
             _move_log(left, path)
@@ -317,22 +313,6 @@ def _clear_drafts(path: Path) -> None:
         else:
             stamp = left.name.removesuffix(_OLD).partition(f".{path.name}.")[2].partition("-")[2]
             _move(left, _aside_name(path, stamp))
-
-
-def _has_owner(left: Path, path: Path) -> bool:
-    number = left.name.removeprefix(f".{path.name}.").partition("-")[0]
-    return not number.isdecimal() or is_running(int(number))
-
-
-def is_running(process: int) -> bool:
-    """Whether a process of that number runs on this computer."""
-    try:
-        os.kill(process, 0)
-    except ProcessLookupError:
-        return False
-    except OSError:
-        return True
-    return True
 
 
 def _held(path: Path) -> int | None:
@@ -363,20 +343,22 @@ def _put_in_place(draft: Path, path: Path, now: datetime) -> str:
     along. Until the stroke the old one has a hidden second name. Gives its dated name, or "".
     """
     stamp = now.astimezone(UTC).strftime("%Y-%m-%dT%H%M%SZ")
-    old = path.with_name(f".{path.name}.{os.getpid()}-{stamp}{_OLD}")
+    old = path.with_name(f"{drafts.begins(path.name)}{stamp}{_OLD}")
     if path.exists():
         if _held(path) is not None:
             _made_one(path)
         _second_name(path, old)
     _move_log(path, old)
+    # The log has gone on the disk too before the new one comes: it must never be read with it.
+    drafts.sync_folder(path.parent)
     draft.replace(path)
-    _sync_folder(path.parent)
+    drafts.sync_folder(path.parent)
     aside = _aside_name(path, stamp)
     if not old.exists():
         _move_log(old, aside)
         return ""
     _move(old, aside)
-    _sync_folder(path.parent)
+    drafts.sync_folder(path.parent)
     return str(aside)
 
 
@@ -419,22 +401,12 @@ def _second_name(path: Path, old: Path) -> None:
     try:
         old.hardlink_to(path)
     except OSError:  # a file system without such links: a copy
-        draft = path.with_name(f".{path.name}.{os.getpid()}-copy{_DRAFT}")
+        draft = path.with_name(f"{drafts.begins(path.name)}copy{_DRAFT}")
         shutil.copyfile(path, draft)
         draft.chmod(0o600)
         with draft.open("rb+") as made:
             os.fsync(made.fileno())
         draft.replace(old)
-
-
-def _sync_folder(folder: Path) -> None:
-    """Has the names of a folder written to the disk, where the system can."""
-    with suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
 
 
 def _restore_to_server(

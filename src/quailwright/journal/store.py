@@ -32,6 +32,7 @@ from quailwright.journal import (
 )
 from quailwright.journal import readings as sensors
 from quailwright.journal.care import Cares, care_locked
+from quailwright.journal.drafts import begins, clear, make_folder, sync_folder
 from quailwright.journal.entries import Entry, decode, encode, kind_of
 from quailwright.journal.findings import Finding, FlockUnusable
 from quailwright.journal.moments import utc_text
@@ -45,6 +46,7 @@ SCHEMA = "0008"
 """The newest migration in `migrations/versions`; a flock file at this one opens without Alembic."""
 
 _BUSY_SECONDS = 15
+_DRAFT = ".new"
 _PASSWORD = re.compile(r"(?<=://)([^:@/]*):.*@|(?<=[?&])(password=)[^&]*")
 _SIZE = sa.text(
     "SELECT coalesce(sum(pg_total_relation_size(oid)), 0)::bigint FROM pg_class "
@@ -567,7 +569,7 @@ def without_password(location: str) -> str:
 
 def _make_folder(path: Path) -> None:
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(path.parent)
     except OSError as error:
         raise FlockUnusable(
             say("{path} cannot be made: {why}.", path=path.parent, why=error.strerror)
@@ -603,9 +605,21 @@ def _set_up_sqlite(engine: sa.Engine, read_only: bool, begins: bool = False) -> 
 
 def _begin(path: Path) -> None:
     """Makes a flock file where there is none, whole or not at all, whoever else makes it too."""
+    clear(path.parent, path.name, _DRAFT)
     if path.exists():
         return
-    draft = path.with_name(f".{path.name}.{os.getpid()}.new")
+    log = path.with_name(f"{path.name}-wal")
+    if log.exists() and not path.exists():
+        # SQLite would read it into the new file, and mix two flocks.
+        raise FlockUnusable(
+            say(
+                "{log} is there without its flock file {path}, and may hold entries. Put that file "
+                "back beside it, or move the log elsewhere.",
+                log=log,
+                path=path,
+            )
+        )
+    draft = path.with_name(f"{begins(path.name)}{_DRAFT}")
     engine = sa.create_engine(sa.URL.create("sqlite", database=str(draft)))
     _set_up_sqlite(engine, read_only=False, begins=True)
     try:
@@ -628,6 +642,7 @@ def _put_in_place(draft: Path, path: Path) -> None:
     except OSError:
         if not path.exists():
             draft.replace(path)
+    sync_folder(path.parent)
 
 
 def server_engine(location: str, pooled: int | None = None) -> sa.Engine:

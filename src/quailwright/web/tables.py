@@ -1,6 +1,5 @@
 """Tables: every table as a spreadsheet, and a keeper's own old sheet taken in."""
 
-import tempfile
 from collections.abc import AsyncIterator
 from http import HTTPStatus
 from pathlib import Path
@@ -12,6 +11,7 @@ from starlette.responses import RedirectResponse, Response
 
 from quailwright.exchange.typed import at_present
 from quailwright.guide.round import day_at
+from quailwright.journal.drafts import folder_apart
 from quailwright.journal.findings import BadInput, FlockUnusable, QuailwrightError
 from quailwright.language import say
 from quailwright.web.guard import AnyVisitor, Keeper, OwnForm, Reader, Visitor, check_token
@@ -134,8 +134,8 @@ def bring(request: Request, home: AtHome, who: Keeper, form: OwnUpload) -> Respo
         if not isinstance(file, UploadFile) or not file.filename:
             raise BadInput(say("No file was chosen."))
         name = Path(file.filename.replace("\\", "/")).name[-120:]
-        with tempfile.TemporaryDirectory(prefix="quailwright-") as folder:
-            path = Path(folder) / f"sheet{Path(name).suffix.lower()[:8]}"
+        with folder_apart() as folder:
+            path = folder / f"sheet{Path(name).suffix.lower()[:8]}"
             path.write_bytes(file.file.read())
             brought = read_book(path, name)
         match = seems(brought, home.flock())

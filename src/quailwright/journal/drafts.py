@@ -1,0 +1,96 @@
+"""Files of our own for as long as they take to make, and files that get their name once whole.
+
+A draft is named `.NAME.PROCESS-...`, so that what a killed process left is known and taken away by
+the next one that works there. A name is on the disk once its folder was synced.
+"""
+
+import os
+import shutil
+import tempfile
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+_OURS = "quailwright"
+
+
+def begins(name: str) -> str:
+    """How the names of this process's drafts of a file begin."""
+    return f".{name}.{os.getpid()}-"
+
+
+def left_by_others(folder: Path, name: str, ending: str = "") -> list[Path]:
+    """Drafts of a file of which no process works any more."""
+    found = []
+    with suppress(OSError):
+        for one in folder.iterdir():
+            if not one.name.startswith(f".{name}.") or ending not in one.name:
+                continue
+            process, dash, _ = one.name.removeprefix(f".{name}.").partition("-")
+            if dash and process.isdecimal() and not is_running(int(process)):
+                found.append(one)
+    return found
+
+
+def clear(folder: Path, name: str = _OURS, ending: str = "") -> None:
+    """Takes away what killed processes left of drafts of a file, or of folders of our own."""
+    for left in left_by_others(folder, name, ending):
+        with suppress(OSError):
+            if left.is_dir() and not left.is_symlink():
+                shutil.rmtree(left)
+            else:
+                left.unlink(missing_ok=True)
+
+
+def is_running(process: int) -> bool:
+    """Whether a process of that number runs on this computer."""
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except (OSError, OverflowError):
+        return True
+    return True
+
+
+@contextmanager
+def folder_apart(within: Path | None = None) -> Iterator[Path]:
+    """A folder of our own, among the temporary ones or within another. Raises OSError."""
+    where = within or Path(tempfile.gettempdir())
+    clear(where)
+    with tempfile.TemporaryDirectory(prefix=begins(_OURS), dir=where) as folder:
+        yield Path(folder)
+
+
+def make_folder(folder: Path) -> None:
+    """Makes a folder and those above it, where they are missing. Raises OSError."""
+    missing = [one for one in (folder, *folder.parents) if not one.exists()]
+    folder.mkdir(parents=True, exist_ok=True)
+    for made in missing:
+        sync_folder(made.parent)
+
+
+def write_whole(path: Path, parts: Iterable[bytes]) -> None:
+    """Writes a file whole or not at all, in the place of any of that name. Raises OSError."""
+    clear(path.parent, path.name)
+    handle, name = tempfile.mkstemp(prefix=begins(path.name), dir=path.parent)
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.writelines(parts)
+            stream.flush()
+            os.fsync(stream.fileno())
+        Path(name).replace(path)
+    except OSError:
+        Path(name).unlink(missing_ok=True)
+        raise
+    sync_folder(path.parent)
+
+
+def sync_folder(folder: Path) -> None:
+    """Has the names of a folder written to the disk, where the system can."""
+    with suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
