@@ -20,6 +20,7 @@ import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError
 
 from quailwright.journal.backup import BODIES, Backup, State, Total, body_total, lines_of, tables_of
+from quailwright.journal.damage import NOTE
 from quailwright.journal.entries import Entry
 from quailwright.journal.findings import FlockUnusable, Withheld
 from quailwright.journal.migrations import upgrade_within
@@ -34,7 +35,7 @@ from quailwright.journal.store import (
 )
 from quailwright.language import say
 
-_ENDS = ("-wal", "-shm")
+_ENDS = ("-wal", "-shm", NOTE)
 _ROOM_TIMES = 3
 """A database takes up to so many times the room of its parts."""
 

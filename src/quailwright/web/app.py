@@ -109,6 +109,11 @@ def create_app(settings: Settings) -> FastAPI:
     """The pages and the JSON API of one flock file. Raises FlockUnusable."""
     store = open_store(settings.flock, create=True)
     home = Home.of(settings, store)
+    try:
+        home.desk.entries()  # damage is told when serving begins, not by the first page
+    except FlockUnusable:
+        store.close()
+        raise
 
     @asynccontextmanager
     async def life(_: FastAPI) -> AsyncIterator[None]:

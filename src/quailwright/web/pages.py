@@ -73,6 +73,7 @@ def the_round(request: Request, home: AtHome, who: Reader) -> Response:
         forms=home.desk.once(flock, f"forms of a {who.role}", on, forms),
         done=done[:_DONE_SHOWN],
         minded=ALWAYS if who.is_child else (),
+        damage_says="" if who.is_child else home.desk.store.damaged,
         backup_says=reminder(home.desk.store, flock, on, home.now())
         if who.keeps and not home.settings.invented
         else "",
