@@ -20,6 +20,8 @@ from quailwright.language import mark, say
 
 NOTE = "-last"
 """How the name of the note ends, after that of the flock file."""
+_SHORTEST = 512
+"""Bytes of the smallest page that SQLite has."""
 _NOTED = re.compile(r"\A(\d{1,15}) (\S{1,36})\n\Z")
 
 
@@ -112,6 +114,12 @@ def check_missing(path: Path) -> None:
                 note=_beside(path),
             )
         )
+
+
+def is_cut_to_nothing(path: Path) -> bool:
+    """Whether a file is too short to be any; an empty one may be one that begins."""
+    size = path.stat().st_size
+    return size < _SHORTEST and (size > 0 or noted(path) is not None)
 
 
 def check_length(path: Path, page: int, location: str) -> None:

@@ -47,6 +47,9 @@ _CARETAKER_LOCK = 0x51_75_61_69_6C
 """Of a database, by PostgreSQL's advisory locks: any number that is always the same will do."""
 _PASSWORD = re.compile(r"(?<=://)([^:@/]*):.*@|(?<=[?&])(password=)[^&]*")
 _READ_ROWS = 10_000
+_SOON_READ_BYTES = 16_000_000
+"""A flock file so small is read through before the first entry is written (10 ms, where it is warm);
+larger ones are while they are served."""
 
 metadata = sa.MetaData()
 entry_table = sa.Table(
@@ -74,6 +77,7 @@ class Store:
         self.location = location
         self._damaged: damage.Damaged | None = None
         self._left_alone: sqlite3.Connection | None = None
+        self._looked_through = engine.dialect.name != "sqlite"
 
     def __enter__(self) -> "Store":
         return self
@@ -102,6 +106,7 @@ class Store:
         with self._sentences(writes=True), engine.begin() as connection:
             if connection.dialect.name == "postgresql":
                 connection.execute(sa.text("LOCK TABLE entry IN EXCLUSIVE MODE"))
+            self._look_through(connection)
             writer = Writer(connection, self.location)
             yield writer
         if writer.newest is not None:
@@ -111,6 +116,14 @@ class Store:
         """Every entry, in order of arrival. Raises FlockUnusable when one cannot be read."""
         with self._sentences(), self._engine.connect() as connection:
             return _read(connection, self.location)
+
+    def recorded_lately(self) -> datetime | None:
+        """The newest instant at which one of the last entries to arrive was recorded."""
+        with self._sentences(), self._engine.connect() as connection:
+            newest = connection.execute(_RECORDED_LATELY).scalar()
+        with suppress(ValueError):
+            return datetime.fromisoformat(newest) if newest else None
+        return None
 
     def arrived_since(self, last: "Arrival") -> tuple[list[Entry], "Arrival"] | None:
         """The entries that arrived after `last`, and the newest arrival now.
@@ -269,6 +282,13 @@ class Store:
             # Only a script is run to its end; it is a transaction of its own.
             driver.executescript(f"PRAGMA incremental_vacuum({max(1, most_bytes // page)})")
 
+    def _look_through(self, connection: sa.Connection) -> None:
+        """Before the first write to a small file: nothing is written on top of damage."""
+        if not self._looked_through:
+            if Path(str(self._engine.url.database)).stat().st_size <= _SOON_READ_BYTES:
+                check_pages(connection, self.location)
+            self._looked_through = True
+
     @contextmanager
     def _sentences(self, writes: bool = False) -> Iterator[None]:
         if writes and self._damaged is not None:
@@ -323,7 +343,7 @@ class Writer:
             if self._connection.dialect.name == "sqlite":
                 last = sa.text("SELECT max(arrival) FROM entry")
                 number = int(self._connection.execute(last).scalar_one())
-                self.newest = damage.Noted(number, rows[-1]["id"])
+                self.newest = damage.Noted(number, str(rows[-1]["id"]))
 
     def append_readings(
         self,
@@ -391,6 +411,12 @@ _ARRIVED = sa.text(
 )
 
 
+_RECORDED_LATELY = sa.text(
+    "SELECT max(recorded_at) FROM "
+    "(SELECT recorded_at FROM entry ORDER BY arrival DESC LIMIT 20) AS lately"
+)
+
+
 def _read(connection: sa.Connection, location: str) -> list[Entry]:
     return (_arrived(connection, location, NOTHING_YET) or ([], NOTHING_YET))[0]
 
@@ -398,19 +424,19 @@ def _read(connection: sa.Connection, location: str) -> list[Entry]:
 def _arrived(
     connection: sa.Connection, location: str, last: Arrival
 ) -> tuple[list[Entry], Arrival] | None:
-    rows = connection.execute(_ARRIVED, {"last": last.number}).all()
+    rows = list(connection.execute(_ARRIVED, {"last": last.number}))
     newest = Arrival(rows[-1][0], rows[-1][1]) if rows else last
     if last != NOTHING_YET:
         if not rows or Arrival(*rows[0][:2]) != last:
             return None
-        del rows[0]  # type: ignore[attr-defined]
+        del rows[0]
     entries = _decoded(rows, location)
     if last == NOTHING_YET and connection.dialect.name == "sqlite":
         damage.check_whole(connection, location, len(entries), newest.number)
     return entries, newest
 
 
-def _decoded(rows: Iterable[sa.Row[Any]], location: str) -> list[Entry]:
+def _decoded(rows: Iterable[Any], location: str) -> list[Entry]:
     """The entries of these rows (arrival, id, crc32, body), each as it was written, in order."""
     entries, before, checksum = [], 0, zlib.crc32
     entry_id: object = ""
@@ -433,13 +459,18 @@ def _altered(location: str, entry_id: object) -> damage.Damaged:
     return damage.damaged(location, what)
 
 
+def check_pages(connection: sa.Connection, location: str) -> None:
+    """Reads every page of a SQLite file. Raises Damaged."""
+    verdict = str(connection.execute(sa.text("PRAGMA quick_check(1)")).scalar())
+    if verdict != "ok":
+        told = say("the database says: {verdict}.", verdict=" ".join(verdict.split()))
+        raise damage.damaged(location, told)
+
+
 def check_all(connection: sa.Connection, location: str) -> None:
     """Reads every page and every entry. Raises Damaged."""
     if connection.dialect.name == "sqlite":
-        verdict = str(connection.execute(sa.text("PRAGMA quick_check(1)")).scalar())
-        if verdict != "ok":
-            told = say("the database says: {verdict}.", verdict=" ".join(verdict.split()))
-            raise damage.damaged(location, told)
+        check_pages(connection, location)
     if sa.inspect(connection).has_table(entry_table.name):
         _read(connection, location)
 
@@ -517,7 +548,7 @@ def _left_alone(engine: sa.Engine) -> sqlite3.Connection | None:
     path = quote(os.path.abspath(str(engine.url.database)))
     raw = None
     with suppress(sqlite3.Error):
-        raw = sqlite3.connect(f"file:{path}?mode=ro", uri=True, check_same_thread=False)
+        raw = sqlite3.connect(f"file:{path}?mode=ro", uri=True, check_same_thread=False, timeout=0)
         raw.execute("SELECT count(*) FROM sqlite_master").fetchone()
     return raw
 
@@ -556,6 +587,8 @@ def _url(location: str, create: bool) -> sa.URL:
         _make_folder(path)
     elif path.is_dir():
         raise FlockUnusable(say("{path} is a folder. Name the flock file in it.", path=path))
+    elif damage.is_cut_to_nothing(path):
+        raise damage.damaged(location, say("next to nothing of it is left."))
     elif not _may(path, os.R_OK):
         raise FlockUnusable(
             say("{path} may not be read by you. Change its permissions.", path=path)
@@ -716,6 +749,9 @@ def in_sentences(location: str) -> Iterator[None]:
             what = say("the database cannot find its way in it.")
             raise damage.damaged(location, what) from error
         raise FlockUnusable(_sentence(error, location)) from error
+    except UnicodeDecodeError as error:  # of the driver, about names in a broken schema
+        what = say("the database cannot find its way in it.")
+        raise damage.damaged(location, what) from error
     except sa.exc.TimeoutError as error:
         # Every connection of this process is taken, by those who wait for a file in use.
         sentence = _SIGNS["locked"]

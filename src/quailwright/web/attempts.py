@@ -29,7 +29,7 @@ class Attempts:
             waits = [
                 since[-most] + WITHIN - now
                 for since, most in ((own, MOST_FROM_ONE), (self._all, MOST_OF_ALL))
-                if len(since) >= most and since[-most] + WITHIN > now
+                if len(since) >= most and abs(now - since[-most]) < WITHIN
             ]
             if not waits:
                 self._count(address, now)
