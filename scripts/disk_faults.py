@@ -284,13 +284,17 @@ class Run:
 
     def _rows(self, flock: Path) -> dict[str, list[str]]:
         with closing(sqlite3.connect(f"file:{flock}?mode=ro", uri=True)) as raw:
-            tables = [row[0] for row in raw.execute("SELECT name FROM sqlite_master WHERE type='table'")]
+            tables = [
+                row[0] for row in raw.execute("SELECT name FROM sqlite_master WHERE type='table'")
+            ]
             rows = {t: raw.execute(f'SELECT * FROM "{t}"').fetchall() for t in tables}
         return {table: sorted(map(repr, each)) for table, each in rows.items()}
 
     def _today_of(self, whole: list[Entry]) -> str:
         key = str(len(whole))
-        known: dict[str, str] = self.__dict__.setdefault("_todays", {str(len(self.entries)): self.today.out})
+        known: dict[str, str] = self.__dict__.setdefault(
+            "_todays", {str(len(self.entries)): self.today.out}
+        )
         if key not in known:
             there = self.folder / "whole.sqlite"
             append(there, whole)
@@ -430,7 +434,9 @@ class Run:
             many.write_bytes(b"".join(encode(entry) + b"\n" for entry in lines))
             return command("journal", "import", str(many))
         if what == "spreadsheet":
-            return command("tables", "import", str(self._sheet()), "--match", str(self.folder / "m.toml"))
+            return command(
+                "tables", "import", str(self._sheet()), "--match", str(self.folder / "m.toml")
+            )
         if what == "readings":
             return lambda: self._post_readings(flock)
         if what == "entry over HTTP":
@@ -451,7 +457,16 @@ class Run:
             rows = [f"2026-04-{n % 30 + 1:02},hens,{n % 9}" for n in range(30)]
             sheet.write_text("date,group,eggs\n" + "\n".join(rows) + "\n")
             flock = copied(self.base, self.folder / "sheet.sqlite")
-            quail(flock, "tables", "import", str(sheet), "--kind", "eggs_collected", "--write-match", str(match))
+            quail(
+                flock,
+                "tables",
+                "import",
+                str(sheet),
+                "--kind",
+                "eggs_collected",
+                "--write-match",
+                str(match),
+            )
         return sheet
 
     def _client(self, flock: Path) -> tuple[TestClient, Store]:
@@ -597,7 +612,10 @@ class Run:
         assert post(90_001).status_code in (200, 201)
         store.close()
         flock.with_name("flock.sqlite-last").unlink(missing_ok=True)
-        assert held(flock) == [*self.entries[:BEFORE_BACKUP], Care(id=name(90_001), at=ON, task="water", place="pen")]
+        assert held(flock) == [
+            *self.entries[:BEFORE_BACKUP],
+            Care(id=name(90_001), at=ON, task="water", place="pen"),
+        ]
         print("told once, then used" + (", a log in between refused" if between else ""))
         return 0
 
@@ -644,9 +662,7 @@ class Run:
             token = client.get("/api/me").json()["token"]
             for n in range(first, first + count):
                 body = encode(Care(id=name(n), at=ON, task="water", place="pen"))
-                answer = client.post(
-                    "/api/entries", content=body, headers={"X-Write-Token": token}
-                )
+                answer = client.post("/api/entries", content=body, headers={"X-Write-Token": token})
                 if answer.status_code in (200, 201):
                     done.append(name(n))
             store.close()
@@ -748,9 +764,7 @@ def _stale_page(run: Run, flock: Path) -> None:
     old = run.older.read_bytes()
 
     def change(data: bytearray) -> None:
-        differ = [
-            n for n in range(0, len(old), PAGE) if old[n : n + PAGE] != data[n : n + PAGE]
-        ]
+        differ = [n for n in range(0, len(old), PAGE) if old[n : n + PAGE] != data[n : n + PAGE]]
         n = run.rng.choice(differ)
         data[n : n + PAGE] = old[n : n + PAGE]
 

@@ -325,9 +325,7 @@ def _refusal(findings: list[Finding]) -> QuailwrightError:
     return refusal(say("Not kept; nothing was written."), tuple(findings))
 
 
-def import_lines(
-    store: Store, data: bytes, now: datetime, as_found: bool = False
-) -> Recorded:
+def import_lines(store: Store, data: bytes, now: datetime, as_found: bool = False) -> Recorded:
     """Appends a journal given as JSON Lines. Raises as `record`, each finding with its line."""
     numbered, findings = parse_lines(data)
     if findings:

@@ -198,9 +198,7 @@ def mind_its_place(engine: sa.Engine, path: Path, location: str) -> None:
         raise _another(location)
 
 
-def _put_log_aside(
-    path: Path, file: tuple[int, int] | None, log: tuple[int, int] | None
-) -> None:
+def _put_log_aside(path: Path, file: tuple[int, int] | None, log: tuple[int, int] | None) -> None:
     beside = path.with_name(f"{path.name}-wal")
     if file is None or log is None or in_its_place(beside) != log:
         return

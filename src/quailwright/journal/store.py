@@ -110,7 +110,7 @@ class Store:
             writer = Writer(connection, self.location)
             yield writer
         if writer.newest is not None:
-            damage.note(Path(str(self._engine.url.database)), writer.newest)
+            damage.note(Path(self.location).expanduser(), writer.newest)
 
     def entries(self) -> list[Entry]:
         """Every entry, in order of arrival. Raises FlockUnusable when one cannot be read."""
@@ -285,7 +285,7 @@ class Store:
     def _look_through(self, connection: sa.Connection) -> None:
         """Before the first write to a small file: nothing is written on top of damage."""
         if not self._looked_through:
-            if Path(str(self._engine.url.database)).stat().st_size <= _SOON_READ_BYTES:
+            if Path(self.location).expanduser().stat().st_size <= _SOON_READ_BYTES:
                 check_pages(connection, self.location)
             self._looked_through = True
 
@@ -547,7 +547,7 @@ def _left_alone(engine: sa.Engine) -> sqlite3.Connection | None:
         return None
     path = quote(os.path.abspath(str(engine.url.database)))
     raw = None
-    with suppress(sqlite3.Error):
+    with suppress(sqlite3.Error, UnicodeDecodeError):
         raw = sqlite3.connect(f"file:{path}?mode=ro", uri=True, check_same_thread=False, timeout=0)
         raw.execute("SELECT count(*) FROM sqlite_master").fetchone()
     return raw
