@@ -1,15 +1,14 @@
 """What disks, clocks and second programs do to a flock file.
 
-`disk_faults.py [--full N] [--read-only N] [--damage N] [--replaced N] [--two N] [--seed N]`: so many
-rounds of each. A full disk and one that is only read are real file systems made for it, which needs
-root; without, the script says what it leaves out. Each round runs commands in processes of their
-own and looks at what they say and at what the file holds then. The first failure ends the run with
-exit code 1 and leaves the files to look at.
+`disk_faults.py [--full N] [--read-only N] [--damage N] [--replaced N] [--two N] [--seed N]`: so
+many rounds of each. A full disk and one that is only read are real file systems made for it, which
+needs root; without, the script says what it leaves out. Each round runs commands in processes of
+their own and looks at what they say and at what the file holds then. The first failure ends the run
+with exit code 1 and leaves the files to look at.
 """
 
 import argparse
 import io
-import json
 import os
 import pickle
 import shutil
@@ -107,7 +106,7 @@ def apart(work: Callable[[], object], user: int | None = None) -> Said:
 
 
 def quail(flock: Path, *words: str, user: int | None = None) -> Said:
-    """A command line, in a process of its own. Raises Failure where it does not end in a sentence."""
+    """A command line, in a process of its own. Raises Failure where it ends in no sentence."""
 
     def command() -> None:
         sys.argv = ["quailwright", *words, "--flock", str(flock)]
@@ -302,7 +301,7 @@ class Run:
         return known[key]
 
     def _serve(self, flock: Path) -> int:
-        """Serving begins, a page is asked for, and the chore that reads the file through is done."""
+        """Serving begins, a page is asked for, and the file is read through, as by the chore."""
         client, store = self._client(flock)
         answer = client.get("/")
         if answer.status_code == 500:
@@ -353,7 +352,7 @@ class Run:
     # A full disk.
 
     def full(self, disk: Path, what: str) -> None:
-        """A disk with so many pages left, a command that meets it, and the same once there is room."""
+        """A disk with so many pages left, a command on it, and the same once there is room."""
         flock = disk / "flock.sqlite"
         for left in disk.iterdir():
             if left.name != "lost+found":
@@ -379,9 +378,8 @@ class Run:
         (disk / "fill").unlink()
         ended = "done" if first.code == 0 else f"refused ({first.code})"
         self.counts[f"full disk, {what}: {ended}"] += 1
-        if start and first.code:
-            if held(flock) != start:
-                raise Failure(f"full {what}, {spare} pages: half written")
+        if start and first.code and held(flock) != start:
+            raise Failure(f"full {what}, {spare} pages: half written")
         (disk / "room").unlink()
         again = apart(work)
         if again.code:

@@ -6,11 +6,13 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
+from tests.makers import made
 from tests.web.conftest import NOW, Enter, entered
 
 from quailwright.exchange.caretaker import Caretaker
 from quailwright.exchange.chores import chores
 from quailwright.journal.damage import Damaged
+from quailwright.journal.entries import encode
 from quailwright.web.app import create_app
 from quailwright.web.home import Settings
 
@@ -34,7 +36,7 @@ def test_damage_found_while_serving_is_told_and_ends_all_writing(flock_file: str
         (page,) = raw.execute("SELECT rootpage FROM sqlite_master WHERE name='device'").fetchone()
     data = bytearray(Path(flock_file).read_bytes())
     data[(page - 1) * 4096 : page * 4096] = bytes(4096)
-    with open(flock_file, "r+b") as stream:
+    with Path(flock_file).open("r+b") as stream:
         stream.write(data)
 
     care = Caretaker(app.state.home.desk, [c for c in chores() if c.name == "file"], lambda: NOW)
@@ -48,7 +50,7 @@ def test_damage_found_while_serving_is_told_and_ends_all_writing(flock_file: str
     for page_of in (keeper.get("/"), helper.get("/"), keeper.get("/settings/backup")):
         assert page_of.status_code == 200
         assert "The way back, in this order" in page_of.text
-    body = b'{"kind":"care","id":"00000000-0000-4000-8000-00000000abcd","at":"2027-05-03","task":"water"}'
+    body = encode(made("care", "2027-05-03", task="water"))
     kept = keeper.post("/api/entries", content=body, headers={"X-Write-Token": token})
     # 503 is no refusal: the phone's queue keeps the entry and tries again.
     assert kept.status_code == 503

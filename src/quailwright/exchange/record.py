@@ -113,8 +113,8 @@ def record(
     """Appends entries that fit what stands; those already there are passed over.
 
     With `as_found` those that do not fit are kept too: what they speak of may be lost for good,
-    and the journal's check tells of it. Raises BadInput, or Withheld when all that stands against them is a withholding or a
-    quarantine, with every finding; then nothing was written.
+    and the journal's check tells of it. Raises BadInput, or Withheld when all that stands against
+    them is a withholding or a quarantine, with every finding; then nothing was written.
     """
     with store.writing() as writer:
         kept = kept_at_hand(writer.entries(), now)

@@ -6,7 +6,6 @@ itself and lacks what was kept. The note is written after each commit and never 
 may lag behind the file and never runs ahead of it.
 """
 
-import os
 import re
 import shlex
 from contextlib import suppress
@@ -205,7 +204,7 @@ def _put_log_aside(path: Path, file: tuple[int, int] | None, log: tuple[int, int
     for end in ("-wal", "-shm"):
         with suppress(OSError):
             aside = path.with_name(f"{path.name}.replaced-{file[1]}{end}")
-            os.replace(path.with_name(path.name + end), aside)
+            path.with_name(path.name + end).replace(aside)
 
 
 def _gone(location: str) -> FlockUnusable:

@@ -48,8 +48,8 @@ _CARETAKER_LOCK = 0x51_75_61_69_6C
 _PASSWORD = re.compile(r"(?<=://)([^:@/]*):.*@|(?<=[?&])(password=)[^&]*")
 _READ_ROWS = 10_000
 _SOON_READ_BYTES = 16_000_000
-"""A flock file so small is read through before the first entry is written (10 ms, where it is warm);
-larger ones are while they are served."""
+"""A flock file so small is read through before the first entry is written (10 ms); larger ones are
+while they are served."""
 
 metadata = sa.MetaData()
 entry_table = sa.Table(
@@ -545,7 +545,7 @@ def _left_alone(engine: sa.Engine) -> sqlite3.Connection | None:
     """
     if engine.dialect.name != "sqlite" or "mode" in engine.url.query:
         return None
-    path = quote(os.path.abspath(str(engine.url.database)))
+    path = quote(str(Path(str(engine.url.database)).absolute()))
     raw = None
     with suppress(sqlite3.Error, UnicodeDecodeError):
         raw = sqlite3.connect(f"file:{path}?mode=ro", uri=True, check_same_thread=False, timeout=0)
@@ -745,7 +745,7 @@ def in_sentences(location: str) -> Iterator[None]:
     try:
         yield
     except DBAPIError as error:
-        if "malformed" in str(error.orig).lower():
+        if any(sign in str(error.orig).lower() for sign in ("malformed", "could not decode")):
             what = say("the database cannot find its way in it.")
             raise damage.damaged(location, what) from error
         raise FlockUnusable(_sentence(error, location)) from error
