@@ -482,7 +482,7 @@ def test_an_entry_that_cannot_be_read_is_damage_and_stops_everything_else(tmp_pa
     altered(path, "UPDATE entry SET body = 'nonsense' WHERE kind = 'eggs_collected'")
     with open_store(str(path)) as store:
         assert [finding.kind for finding in check(store)] == ["damage"]
-        with pytest.raises(FlockUnusable, match="journal check"):
+        with pytest.raises(FlockUnusable, match="is not as it was written"):
             store.entries()
         with pytest.raises(FlockUnusable):
             record(store, [SET], NOW)

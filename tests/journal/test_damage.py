@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from tests.makers import made
 
+from quailwright.exchange import backups
 from quailwright.journal.damage import NOTE, Damaged, Noted, noted
 from quailwright.journal.entries import Entry, encode
 from quailwright.journal.findings import FlockUnusable
@@ -299,3 +300,14 @@ def test_a_file_that_was_moved_away_is_said_and_not_made_anew(path: Path) -> Non
         assert not path.exists()
         path.with_name("away").rename(path)
         assert store.entries() == ENTRIES
+
+
+def test_names_that_cannot_be_read_do_not_stop_the_way_back(path: Path, tmp_path: Path) -> None:
+    """The driver cannot say what is wrong with a schema that is no UTF-8."""
+    with open_store(str(path)) as store:
+        backup = backups.back_up(store, tmp_path / "last.zip", NOW).path
+    data = path.read_bytes()
+    data = data.replace(b"tableentryentry", b"tableent\xf1yentry", 1)
+    path.write_bytes(data.replace(b"CREATE TABLE entry", b"CREATF TABLE entry", 1))
+    refused(path)
+    assert backups.restore(backup, str(path), True, NOW).entries == len(ENTRIES)

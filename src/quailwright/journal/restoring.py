@@ -352,7 +352,7 @@ def _held(path: Path) -> int | None:
                 if name in ("entry", "reading", "person")
             ]
             return sum(counts)
-    except sqlite3.Error:
+    except (sqlite3.Error, UnicodeDecodeError):  # of names in a broken schema
         return None
 
 
@@ -411,7 +411,7 @@ def _made_one(path: Path) -> None:
     except sqlite3.OperationalError as error:
         if "locked" in str(error):
             raise _served(str(path)) from error
-    except sqlite3.DatabaseError:
+    except (sqlite3.DatabaseError, UnicodeDecodeError):
         return
 
 

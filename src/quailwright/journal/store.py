@@ -588,6 +588,8 @@ def _url(location: str, create: bool) -> sa.URL:
     elif path.is_dir():
         raise FlockUnusable(say("{path} is a folder. Name the flock file in it.", path=path))
     elif damage.is_cut_to_nothing(path):
+        if damage.noted(path) is None:
+            raise FlockUnusable(_no_flock_file(location))
         raise damage.damaged(location, say("next to nothing of it is left."))
     elif not _may(path, os.R_OK):
         raise FlockUnusable(
