@@ -24,6 +24,7 @@ from quailwright.exchange.record import (
 )
 from quailwright.flock.fold import fold
 from quailwright.flock.standing import standing
+from quailwright.journal.damage import NOTE
 from quailwright.journal.entries import Entry, as_dict, encode
 from quailwright.journal.findings import BadInput, FlockUnusable, QuailwrightError, Withheld
 from quailwright.journal.jsonl import read_file
@@ -391,6 +392,8 @@ def blank(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_export_then_import_gives_an_equal_state(blank: Path, journal: list[Entry]) -> None:
     entries = accepted(journal)
     out = blank.with_name("out.jsonl")
+    for name in ("one", "two"):
+        blank.with_name(name + NOTE).unlink(missing_ok=True)
     paths = [str(shutil.copy(blank, blank.with_name(name))) for name in ("one", "two")]
     with open_store(paths[0]) as one, open_store(paths[1]) as two:
         record(one, entries, NOW)
@@ -479,7 +482,7 @@ def test_an_entry_that_cannot_be_read_is_damage_and_stops_everything_else(tmp_pa
     altered(path, "UPDATE entry SET body = 'nonsense' WHERE kind = 'eggs_collected'")
     with open_store(str(path)) as store:
         assert [finding.kind for finding in check(store)] == ["damage"]
-        with pytest.raises(FlockUnusable, match="journal check"):
+        with pytest.raises(FlockUnusable, match="is not as it was written"):
             store.entries()
         with pytest.raises(FlockUnusable):
             record(store, [SET], NOW)

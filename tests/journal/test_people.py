@@ -17,13 +17,16 @@ def test_people_come_change_sign_in_and_go(location: str) -> None:
             people.begin(connection, tom.id, "ab" * 32, NOW)
             people.change(connection, tom.id, "helper", "a third hash")
         with store.household() as connection:
-            who = people.signed_in(connection, "ab" * 32, NOW)
-            late = people.signed_in(connection, "ab" * 32, NOW + timedelta(seconds=1))
+            second = timedelta(seconds=1)
+            who = people.signed_in(connection, "ab" * 32, NOW, NOW)
+            late = people.signed_in(connection, "ab" * 32, NOW + second, NOW + second)
+            ahead = people.signed_in(connection, "ab" * 32, NOW - second, NOW - second)
         assert who == people.Person(tom.id, "Tom", "helper", "a third hash")
         assert late is None
+        assert ahead is None
         with store.household(writes=True) as connection:
             people.remove(connection, tom.id)
             assert people.everyone(connection) == [mira]
-            assert people.signed_in(connection, "ab" * 32, NOW) is None
+            assert people.signed_in(connection, "ab" * 32, NOW, NOW) is None
         assert store.entries() == []
         assert store.arrived_since(NOTHING_YET) == ([], NOTHING_YET)

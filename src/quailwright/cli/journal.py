@@ -11,6 +11,7 @@ from quailwright.cli import show
 from quailwright.cli.options import FlockOption, JsonOption, location, now, opened
 from quailwright.exchange import record, shapes
 from quailwright.flock.fold import newest_zone
+from quailwright.journal.damage import damaged
 from quailwright.journal.entries import Entry
 from quailwright.journal.jsonl import read_file, read_stream, write_lines
 from quailwright.journal.moments import has_happened, instant
@@ -37,6 +38,13 @@ Importing the same file again changes nothing."""
 def import_(
     ctx: typer.Context,
     file: Annotated[str, typer.Argument(help="A JSON Lines file, or - for standard input.")],
+    as_found: Annotated[
+        bool,
+        typer.Option(
+            "--as-found",
+            help="Keep entries that do not fit, too: what was salvaged may speak of what is lost.",
+        ),
+    ] = False,
     flock_file: FlockOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -44,7 +52,7 @@ def import_(
     stdin = file == "-"
     data = read_stream(sys.stdin.buffer, say("standard input")) if stdin else read_file(Path(file))
     with opened(ctx, flock_file, create=True) as store:
-        recorded = record.import_lines(store, data, now())
+        recorded = record.import_lines(store, data, now(), as_found)
         zone_name = newest_zone(store.entries())
     _say_what_lies_ahead(recorded.written, zone_name)
     written = len(recorded.written)
@@ -121,17 +129,20 @@ def check(ctx: typer.Context, flock_file: FlockOption = None, as_json: JsonOptio
             if finding.forced:
                 told = say("Kept because you insisted: {finding}", finding=told)
             print(f"{finding.at or finding.entry}  {told}")
+        if any(finding.kind == "damage" for finding in findings):
+            found = say_many("{n} thing is wrong in it.", "{n} things are wrong in it.", len(wrong))
+            print(damaged(location(ctx, flock_file), found).sentence)
     if wrong:
         raise typer.Exit(1)
 
 
 _SALVAGE_EXAMPLE = """Example: quailwright journal salvage rescued.jsonl
 
-For a flock file that `journal check` calls damaged. The file is only read. Then begin a new one:
+For a flock file that is damaged. The file is only read. Then, in this order:
 
 \b
-  quailwright restore LAST_BACKUP.zip --flock new.sqlite
-  quailwright journal import rescued.jsonl --flock new.sqlite"""
+  quailwright restore LAST_BACKUP.zip --replace
+  quailwright journal import rescued.jsonl --as-found"""
 
 
 @app.command("salvage", epilog=_SALVAGE_EXAMPLE)

@@ -1,5 +1,6 @@
 """`log`: writes one entry."""
 
+import sys
 from typing import Annotated
 
 import typer
@@ -12,6 +13,7 @@ from quailwright.cli.options import (
     now,
     opened,
 )
+from quailwright.exchange.clock_told import clock_says
 from quailwright.exchange.record import record, typed_entry
 from quailwright.flock.fold import newest_zone
 from quailwright.journal import checks
@@ -56,6 +58,7 @@ def log(
         zone_name = newest_zone(store.entries())
         typed = {"kind": kind} | _split(fields or [])
         entry = typed_entry(typed, now(), fresh_id(), zone_name)
+        clock = clock_says(store, now())
         recorded = record(store, [entry], now())
     if as_json:
         show.json_document({"written": [as_dict(e) for e in recorded.written]})
@@ -63,6 +66,8 @@ def log(
     if not recorded.written:
         print(say("Already in the journal: {id}", id=entry.id))
         return
+    if clock:
+        print(clock, file=sys.stderr)
     print(say("Kept: {kind}, {moment}", kind=kind_of(entry), moment=entry.at))
     if not has_happened(entry.at, now(), zone_name):
         print(say("Mind the date: it lies ahead, so it counts only from then on."))

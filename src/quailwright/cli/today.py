@@ -1,5 +1,6 @@
 """`today`, `rules` and `demo`: the round, the rules behind it, and an invented flock to try."""
 
+import sys
 import textwrap
 from datetime import date, datetime
 from pathlib import Path
@@ -20,6 +21,7 @@ from quailwright.cli.options import (
 )
 from quailwright.exchange import shapes
 from quailwright.exchange.air_seen import air_seen
+from quailwright.exchange.clock_told import clock_says
 from quailwright.flock.fold import fold, newest_zone
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
@@ -49,6 +51,8 @@ def today(
 ) -> None:
     """The day's round: what to do, for how long, and what looks wrong."""
     with opened(ctx, flock_file) as store:
+        if on is None and (clock := clock_says(store, now())):
+            print(clock, file=sys.stderr)
         _print_round(store, store.entries(), on, why, as_json)
 
 

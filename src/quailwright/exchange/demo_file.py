@@ -7,6 +7,7 @@ from secrets import token_bytes
 from quailwright.exchange.record import record
 from quailwright.exchange.sensor_payload import How
 from quailwright.exchange.sensor_settings import Sensors
+from quailwright.journal.damage import NOTE
 from quailwright.journal.entries import Entry, Holding
 from quailwright.journal.findings import FlockUnusable
 from quailwright.journal.store import open_store
@@ -53,6 +54,7 @@ def build_demo(location: str, on: date, seed: int, now: datetime) -> list[Entry]
             known.add_device(name, one.place, name, How("senml"), now, token_bytes(_KEY_BYTES))
     _remove(path)
     draft.replace(path)
+    _remove(draft)
     return entries
 
 
@@ -65,5 +67,5 @@ def _is_demo(location: str) -> bool:
 
 
 def _remove(path: Path) -> None:
-    for name in (path.name, f"{path.name}-wal", f"{path.name}-shm"):
+    for name in (path.name, *(path.name + end for end in ("-wal", "-shm", NOTE))):
         path.with_name(name).unlink(missing_ok=True)

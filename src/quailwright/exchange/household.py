@@ -27,6 +27,8 @@ TOKEN_BYTES = 32
 CODE_BYTES, CODE_STAYS = 10, timedelta(days=60)
 _INVITED = "invited"
 _LONGEST_TYPED = 40
+_CLOCKS_DIFFER = timedelta(days=1)
+"""By so much the clock may be set back before those who signed in have to do so again."""
 
 _hasher = PasswordHasher()
 _OF_NOBODY = _hasher.hash("nobody signs in with this")
@@ -123,9 +125,13 @@ class Household:
         return fits
 
     def signed_in(self, token: str, now: datetime) -> Person | None:
-        """Who holds that token, while their sign-in lasts."""
+        """Who holds that token, while their sign-in lasts.
+
+        One that began by a clock that ran years ahead would last for years.
+        """
+        first, last = now - STAYS_SIGNED_IN, now + _CLOCKS_DIFFER
         with self.store.household() as connection:
-            return people.signed_in(connection, _hash_of(token), now - STAYS_SIGNED_IN)
+            return people.signed_in(connection, _hash_of(token), first, last)
 
     def sign_out(self, token: str) -> None:
         """Ends the sign-in of that token."""

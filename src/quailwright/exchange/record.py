@@ -107,14 +107,23 @@ def corrected(
     return entry
 
 
-def record(store: Store, entries: Sequence[Entry], now: datetime) -> Recorded:
+def record(
+    store: Store, entries: Sequence[Entry], now: datetime, as_found: bool = False
+) -> Recorded:
     """Appends entries that fit what stands; those already there are passed over.
 
-    Raises BadInput, or Withheld when all that stands against them is a withholding or a
-    quarantine, with every finding; then nothing was written.
+    With `as_found` those that do not fit are kept too: what they speak of may be lost for good,
+    and the journal's check tells of it. Raises BadInput, or Withheld when all that stands against
+    them is a withholding or a quarantine, with every finding; then nothing was written.
     """
     with store.writing() as writer:
-        fresh, _ = fitting(kept_at_hand(writer.entries(), now), entries)
+        kept = kept_at_hand(writer.entries(), now)
+        if as_found:
+            fresh, findings = _new_among(kept.facts, entries)
+            if findings:
+                raise _refusal(findings)
+        else:
+            fresh, _ = fitting(kept, entries)
         writer.append(fresh, now)
     return Recorded(tuple(fresh), len(entries) - len(fresh))
 
@@ -316,7 +325,7 @@ def _refusal(findings: list[Finding]) -> QuailwrightError:
     return refusal(say("Not kept; nothing was written."), tuple(findings))
 
 
-def import_lines(store: Store, data: bytes, now: datetime) -> Recorded:
+def import_lines(store: Store, data: bytes, now: datetime, as_found: bool = False) -> Recorded:
     """Appends a journal given as JSON Lines. Raises as `record`, each finding with its line."""
     numbered, findings = parse_lines(data)
     if findings:
@@ -328,7 +337,7 @@ def import_lines(store: Store, data: bytes, now: datetime) -> Recorded:
         )
         raise BadInput(sentence, tuple(findings))
     try:
-        return record(store, [entry for _, entry in numbered], now)
+        return record(store, [entry for _, entry in numbered], now, as_found)
     except QuailwrightError as error:
         line_of = {fact.id: number for number, entry in numbered for fact in facts_of(entry)}
         placed = [replace(f, line=line_of.get(f.entry)) for f in error.findings]

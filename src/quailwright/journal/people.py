@@ -88,12 +88,18 @@ def begin(connection: sa.Connection, person: int, token_hash: str, now: datetime
     )
 
 
-def signed_in(connection: sa.Connection, token_hash: str, not_before: datetime) -> Person | None:
-    """Who holds the token of that hash, if they signed in at or after `not_before`."""
+def signed_in(
+    connection: sa.Connection, token_hash: str, not_before: datetime, not_after: datetime
+) -> Person | None:
+    """Who holds the token of that hash, if they signed in between these instants."""
     found = connection.execute(
         sa.select(_person)
         .join(_sign_in, _sign_in.c.person == _person.c.id)
-        .where(_sign_in.c.token_hash == token_hash, _sign_in.c.began >= utc_text(not_before))
+        .where(
+            _sign_in.c.token_hash == token_hash,
+            _sign_in.c.began >= utc_text(not_before),
+            _sign_in.c.began <= utc_text(not_after),
+        )
     ).first()
     return None if found is None else _of(found)
 

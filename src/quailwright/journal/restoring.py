@@ -22,6 +22,7 @@ from sqlalchemy.exc import DBAPIError
 from quailwright.journal import drafts, flocks
 from quailwright.journal.backup import BODIES, Backup, State, Total, body_total, lines_of, tables_of
 from quailwright.journal.care import care_locked, cares_alone
+from quailwright.journal.damage import NOTE
 from quailwright.journal.entries import Entry
 from quailwright.journal.findings import FlockUnusable, Withheld
 from quailwright.journal.migrations import upgrade_within
@@ -35,7 +36,7 @@ from quailwright.journal.store import (
 )
 from quailwright.language import say
 
-_ENDS = ("-wal", "-shm")
+_ENDS = ("-wal", "-shm", NOTE)
 _ROOM_TIMES = 3
 """A database takes up to so many times the room of its parts."""
 
@@ -332,7 +333,7 @@ def _held(path: Path) -> int | None:
                 if name in ("entry", "reading", "person")
             ]
             return sum(counts)
-    except sqlite3.Error:
+    except (sqlite3.Error, UnicodeDecodeError):  # of names in a broken schema
         return None
 
 
@@ -393,7 +394,7 @@ def _made_one(path: Path) -> None:
     except sqlite3.OperationalError as error:
         if "locked" in str(error):
             raise _served(str(path)) from error
-    except sqlite3.DatabaseError:
+    except (sqlite3.DatabaseError, UnicodeDecodeError):
         return
 
 

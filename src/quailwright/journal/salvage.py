@@ -51,6 +51,7 @@ def salvage(path: Path) -> Salvaged:
     found: dict[int, tuple[Entry, bytes]] = {}
     highest = 0
     for pages, leaves in _sources(data, log):
+        before, found = found, {}
         for number, page in leaves:
             for arrival, values in _rows(page, number, pages):
                 if len(values) == _ENTRY_COLUMNS:
@@ -60,6 +61,9 @@ def salvage(path: Path) -> Salvaged:
                         found[arrival] = (entry, body)
                 elif len(values) == 2 and values[0] == "entry" and isinstance(values[1], int):
                     highest = max(highest, values[1])  # of the table sqlite_sequence
+        # An entry keeps its number: a log that gives one to another entry is of another file.
+        ours = all(found[n][0].id == before[n][0].id for n in found.keys() & before.keys())
+        found = before | found if ours else before
     highest = max([highest, *found])
     return Salvaged(tuple(found[arrival] for arrival in sorted(found)), highest - len(found))
 

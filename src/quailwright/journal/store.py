@@ -9,6 +9,7 @@ database itself refuses to change or delete an entry. Reading yields entries in 
 
 import os
 import re
+import sqlite3
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager, suppress
@@ -22,6 +23,7 @@ import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError, NoSuchModuleError
 
 from quailwright.journal import (
+    damage,
     devices,
     notices,
     options,
@@ -52,6 +54,9 @@ _SIZE = sa.text(
     "SELECT coalesce(sum(pg_total_relation_size(oid)), 0)::bigint FROM pg_class "
     "WHERE relnamespace = to_regnamespace(quote_ident(current_schema())) AND relkind = 'r'"
 )
+_SOON_READ_BYTES = 16_000_000
+"""A flock file so small is read through before the first entry is written (10 ms); larger ones are
+while they are served."""
 
 metadata = sa.MetaData()
 entry_table = sa.Table(
@@ -92,6 +97,9 @@ class Store:
         self._close = close
         self.location = location
         self.flock = flock
+        self._damaged: damage.Damaged | None = None
+        self._left_alone: sqlite3.Connection | None = None
+        self._looked_through = engine.dialect.name != "sqlite"
 
     def __enter__(self) -> "Store":
         return self
@@ -103,6 +111,13 @@ class Store:
         """Lets go of the flock file; the connections of many flocks stay open."""
         if self._close is not None:
             self._close()
+        if self._left_alone is not None:
+            self._left_alone.close()
+
+    @property
+    def damaged(self) -> str:
+        """What is wrong with the flock file and the way back, in a sentence; "" as far as known."""
+        return "" if self._damaged is None else self._damaged.sentence
 
     @contextmanager
     def writing(self) -> Iterator["Writer"]:
@@ -110,11 +125,15 @@ class Store:
 
         Raises FlockUnusable (disk full, locked, read-only); then nothing was written.
         """
-        writer = self._engine.execution_options(writes=True)
-        with self._sentences(), writer.begin() as connection:
+        engine = self._engine.execution_options(writes=True)
+        with self._sentences(writes=True), engine.begin() as connection:
             if connection.dialect.name == "postgresql":
                 connection.execute(sa.text("LOCK TABLE entry IN EXCLUSIVE MODE"))
-            yield Writer(connection, self.location)
+            self._look_through(connection)
+            writer = Writer(connection, self.location)
+            yield writer
+        if writer.newest is not None:
+            damage.note(Path(self.location).expanduser(), writer.newest)
 
     @contextmanager
     def writing_nowhere_else(self) -> Iterator[sa.Connection]:
@@ -130,6 +149,14 @@ class Store:
         with self._sentences(), self._engine.connect() as connection:
             return _read(connection, self.location)
 
+    def recorded_lately(self) -> datetime | None:
+        """The newest instant at which one of the last entries to arrive was recorded."""
+        with self._sentences(), self._engine.connect() as connection:
+            newest = connection.execute(_RECORDED_LATELY).scalar()
+        with suppress(ValueError):
+            return datetime.fromisoformat(newest) if newest else None
+        return None
+
     def arrived_since(self, last: "Arrival") -> tuple[list[Entry], "Arrival"] | None:
         """The entries that arrived after `last`, and the newest arrival now.
 
@@ -142,7 +169,7 @@ class Store:
     def household(self, writes: bool = False) -> Iterator[sa.Connection]:
         """A transaction on the people of the household, for the functions of `people`."""
         engine = self._engine.execution_options(writes=writes)
-        with self._sentences(), engine.begin() as connection:
+        with self._sentences(writes), engine.begin() as connection:
             if writes and connection.dialect.name == "postgresql":
                 connection.execute(sa.text("LOCK TABLE person IN EXCLUSIVE MODE"))
             yield connection
@@ -205,6 +232,11 @@ class Store:
             for row in connection.execute(sa.text("SELECT * FROM entry")):
                 findings.extend(_row_damage(row))
             return findings
+
+    def check(self) -> None:
+        """Reads the file's pages and its entries anew. Raises Damaged, and then writes no more."""
+        with self._sentences(), self._engine.connect() as connection:
+            check_all(connection, self.location)
 
     def readings(
         self, place: str, from_: datetime | None = None, until: datetime | None = None
@@ -292,14 +324,30 @@ class Store:
         """
         if self._engine.dialect.name != "sqlite":
             return
-        with self._sentences(), self._engine.connect() as connection:
+        with self._sentences(writes=True), self._engine.connect() as connection:
             page = int(connection.exec_driver_sql("PRAGMA page_size").scalar_one())
             driver: Any = connection.connection.driver_connection
             # Only a script is run to its end; it is a transaction of its own.
             driver.executescript(f"PRAGMA incremental_vacuum({max(1, most_bytes // page)})")
 
-    def _sentences(self) -> AbstractContextManager[None]:
-        return in_sentences(self.location)
+    def _look_through(self, connection: sa.Connection) -> None:
+        """Before the first write to a small file: nothing is written on top of damage."""
+        if not self._looked_through:
+            if Path(self.location).expanduser().stat().st_size <= _SOON_READ_BYTES:
+                check_pages(connection, self.location)
+            self._looked_through = True
+
+    @contextmanager
+    def _sentences(self, writes: bool = False) -> Iterator[None]:
+        if writes and self._damaged is not None:
+            raise self._damaged
+        try:
+            with in_sentences(self.location):
+                yield
+        except damage.Damaged as error:
+            if self._damaged is None:
+                self._damaged, self._left_alone = error, _left_alone(self._engine)
+            raise
 
 
 class Writer:
@@ -308,6 +356,7 @@ class Writer:
     def __init__(self, connection: sa.Connection, location: str) -> None:
         self._connection = connection
         self._location = location
+        self.newest: damage.Noted | None = None
 
     def entries(self) -> list[Entry]:
         """Every entry, in order of arrival."""
@@ -339,6 +388,10 @@ class Writer:
                 dialect=self._connection.dialect, column_keys=rows[0]
             )
             self._connection.exec_driver_sql(str(insert), rows)
+            if self._connection.dialect.name == "sqlite":
+                last = sa.text("SELECT max(arrival) FROM entry")
+                number = int(self._connection.execute(last).scalar_one())
+                self.newest = damage.Noted(number, str(rows[-1]["id"]))
 
     def append_readings(
         self,
@@ -393,11 +446,6 @@ _UNREADABLE = (msgspec.DecodeError, UnicodeDecodeError, TypeError)
 """What decoding a row raises; TypeError when damage has made a blob something else."""
 
 
-def _read(connection: sa.Connection, location: str) -> list[Entry]:
-    bodies = connection.execute(sa.text("SELECT body FROM entry ORDER BY arrival")).scalars().all()
-    return _decoded(bodies, location)
-
-
 class Arrival(NamedTuple):
     """An entry's place in the order of arrival, and its id; `NOTHING_YET` is before the first."""
 
@@ -406,34 +454,73 @@ class Arrival(NamedTuple):
 
 
 NOTHING_YET = Arrival(0, "")
-_ARRIVED = sa.text("SELECT arrival, id, body FROM entry WHERE arrival >= :last ORDER BY arrival")
+_ARRIVED = sa.text(
+    "SELECT arrival, id, crc32, body FROM entry WHERE arrival >= :last ORDER BY arrival"
+)
+
+
+_RECORDED_LATELY = sa.text(
+    "SELECT max(recorded_at) FROM "
+    "(SELECT recorded_at FROM entry ORDER BY arrival DESC LIMIT 20) AS lately"
+)
+
+
+def _read(connection: sa.Connection, location: str) -> list[Entry]:
+    return (_arrived(connection, location, NOTHING_YET) or ([], NOTHING_YET))[0]
 
 
 def _arrived(
     connection: sa.Connection, location: str, last: Arrival
 ) -> tuple[list[Entry], Arrival] | None:
     rows = list(connection.execute(_ARRIVED, {"last": last.number}))
+    newest = Arrival(rows[-1][0], rows[-1][1]) if rows else last
     if last != NOTHING_YET:
-        if not rows or (rows[0].arrival, rows[0].id) != last:
+        if not rows or Arrival(*rows[0][:2]) != last:
             return None
         del rows[0]
-    entries = _decoded((row.body for row in rows), location)
-    return entries, Arrival(rows[-1].arrival, rows[-1].id) if rows else last
+    entries = _decoded(rows, location)
+    if last == NOTHING_YET and connection.dialect.name == "sqlite":
+        damage.check_whole(connection, location, len(entries), newest.number)
+    return entries, newest
 
 
-def _decoded(bodies: Iterable[bytes], location: str) -> list[Entry]:
+def _decoded(rows: Iterable[Any], location: str) -> list[Entry]:
+    """The entries of these rows (arrival, id, crc32, body), each as it was written, in order."""
+    entries, before, checksum = [], 0, zlib.crc32
+    entry_id: object = ""
     try:
-        return [decode(body) for body in bodies]
+        for arrival, entry_id, crc32, body in rows:
+            if checksum(body) != crc32:
+                raise _altered(location, entry_id)
+            entry = decode(body)
+            if entry.id != entry_id or arrival <= before:
+                raise _altered(location, entry_id)
+            entries.append(entry)
+            before = arrival
     except _UNREADABLE as error:
-        raise FlockUnusable(
-            say(
-                "{location} holds an entry that cannot be read ({error}). "
-                "Run `quailwright journal check`, and put back your last backup if it says "
-                "damaged.",
-                location=location,
-                error=error,
-            )
-        ) from error
+        raise _altered(location, entry_id) from error
+    return entries
+
+
+def _altered(location: str, entry_id: object) -> damage.Damaged:
+    what = say("entry {id} is not as it was written.", id=entry_id)
+    return damage.damaged(location, what)
+
+
+def check_pages(connection: sa.Connection, location: str) -> None:
+    """Reads every page of a SQLite file. Raises Damaged."""
+    verdict = str(connection.execute(sa.text("PRAGMA quick_check(1)")).scalar())
+    if verdict != "ok":
+        told = say("the database says: {verdict}.", verdict=" ".join(verdict.split()))
+        raise damage.damaged(location, told)
+
+
+def check_all(connection: sa.Connection, location: str) -> None:
+    """Reads every page and every entry. Raises Damaged."""
+    if connection.dialect.name == "sqlite":
+        check_pages(connection, location)
+    if sa.inspect(connection).has_table(entry_table.name):
+        _read(connection, location)
 
 
 def _damaged(what: str, entry_id: str = "") -> Finding:
@@ -477,12 +564,20 @@ def open_store(location: str, create: bool = False) -> Store:
     if sqlite:
         _set_up_sqlite(engine, read_only)
     try:
-        if create and sqlite and not read_only and url.database:
-            _begin(Path(url.database))
-        bring_up_to_date(engine, location)
-    except DBAPIError as error:
+        with in_sentences(location):
+            if create and sqlite and not read_only and url.database:
+                _begin(Path(url.database))
+            if sqlite:
+                path = Path(location).expanduser().absolute()
+                damage.mind_its_place(engine, path, location)
+                _as_it_was_left(engine, path, location)
+            bring_up_to_date(engine, location)
+    except damage.Damaged:
+        left = _left_alone(engine)
         engine.dispose()
-        raise FlockUnusable(_sentence(error, location)) from error
+        if left is not None:
+            left.close()
+        raise
     except FlockUnusable:
         engine.dispose()
         raise
@@ -508,6 +603,28 @@ def with_flock(location: str, name: str | None) -> str:
     return f"{before}?{'&'.join(parts)}" if parts else before
 
 
+def _as_it_was_left(engine: sa.Engine, path: Path, location: str) -> None:
+    with engine.connect() as connection:
+        page = int(connection.exec_driver_sql("PRAGMA page_size").scalar_one())
+        damage.check_length(path, page, location)
+        damage.check_noted(connection, path, location)
+
+
+def _left_alone(engine: sa.Engine) -> sqlite3.Connection | None:
+    """A connection that only reads, to be closed last: then the log is not written into the file.
+
+    What is damaged is left as it was found, for what can be salvaged of it.
+    """
+    if engine.dialect.name != "sqlite" or "mode" in engine.url.query:
+        return None
+    path = quote(str(Path(str(engine.url.database)).absolute()))
+    raw = None
+    with suppress(sqlite3.Error, UnicodeDecodeError):
+        raw = sqlite3.connect(f"file:{path}?mode=ro", uri=True, check_same_thread=False, timeout=0)
+        raw.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    return raw
+
+
 def _no_flock_file(location: str) -> str:
     return say(
         "{location} is not a flock file. Give a path, or postgresql://USER@HOST/DATABASE.",
@@ -529,6 +646,7 @@ def _url(location: str, create: bool) -> sa.URL:
             say("{path} cannot be opened ({error}). Check the path.", path=location, error=error)
         ) from error
     if not there:
+        damage.check_missing(path)
         if not create:
             raise FlockUnusable(
                 say(
@@ -541,6 +659,10 @@ def _url(location: str, create: bool) -> sa.URL:
         _make_folder(path)
     elif path.is_dir():
         raise FlockUnusable(say("{path} is a folder. Name the flock file in it.", path=path))
+    elif damage.is_cut_to_nothing(path):
+        if damage.noted(path) is None:
+            raise FlockUnusable(_no_flock_file(location))
+        raise damage.damaged(location, say("next to nothing of it is left."))
     elif not _may(path, os.R_OK):
         raise FlockUnusable(
             say("{path} may not be read by you. Change its permissions.", path=path)
@@ -694,7 +816,13 @@ def in_sentences(location: str) -> Iterator[None]:
     try:
         yield
     except DBAPIError as error:
+        if any(sign in str(error.orig).lower() for sign in ("malformed", "could not decode")):
+            what = say("the database cannot find its way in it.")
+            raise damage.damaged(location, what) from error
         raise FlockUnusable(_sentence(error, location)) from error
+    except UnicodeDecodeError as error:  # of the driver, about names in a broken schema
+        what = say("the database cannot find its way in it.")
+        raise damage.damaged(location, what) from error
     except sa.exc.TimeoutError as error:
         # Every connection of this process is taken, by those who wait for a file in use.
         sentence = _SIGNS["locked"]
@@ -718,6 +846,9 @@ def bring_up_to_date(engine: sa.Engine, location: str) -> None:
         )
     from quailwright.journal.migrations import upgrade
 
+    if version is not None:
+        with engine.connect() as connection:
+            check_all(connection, location)
     upgrade(engine)
 
 
@@ -780,7 +911,6 @@ _SIGNS = {
         "Nothing of this was kept."
     ),
     "not a database": mark("{location} is not a flock file. Name another, or put back a backup."),
-    "malformed": mark("{location} is damaged. Put back your last backup."),
     "locked": mark("{location} is in use by another program that does not let go. Try again."),
     "readonly": mark("{location} may not be written by you. Change its permissions."),
     "read-only": mark("{location} may not be written by you. Change its permissions."),

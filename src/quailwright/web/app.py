@@ -113,6 +113,11 @@ def create_app(settings: Settings, store: Store | None = None) -> FastAPI:
     if store is None:
         store = open_store(settings.flock, create=True)
     home = Home.of(settings, store)
+    try:
+        home.desk.entries()  # damage is told when serving begins, not by the first page
+    except FlockUnusable:
+        store.close()
+        raise
 
     @asynccontextmanager
     async def life(_: FastAPI) -> AsyncIterator[None]:

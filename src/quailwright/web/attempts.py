@@ -57,4 +57,4 @@ class Attempts:
 
     def _lately(self, held: Held, now: datetime) -> _Tries:
         tries: _Tries = held.get(self.of) or []
-        return [(who, at) for who, at in tries if at + WITHIN > now]
+        return [(who, at) for who, at in tries if abs(now - at) < WITHIN]

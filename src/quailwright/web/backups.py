@@ -85,6 +85,7 @@ def _backup_page(
         "backup.html",
         status=HTTPStatus.UNPROCESSABLE_ENTITY if wrong else HTTPStatus.OK,
         told=told,
+        damage_says=home.desk.store.damaged,
         on=day_at(home.flock(), now),
         now=now,
         fields=fields,

@@ -6,6 +6,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from quailwright.exchange.backup_schedule import reminder
+from quailwright.exchange.clock_told import clock_says
 from quailwright.exchange.notice_page import open_notices
 from quailwright.flock.standing import standing
 from quailwright.flock.state import Flock
@@ -73,6 +74,8 @@ def the_round(request: Request, home: AtHome, who: Reader) -> Response:
         forms=home.desk.once(flock, f"forms of a {who.role}", on, forms),
         done=done[:_DONE_SHOWN],
         minded=ALWAYS if who.is_child else (),
+        clock_says="" if who.is_child else clock_says(home.desk.store, home.now()),
+        damage_says="" if who.is_child else home.desk.store.damaged,
         backup_says=reminder(home.desk.store, flock, on, home.now())
         if who.keeps and not home.settings.invented and not home.settings.office
         else "",

@@ -7,7 +7,7 @@ from http import HTTPStatus
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
-from quailwright.exchange.household import LONGEST_NAME, SHORTEST_PASSPHRASE
+from quailwright.exchange.household import LONGEST_NAME, SHORTEST_PASSPHRASE, STAYS_SIGNED_IN
 from quailwright.journal.findings import BadInput
 from quailwright.language import mark, say, say_many
 from quailwright.web.entering import own_address
@@ -96,7 +96,13 @@ def sign_in_form(request: Request, home: AtHome, who: AnyVisitor, back: str = "/
     """Name and passphrase."""
     if not home.settings.invented and not home.household.everyone():
         return RedirectResponse("/begin", HTTPStatus.SEE_OTHER)
-    return page(request, who, "sign_in.html", name="", back=own_address(back), wrong="")
+    ended = say(
+        "You are signed in here no longer: a sign-in lasts {days} days by the clock of the flock's "
+        "computer, and ends where that clock is set back by more than a day. Sign in again.",
+        days=STAYS_SIGNED_IN.days,
+    )
+    wrong = ended if SIGNED_IN in request.cookies and who.role is None else ""
+    return page(request, who, "sign_in.html", name="", back=own_address(back), wrong=wrong)
 
 
 @router.post("/sign-in")
