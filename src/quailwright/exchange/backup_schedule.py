@@ -226,7 +226,10 @@ def _marked(folder: Path) -> str:
             "Backups of quailwright are kept in this folder. By this file it is known again:\n"
             "while it is not there (a drive not plugged in), no backup is written.\n"
         )
-        marker.write_text(f"{text}{made}\n", encoding="utf-8")
+        # Not through a link: that would write where somebody else says.
+        handle = os.open(marker, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_NOFOLLOW, 0o600)
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
+            file.write(f"{text}{made}\n")
     except OSError as error:
         raise BadInput(
             say(

@@ -1,7 +1,10 @@
 """Who may open the pages: passphrases, sign-ins and roles, over what `journal.people` keeps."""
 
 import hashlib
+import hmac
 import re
+import secrets
+import threading
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import get_args
@@ -9,7 +12,7 @@ from typing import get_args
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
-from quailwright.journal import people
+from quailwright.journal import options, people
 from quailwright.journal.entries import NAME
 from quailwright.journal.findings import BadInput
 from quailwright.journal.people import Person, PersonRole
@@ -20,8 +23,12 @@ SHORTEST_PASSPHRASE, LONGEST_PASSPHRASE = 10, 200
 LONGEST_NAME = 40
 STAYS_SIGNED_IN = timedelta(days=180)
 TOKEN_BYTES = 32
+_KNOWN = "known_browsers"
+"""The option with the key by which browsers are known again."""
 
 _hasher = PasswordHasher()
+_hashing = threading.BoundedSemaphore(2)
+"""Each hash takes 64 MiB (RFC 9106, section 4): many tries at once must not take all there is."""
 _OF_NOBODY = _hasher.hash("nobody signs in with this")
 """Checked when the name is not known, so that the answer takes as long as for one that is."""
 
@@ -39,10 +46,11 @@ class Household:
 
     def begin(self, name: str, passphrase: str, now: datetime) -> None:
         """Makes the first person, a keeper. Raises BadInput, also when there is one already."""
+        # Looked at first: hashing takes time and memory, and anybody may ask for this.
+        _none_yet(self.everyone())
         hashed = _checked(name, passphrase)
         with self.store.household(writes=True) as connection:
-            if people.everyone(connection):
-                raise BadInput(say("Somebody has set a passphrase already. Sign in with it."))
+            _none_yet(people.everyone(connection))
             people.add(connection, name, "keeper", hashed, now)
 
     def add(self, name: str, role: str, passphrase: str, now: datetime) -> None:
@@ -96,6 +104,27 @@ class Household:
         with self.store.household() as connection:
             return people.signed_in(connection, _hash_of(token), now - STAYS_SIGNED_IN)
 
+    def mark_of_known(self, name: str, salt: str) -> str:
+        """What tells a browser on which `name` has signed in from one on which nobody has."""
+        return f"{salt}.{_signed(self._key_of_known(), name, salt)}"
+
+    def knows(self, mark: str, name: str) -> str:
+        """The salt of a mark that was made for that name; "" for anything else."""
+        salt, _, signed = mark.partition(".")
+        if not salt or not signed:
+            return ""
+        expected = _signed(self._key_of_known(), name, salt)
+        return salt if hmac.compare_digest(signed.encode(), expected.encode()) else ""
+
+    def _key_of_known(self) -> str:
+        with self.store.household() as connection:
+            key = options.get(connection, _KNOWN)
+        if key is None:
+            with self.store.household(writes=True) as connection:
+                key = options.get(connection, _KNOWN) or secrets.token_hex(TOKEN_BYTES)
+                options.put(connection, _KNOWN, key)
+        return key
+
     def sign_out(self, token: str) -> None:
         """Ends the sign-in of that token."""
         with self.store.household(writes=True) as connection:
@@ -107,6 +136,16 @@ class Household:
             people.end_all(connection, person)
 
 
+def _signed(key: str, name: str, salt: str) -> str:
+    said = f"{salt} {name.strip().casefold()}".encode()
+    return hmac.new(key.encode(), said, hashlib.sha256).hexdigest()
+
+
+def _none_yet(everyone: list[Person]) -> None:
+    if everyone:
+        raise BadInput(say("Somebody has set a passphrase already. Sign in with it."))
+
+
 def _hash_of(token: str) -> str:
     """A token has as many random bits as its hash: no slow hash is needed."""
     return hashlib.sha256(token.encode()).hexdigest()
@@ -114,7 +153,8 @@ def _hash_of(token: str) -> str:
 
 def _verified(hashed: str, passphrase: str) -> bool:
     try:
-        return _hasher.verify(hashed, passphrase[: LONGEST_PASSPHRASE + 1])
+        with _hashing:
+            return _hasher.verify(hashed, passphrase[: LONGEST_PASSPHRASE + 1])
     except (VerificationError, InvalidHashError):
         return False
 
@@ -141,7 +181,8 @@ def _checked_passphrase(passphrase: str) -> str:
                 most=LONGEST_PASSPHRASE,
             )
         )
-    return _hasher.hash(passphrase)
+    with _hashing:
+        return _hasher.hash(passphrase)
 
 
 def _role(role: str) -> PersonRole:

@@ -9,7 +9,7 @@ import os
 import re
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, contextmanager, suppress
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -514,7 +514,7 @@ def _locked(path: Path) -> Iterator[bool]:
 
 def _make_folder(path: Path) -> None:
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     except OSError as error:
         raise FlockUnusable(
             say("{path} cannot be made: {why}.", path=path.parent, why=error.strerror)
@@ -553,6 +553,9 @@ def _begin(path: Path) -> None:
     if path.exists():
         return
     draft = path.with_name(f".{path.name}.{os.getpid()}.new")
+    # It holds secrets: for its owner alone, as SQLite then makes what stands beside it too.
+    with suppress(OSError):
+        draft.touch(mode=0o600)
     engine = sa.create_engine(sa.URL.create("sqlite", database=str(draft)))
     _set_up_sqlite(engine, read_only=False, begins=True)
     try:

@@ -18,34 +18,38 @@ class Attempts:
     _all: deque[datetime] = field(default_factory=deque)
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
-    def tried(self, address: str, now: datetime) -> timedelta | None:
+    def tried(self, address: str, now: datetime, of_all: bool = True) -> timedelta | None:
         """Counts a try as failed, and gives None; or how long that address must wait first.
 
         It is counted before the passphrase is looked at: many tries at once are no more than the
-        most. One that was right is told to `succeeded`.
+        most. One that was right is told to `succeeded`. Without `of_all` the tries of all others
+        do not count: what strangers do locks out nobody who is known.
         """
         with self._lock:
             own = self._failed.get(address, deque())
+            limits = [(own, MOST_FROM_ONE), *([(self._all, MOST_OF_ALL)] if of_all else [])]
             waits = [
                 since[-most] + WITHIN - now
-                for since, most in ((own, MOST_FROM_ONE), (self._all, MOST_OF_ALL))
+                for since, most in limits
                 if len(since) >= most and since[-most] + WITHIN > now
             ]
             if not waits:
-                self._count(address, now)
+                self._count(address, now, of_all)
             return max(waits, default=None)
 
-    def _count(self, address: str, now: datetime) -> None:
+    def _count(self, address: str, now: datetime, of_all: bool) -> None:
         if address not in self._failed and len(self._failed) >= _MOST_ADDRESSES:
             self._failed.pop(next(iter(self._failed)))
         self._failed.setdefault(address, deque(maxlen=MOST_FROM_ONE)).append(now)
-        self._all.append(now)
+        if of_all:
+            self._all.append(now)
         while len(self._all) > MOST_OF_ALL:
             self._all.popleft()
 
     def succeeded(self, address: str, now: datetime) -> None:
-        """Forgets the failures of an address, and that this try was one."""
+        """Forgets that this try was one that failed. Those before it stay: somebody else's, maybe,
+        who signs in as themselves between guesses."""
         with self._lock:
-            self._failed.pop(address, None)
-            if now in self._all:
-                self._all.remove(now)
+            for tries in (self._failed.get(address), self._all):
+                if tries and now in tries:
+                    tries.remove(now)
