@@ -66,7 +66,10 @@ def as_of(home: Home, on: str | None) -> tuple[Flock, Any]:
 @router.get("/openapi.json", include_in_schema=False)
 def openapi(request: Request, who: AnyVisitor) -> Response:
     """This API as an OpenAPI document; which version of quailwright it is, no stranger is told."""
-    told = document(request.app)
+    state = request.app.state
+    if not hasattr(state, "openapi"):  # made once: it takes a third of a second
+        state.openapi = document(request.app)
+    told = state.openapi
     if who.role is None:
         told = {**told, "info": {**told["info"], "version": "1"}}
     return Told(told)
