@@ -1,6 +1,5 @@
 """What parents hide, learnt from counts of their chicks, as the page and the terminal tell it."""
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
