@@ -89,7 +89,7 @@ def look(event, given):
             seen["written"].append(os.path.abspath(os.fsdecode(given[0])))
     elif event == "sqlite3.connect":
         seen["written"].append(os.path.abspath(os.fsdecode(given[0])))
-    elif event in ("os.mkdir", "os.remove", "os.rmdir"):
+    elif event in ("os.mkdir", "os.remove", "os.rmdir") and given[-1] == -1:
         seen["written"].append(os.path.abspath(os.fsdecode(given[0])))
     elif event == "os.rename":
         seen["written"] += [os.path.abspath(os.fsdecode(each)) for each in given[:2]]
@@ -117,7 +117,8 @@ def test_commands_write_where_they_are_told_open_no_port_and_run_no_program(tmp_
         ["today"],
         ["backup", str(tmp_path / "out" / "b.zip")],
     ):
-        (tmp_path / "out").mkdir(exist_ok=True)
+        for folder in ("out", "tmp"):
+            (tmp_path / folder).mkdir(exist_ok=True)
         done = subprocess.run(
             [sys.executable, "-P", "-c", WATCHED, *words],
             capture_output=True, text=True, check=False, cwd=tmp_path,

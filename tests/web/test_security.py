@@ -284,11 +284,12 @@ def test_a_name_that_nobody_has_takes_as_much_work(
 ) -> None:
     worked: list[str] = []
     verify = of_people._verified
-    monkeypatch.setattr(
-        of_people,
-        "_verified",
-        lambda hashed, phrase: worked.append(hashed) or verify(hashed, phrase),
-    )
+
+    def noted(hashed: str, phrase: str) -> bool:
+        worked.append(hashed)
+        return verify(hashed, phrase)
+
+    monkeypatch.setattr(of_people, "_verified", noted)
     answers = []
     for number, name in enumerate(("keeper", "nobody at all")):
         client = from_address(app, f"192.0.2.{number}")
@@ -442,8 +443,8 @@ def test_briefs_made_to_keep_a_reader_busy_are_refused_soon(
         answer = keeper.post(f"/api/{path}", json=body, headers=headers)
         assert answer.status_code == 422, text[:20]
         assert time.thread_time() - began < 2
-    for text in (b"[" * 200_000 + b"]" * 200_000, b'{"a":' * 100_000 + b"1" + b"}" * 100_000):
-        assert keeper.post(f"/api/{path}", content=text, headers=headers).status_code == 422
+    for deep in (b"[" * 200_000 + b"]" * 200_000, b'{"a":' * 100_000 + b"1" + b"}" * 100_000):
+        assert keeper.post(f"/api/{path}", content=deep, headers=headers).status_code == 422
 
 
 # Secrets.
@@ -489,7 +490,7 @@ def test_no_secret_stands_in_a_log_a_page_or_an_export(
         ("/people", {"do": "add", "name": "x", "role": "none", "passphrase": WRONG}),
     ]  # fmt: skip
     told = [keeper.post(path, data={"token": token, **form}).text for path, form in forms]
-    assert notice_settings.channel_of(store, "hook")
+    assert notice_settings.channel_of(store, "hook").name == "hook"
     nobody = from_address(app, "192.0.2.1")
     form = {"name": "keeper", "passphrase": WRONG, "token": token_of(nobody, "/sign-in")}
     told.append(nobody.post("/sign-in", data=form).text)

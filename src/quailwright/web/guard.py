@@ -169,7 +169,7 @@ def check_token(request: Request, who: Visitor, token: str) -> None:
     if request.headers.get("Sec-Fetch-Site") == "cross-site" or (
         origin.hostname and origin.hostname != request.url.hostname
     ):
-        raise MayNot(say("This page is not of these pages. Nothing was kept."))
+        raise MayNot(say("This was not sent from these pages. Nothing was kept."))
     salt, _, signed = token.partition(".")
     expected = _signed(who, salt)
     if not hmac.compare_digest(signed.encode(), expected.encode()):
