@@ -456,6 +456,8 @@ def log() -> Iterator[io.StringIO]:
     written, root = io.StringIO(), logging.getLogger()
     handler, before = logging.StreamHandler(written), root.level
     root.setLevel(logging.DEBUG)
+    # The browser of the tests logs what it asks for.
+    handler.addFilter(lambda record: not record.name.startswith("http"))
     root.addHandler(handler)
     yield written
     root.removeHandler(handler)
