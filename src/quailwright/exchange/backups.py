@@ -195,6 +195,8 @@ def found_in(folder: Path, mark: str) -> list[Found]:
             ours = _OURS.match(path.name)
             if ours is None or ours["mark"] != short_mark(mark) or not path.is_file():
                 continue
+            if path.is_symlink():  # whoever put it there would have another file taken along
+                continue
             with suppress(ValueError, OSError):
                 at = datetime.strptime(ours["at"], "%Y-%m-%dT%H%M%SZ").replace(tzinfo=UTC)
                 found.append(Found(path, at, path.stat().st_size))

@@ -43,8 +43,8 @@ MOST: Final = {
 _ROOM: Final = (-40.0, 50.0)
 _CM_IN_M, _MM_IN_M = 100.0, 1000.0
 _CM_IN_INCH, _MM_IN_INCH = 2.54, 25.4
-_INCHES = re.compile(r'\s*(in|inch|inches|")\Z', re.IGNORECASE)
-_DEGREES = re.compile(r"\s*°?\s*([CF])\Z", re.IGNORECASE)
+_INCHES = re.compile(r'(?<!\s)\s*(in|inch|inches|")\Z', re.IGNORECASE)
+_DEGREES = re.compile(r"(?<!\s)\s*(?:°\s*)?([CF])\Z", re.IGNORECASE)
 _Choice = TypeVar("_Choice", bound=str)
 _MONTH = re.compile(r"\d{4}-(0[1-9]|1[0-2])\Z")
 

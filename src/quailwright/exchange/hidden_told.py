@@ -1,6 +1,5 @@
 """What parents hide, learnt from counts of their chicks, as the page and the terminal tell it."""
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
@@ -65,7 +64,6 @@ class HiddenTold:
     notes: list[str] = field(default_factory=list)
 
 
-_COUNT: Final = re.compile(r"\s*(?P<what>.*?)\s*[=:]\s*(?P<number>\S+)\s*\Z")
 MOST_CHICKS: Final = 10_000
 
 
@@ -73,12 +71,12 @@ def counts_of(texts: Iterable[str]) -> list[tuple[str, str, int]]:
     """Counts as typed, as ``brown hens=9``: look, sex or "", chicks. Raises BadInput."""
     found = []
     for text in texts:
-        part = _COUNT.match(text)
-        if part is None or not part["what"]:
+        sign = max(text.rfind("="), text.rfind(":"))
+        what, number = text[: max(sign, 0)].strip(), text[sign + 1 :].strip()
+        if not what or not number:
             raise BadInput(
                 say("{text!r} is no count: write a look and a number, as in silver=5.", text=text)
             )
-        number = part["number"]
         if not (number.isascii() and number.isdigit()) or int(number[:9]) > MOST_CHICKS:
             raise BadInput(
                 say(
@@ -87,7 +85,7 @@ def counts_of(texts: Iterable[str]) -> list[tuple[str, str, int]]:
                     most=MOST_CHICKS,
                 )
             )
-        look, sex = _without_sex(part["what"])
+        look, sex = _without_sex(what)
         found.append((look, sex, int(number)))
     return found
 

@@ -5,6 +5,8 @@ import hashlib
 import hmac
 import json
 import re
+import secrets
+import threading
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import get_args
@@ -29,8 +31,12 @@ _INVITED = "invited"
 _LONGEST_TYPED = 40
 _CLOCKS_DIFFER = timedelta(days=1)
 """By so much the clock may be set back before those who signed in have to do so again."""
+_KNOWN = "known_browsers"
+"""The option with the key by which browsers are known again."""
 
 _hasher = PasswordHasher()
+_hashing = threading.BoundedSemaphore(2)
+"""Each hash takes 64 MiB (RFC 9106, section 4): many tries at once must not take all there is."""
 _OF_NOBODY = _hasher.hash("nobody signs in with this")
 """Checked when the name is not known, so that the answer takes as long as for one that is."""
 
@@ -51,10 +57,11 @@ class Household:
 
         With `code`, only for who brings the one that `invite` gave; it opens this once.
         """
+        # Looked at first: hashing takes time and memory, and anybody may ask for this.
+        _none_yet(self.everyone())
         hashed = _checked(name, passphrase)
         with self.store.household(writes=True) as connection:
-            if people.everyone(connection):
-                raise BadInput(say("Somebody has set a passphrase already. Sign in with it."))
+            _none_yet(people.everyone(connection))
             if code is not None:
                 if not _opens(options.get(connection, _INVITED), code, now):
                     raise BadInput(
@@ -133,6 +140,27 @@ class Household:
         with self.store.household() as connection:
             return people.signed_in(connection, _hash_of(token), first, last)
 
+    def mark_of_known(self, name: str, salt: str) -> str:
+        """What tells a browser on which `name` has signed in from one on which nobody has."""
+        return f"{salt}.{_signed(self._key_of_known(), name, salt)}"
+
+    def knows(self, mark: str, name: str) -> str:
+        """The salt of a mark that was made for that name; "" for anything else."""
+        salt, _, signed = mark.partition(".")
+        if not salt or not signed:
+            return ""
+        expected = _signed(self._key_of_known(), name, salt)
+        return salt if hmac.compare_digest(signed.encode(), expected.encode()) else ""
+
+    def _key_of_known(self) -> str:
+        with self.store.household() as connection:
+            key = options.get(connection, _KNOWN)
+        if key is None:
+            with self.store.household(writes=True) as connection:
+                key = options.get(connection, _KNOWN) or secrets.token_hex(TOKEN_BYTES)
+                options.put(connection, _KNOWN, key)
+        return key
+
     def sign_out(self, token: str) -> None:
         """Ends the sign-in of that token."""
         with self.store.household(writes=True) as connection:
@@ -153,6 +181,16 @@ def _opens(kept: str | None, code: str, now: datetime) -> bool:
     return hmac.compare_digest(_hash_of(typed), known["hash"]) and utc_text(now) <= known["until"]
 
 
+def _signed(key: str, name: str, salt: str) -> str:
+    said = f"{salt} {name.strip().casefold()}".encode()
+    return hmac.new(key.encode(), said, hashlib.sha256).hexdigest()
+
+
+def _none_yet(everyone: list[Person]) -> None:
+    if everyone:
+        raise BadInput(say("Somebody has set a passphrase already. Sign in with it."))
+
+
 def _hash_of(token: str) -> str:
     """A token has as many random bits as its hash: no slow hash is needed."""
     return hashlib.sha256(token.encode()).hexdigest()
@@ -160,7 +198,8 @@ def _hash_of(token: str) -> str:
 
 def _verified(hashed: str, passphrase: str) -> bool:
     try:
-        return _hasher.verify(hashed, passphrase[: LONGEST_PASSPHRASE + 1])
+        with _hashing:
+            return _hasher.verify(hashed, passphrase[: LONGEST_PASSPHRASE + 1])
     except (VerificationError, InvalidHashError):
         return False
 
@@ -187,7 +226,8 @@ def _checked_passphrase(passphrase: str) -> str:
                 most=LONGEST_PASSPHRASE,
             )
         )
-    return _hasher.hash(passphrase)
+    with _hashing:
+        return _hasher.hash(passphrase)
 
 
 def _role(role: str) -> PersonRole:

@@ -38,7 +38,7 @@ _MOST_VALUES_ASKED = 100_000
 SEPARATORS = ",;\t|"
 FIGURE = re.compile(
     r"([+\-\u2212]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[+\-]?\d{1,3})?)\s*"
-    r"(?:[°º\ufffd]?\s*([cf])|(℃|℉)|%\s*(?:r\.?h\.?)?|r\.?h\.?)?\Z"
+    r"(?:(?:[°º\ufffd]\s*)?([cf])|(℃|℉)|%\s*(?:r\.?h\.?)?|r\.?h\.?)?\Z"
 )
 """A figure in lower case, perhaps with its unit: the number, `c` or `f`, or a sign for these."""
 

@@ -257,6 +257,7 @@ _FIGURE = re.compile(
     r"|[+\-\u2212]?[.,]\d+)\s*(?P<unit>[^\d\s(\[;,.:][^\d(\[;,:]{0,15}?)?\.?\s*"
     r"(?P<aside>[(\[;,:].*)?\Z"
 )
+_LONGEST_FIGURE = 300
 _MASSES = {"kg": 1000.0, "kgs": 1000.0, "kilo": 1000.0, "kilos": 1000.0, "g": 1.0, "gr": 1.0,
            "gram": 1.0, "grams": 1.0, "grama": 1.0, "gramas": 1.0,
            "lb": 453.59237, "lbs": 453.59237, "pound": 453.59237, "pounds": 453.59237,
@@ -366,7 +367,8 @@ def figure_of(value: Value, name: str, headed: str, decimal: Decimal | None) -> 
                 say("this is no figure."), say("Write a number, or leave the cell empty.")
             )
         return Read(_in_unit(float(value), headed, name))
-    found = _FIGURE.match(value.strip())
+    # Reading a longer one would take long, and no figure is.
+    found = _FIGURE.match(value.strip()) if len(value) <= _LONGEST_FIGURE else None
     if found is None:
         raise NotRead(
             say("{given} is no single figure.", given=stamps.shown(value)),

@@ -7,6 +7,7 @@ no snapshot (it is READ COMMITTED, and at rest), so it keeps nothing from being 
 """
 
 import hashlib
+import os
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager, suppress
@@ -30,7 +31,7 @@ def _locked(path: Path) -> Iterator[bool]:
     import fcntl
 
     try:
-        held = path.open("a")
+        held = os.fdopen(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
     except OSError:
         yield False
         return

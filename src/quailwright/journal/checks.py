@@ -265,7 +265,23 @@ def _eggs_set(entry: kinds.EggsSet) -> Iterable[Problem]:
     yield from _in_order(entry, "laid_from", "laid_to")
 
 
+_KEY = r"""(?:[\w-]{1,99}|"[^"\n]{0,99}"|'[^'\n]{0,99}')"""
+_DEEP = re.compile(rf"""(?<![\w"'-])(?:{_KEY}[ \t]*\.[ \t]*){{50}}""")
+
+
+def has_deep_keys(toml: str) -> bool:
+    """Whether a key of TOML has fifty parts or more: to read one of thousands takes long."""
+    return _DEEP.search(toml) is not None
+
+
 def _plan_accepted(entry: kinds.PlanAccepted) -> Iterable[Problem]:
+    if has_deep_keys(entry.brief):
+        yield (
+            "brief",
+            say("a key in it has too many parts."),
+            say("Give the brief as `plan` reads it."),
+        )
+        return
     try:
         tomllib.loads(entry.brief)
     except (tomllib.TOMLDecodeError, RecursionError) as error:

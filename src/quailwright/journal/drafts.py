@@ -62,10 +62,10 @@ def folder_apart(within: Path | None = None) -> Iterator[Path]:
         yield Path(folder)
 
 
-def make_folder(folder: Path) -> None:
-    """Makes a folder and those above it, where they are missing. Raises OSError."""
+def make_folder(folder: Path, mode: int = 0o777) -> None:
+    """Makes a folder, with that mode, and those above it where they are missing. Raises OSError."""
     missing = [one for one in (folder, *folder.parents) if not one.exists()]
-    folder.mkdir(parents=True, exist_ok=True)
+    folder.mkdir(mode=mode, parents=True, exist_ok=True)
     for made in missing:
         sync_folder(made.parent)
 

@@ -12,7 +12,7 @@ import re
 import sqlite3
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import AbstractContextManager, contextmanager, suppress
+from contextlib import contextmanager, suppress
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -691,7 +691,7 @@ def without_password(location: str) -> str:
 
 def _make_folder(path: Path) -> None:
     try:
-        make_folder(path.parent)
+        make_folder(path.parent, mode=0o700)
     except OSError as error:
         raise FlockUnusable(
             say("{path} cannot be made: {why}.", path=path.parent, why=error.strerror)
@@ -742,6 +742,9 @@ def _begin(path: Path) -> None:
             )
         )
     draft = path.with_name(f"{begins(path.name)}{_DRAFT}")
+    # It holds secrets: for its owner alone, as SQLite then makes what stands beside it too.
+    with suppress(OSError):
+        draft.touch(mode=0o600)
     engine = sa.create_engine(sa.URL.create("sqlite", database=str(draft)))
     _set_up_sqlite(engine, read_only=False, begins=True)
     try:

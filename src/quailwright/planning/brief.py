@@ -16,7 +16,7 @@ from msgspec import Meta
 from quailwright.flock.state import Flock
 from quailwright.husbandry import facts
 from quailwright.journal import entries as kinds
-from quailwright.journal.checks import describe, own_problems
+from quailwright.journal.checks import describe, has_deep_keys, own_problems
 from quailwright.journal.findings import Finding
 from quailwright.journal.moments import FIRST_YEAR, LAST_YEAR
 from quailwright.language import later, mark, say
@@ -385,6 +385,11 @@ def read_document(data: bytes) -> tuple[Document | None, list[Finding]]:
                 say("Save the file as UTF-8."),
                 line=data[: bad.start].count(b"\n") + 1,
             )
+        ]
+    if has_deep_keys(text):
+        what = say("a key in it has too many parts.")
+        return None, [
+            Finding("shape", what, say("Write key = value, one below the other."), line=1)
         ]
     try:
         values = tomllib.loads(text)

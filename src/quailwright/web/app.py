@@ -169,7 +169,8 @@ class Guarded:
         async def with_headers(message: _Message) -> None:
             if message["type"] == "http.response.start":
                 own = {name.lower() for name, _ in message["headers"]}
-                cached = scope["path"].startswith("/static/")
+                there = message["status"] in (HTTPStatus.OK, HTTPStatus.NOT_MODIFIED)
+                cached = there and scope["path"].startswith("/static/")
                 caching = _KEPT_FOR_GOOD if cached else _ASKED_EACH_TIME
                 for name, value in {**_HEADERS, "Cache-Control": caching}.items():
                     if name.lower().encode() not in own:

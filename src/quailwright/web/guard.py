@@ -5,6 +5,7 @@ import hmac
 import re
 from dataclasses import dataclass
 from typing import Annotated
+from urllib.parse import urlsplit
 
 from fastapi import Depends, Request
 from starlette.datastructures import FormData
@@ -19,8 +20,8 @@ from quailwright.journal.people import PersonRole
 from quailwright.language import say
 from quailwright.web.home import AtHome, Home
 
-SIGNED_IN, VISIT = "quailwright", "quailwright_visit"
-"""Cookies: of a sign-in, and of a visitor who has not signed in."""
+SIGNED_IN, VISIT, KNOWN = "quailwright", "quailwright_visit", "quailwright_known"
+"""Cookies: of a sign-in, of a visitor who has not signed in, of who was signed in here before."""
 _SALT_BYTES = 8
 _MOST_FIELDS = 200
 
@@ -170,8 +171,17 @@ def _signed(who: Visitor, salt: str) -> str:
     return hmac.new(who.key.encode(), salt.encode(), hashlib.sha256).hexdigest()
 
 
-def check_token(who: Visitor, token: str) -> None:
-    """Raises MayNot when a write does not carry a token of this visitor's pages."""
+def check_token(request: Request, who: Visitor, token: str) -> None:
+    """Raises MayNot when a write does not carry a token of this visitor's pages.
+
+    Browsers tell where a write comes from (Fetch Metadata, `Origin`): with one from another site
+    even a token that was found out does nothing.
+    """
+    origin = urlsplit(request.headers.get("Origin", ""))
+    if request.headers.get("Sec-Fetch-Site") == "cross-site" or (
+        origin.hostname and origin.hostname != request.url.hostname
+    ):
+        raise MayNot(say("This was not sent from these pages. Nothing was kept."))
     salt, _, signed = token.partition(".")
     expected = _signed(who, salt)
     if not hmac.compare_digest(signed.encode(), expected.encode()):
@@ -181,7 +191,7 @@ def check_token(who: Visitor, token: str) -> None:
 async def own_form(request: Request, who: AnyVisitor) -> FormData:
     """A form sent from one of our pages. Raises MayNot."""
     form = await request.form(max_fields=_MOST_FIELDS, max_files=0)
-    check_token(who, str(form.get("token", "")))
+    check_token(request, who, str(form.get("token", "")))
     return form
 
 
@@ -190,7 +200,7 @@ OwnForm = Annotated[FormData, Depends(own_form)]
 
 async def own_body(request: Request, who: AnyVisitor) -> bytes:
     """A body sent by a script of our pages, with its token in a header. Raises MayNot."""
-    check_token(who, request.headers.get("X-Write-Token", ""))
+    check_token(request, who, request.headers.get("X-Write-Token", ""))
     return await request.body()
 
 

@@ -12,6 +12,7 @@ from quailwright.journal.findings import BadInput
 from quailwright.language import mark, say, say_many
 from quailwright.web.entering import own_address
 from quailwright.web.guard import (
+    KNOWN,
     SIGNED_IN,
     AnyVisitor,
     Keeper,
@@ -109,12 +110,16 @@ def sign_in_form(request: Request, home: AtHome, who: AnyVisitor, back: str = "/
 def sign_in(request: Request, home: AtHome, who: AnyVisitor, form: OwnForm) -> Response:
     """Signs in, unless it was tried too often."""
     name, back = _name(form.get("name")), own_address(str(form.get("back", "/")))
-    address, now = _address(request), home.now()
-    wait = home.attempts.tried(address, now)
+    now = home.now()
+    known = home.household.knows(request.cookies.get(KNOWN, ""), name)
+    # A browser on which this person was signed in before has tries of its own: nobody who tries
+    # from elsewhere locks them out (OWASP, device cookies; from memory).
+    by = f"browser {known}" if known else _address(request)
+    wait = home.attempts.tried(by, now, of_all=not known)
     if wait is None:
         let_in = _let_in(request, home, name, str(form.get("passphrase", "")), back)
         if let_in is not None:
-            home.attempts.succeeded(address, now)
+            home.attempts.succeeded(by, now)
             return let_in
         wrong = say("That name and passphrase do not fit. Try again.")
         status = HTTPStatus.FORBIDDEN
@@ -127,8 +132,13 @@ def _let_in(request: Request, home: Home, name: str, passphrase: str, back: str)
     token = new_token(home)
     if home.household.sign_in(name, passphrase, token, home.now()) is None:
         return None
+    before = request.cookies.get(SIGNED_IN)
+    if before:
+        home.household.sign_out(before)
     response = RedirectResponse(back, HTTPStatus.SEE_OTHER)
     remember(response, request, SIGNED_IN, token)
+    if not home.household.knows(request.cookies.get(KNOWN, ""), name):
+        remember(response, request, KNOWN, home.household.mark_of_known(name, new_token(home)))
     return response
 
 

@@ -17,6 +17,7 @@ from uvicorn.supervisors import Multiprocess
 from quailwright.journal.findings import BadInput
 from quailwright.language import say
 from quailwright.web.app import create_app
+from quailwright.web.connections import Patient
 from quailwright.web.home import LOOPBACK, Settings
 from quailwright.web.many import Office, is_domain, many
 from quailwright.web.trust_guide import trust_guide
@@ -215,6 +216,8 @@ def _server(app: App, certificate: Path | None, patience_s: int) -> uvicorn.Serv
         log_level=_LOG_LEVEL,
         access_log=False,
         server_header=False,
+        http=Patient,
+        ws="none",
         ssl_certfile=certificate,
         timeout_graceful_shutdown=patience_s,
     )

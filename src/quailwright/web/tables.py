@@ -42,7 +42,7 @@ async def _own_upload(request: Request, who: AnyVisitor) -> AsyncIterator[FormDa
     """A form of ours that may bring a file and a field for each column. Raises MayNot."""
     form = await request.form(max_fields=_MOST_FIELDS, max_files=1)
     try:
-        check_token(who, str(form.get("token", "")))
+        check_token(request, who, str(form.get("token", "")))
         yield form
     finally:
         await form.close()
