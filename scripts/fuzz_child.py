@@ -14,13 +14,12 @@ import time
 import traceback
 from collections.abc import Callable
 from pathlib import Path
-from types import TracebackType
 from typing import Any
 
 ROOT = Path(__file__).resolve().parent.parent
 HANG_CPU_S = 5.0
 MOST_MEMORY_KB = 500_000
-_TOLD_EVERY = 200
+_TOLD_EVERY = 20
 
 
 class Tries:
@@ -79,17 +78,6 @@ def _signature(error: BaseException) -> str:
     return f"{type(error).__name__} {where}"
 
 
-class _Nothing:
-    def __enter__(self) -> None:
-        return None
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None,
-        traceback: TracebackType | None,
-    ) -> None:  # fmt: skip
-        return None
-
-
 def main() -> None:
     """Does what the parent asks."""
     mode, name, folder, packages, *options = sys.argv[1:]
@@ -100,30 +88,25 @@ def main() -> None:
         _cover(name, apart)
         return
     atheris: Any = importlib.import_module("atheris")
-    random.seed(0)
-    instrumented = mode == "fuzz"
-    with atheris.instrument_imports(include=["quailwright"]) if instrumented else _Nothing():
+    # Modules are imported where they are used, so it looks on to the end.
+    with atheris.instrument_imports(include=["quailwright"]):
         inputs: Any = importlib.import_module("scripts.fuzz_inputs")
         target = importlib.import_module("scripts.fuzz_targets").TARGETS[name]
         seeds = list(dict.fromkeys(target.seeds()))
-        take = target.ready()
-        tries = Tries(take, apart / "found")
+        tries = Tries(target.ready(), apart / "found")
         for number, seed in enumerate(seeds):
             (apart / "corpus" / f"seed{number}").write_bytes(seed)
-            # Modules are imported where they are used: the seeds reach them while it looks on.
-            tries(seed)
         (apart / "words").write_text(inputs.dictionary())
-        tries.tell()
 
-    def mutator(data: bytes, most: int, seed: int) -> bytes:
-        rng = random.Random(seed)
-        if rng.random() < 0.4:
-            return bytes(atheris.Mutate(data, most))
-        return bytes(inputs.changed(data, rng, most))
+        def mutator(data: bytes, most: int, seed: int) -> bytes:
+            rng = random.Random(seed)
+            if rng.random() < 0.4:
+                return bytes(atheris.Mutate(data, most))
+            return bytes(inputs.changed(data, rng, most))
 
-    arguments = [sys.argv[0], *options, f"-dict={apart / 'words'}", str(apart / "corpus")]
-    atheris.Setup(arguments, tries, custom_mutator=mutator)
-    atheris.Fuzz()
+        arguments = [sys.argv[0], *options, f"-dict={apart / 'words'}", str(apart / "corpus")]
+        atheris.Setup(arguments, tries, custom_mutator=mutator)
+        atheris.Fuzz()
 
 
 def _cover(name: str, apart: Path) -> None:

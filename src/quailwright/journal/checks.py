@@ -268,7 +268,7 @@ def _eggs_set(entry: kinds.EggsSet) -> Iterable[Problem]:
 def _plan_accepted(entry: kinds.PlanAccepted) -> Iterable[Problem]:
     try:
         tomllib.loads(entry.brief)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
         yield (
             "brief",
             say("it is not TOML ({error}).", error=error),

@@ -329,7 +329,7 @@ def is_running(process: int) -> bool:
         os.kill(process, 0)
     except ProcessLookupError:
         return False
-    except OSError:
+    except (OSError, OverflowError):
         return True
     return True
 
