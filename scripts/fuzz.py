@@ -5,7 +5,9 @@ input stays in build/fuzz/TARGET beside what was raised. Exit code 1 where there
 """
 
 import argparse
+import importlib
 import json
+import pkgutil
 import random
 import re
 import shutil
@@ -19,8 +21,6 @@ from typing import Any
 
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
-
-from scripts.fuzz_targets import IN_A_PROCESS_OF_ITS_OWN, TARGETS, in_a_process_of_its_own  # noqa: E402
 
 _LONGEST_INPUT = 16_384
 _HANGS_AFTER_S = 120
@@ -45,7 +45,7 @@ class Told:
     found: list[str] = field(default_factory=list)
 
 
-def fuzzed(name: str, seconds: int, seed: int, packages: Path, keep: Path | None) -> Told:
+def fuzzed(name: str, seconds: int, seed: int, keep: Path | None) -> Told:
     """Has a target tried for so many seconds; a child that is killed by an input is begun again."""
     told = Told(name)
     left = ROOT / "build" / "fuzz" / name
@@ -60,15 +60,15 @@ def fuzzed(name: str, seconds: int, seed: int, packages: Path, keep: Path | None
         began = time.monotonic()
         until = began + seconds
         while (rest := int(until - time.monotonic())) > 0:
-            ended = _child(name, apart, rest, seed, packages, told)
+            ended = _child(name, apart, rest, seed, told)
             for artifact in apart.glob("ended-*"):
                 _judge(name, artifact, told, apart / "found")
-            if ended == 0:
+            if not ended:
                 break
             seed += 1
         told.seconds = time.monotonic() - began
         told.corpus = sum(1 for _ in corpus.iterdir())
-        told.lines = _lines(name, apart, packages)
+        told.lines = _lines(name, apart)
         if keep is not None:
             shutil.copytree(corpus, keep / name, dirs_exist_ok=True)
         for path in sorted((apart / "found").glob("*.txt")):
@@ -79,23 +79,17 @@ def fuzzed(name: str, seconds: int, seed: int, packages: Path, keep: Path | None
     return told
 
 
-def _child(name: str, apart: Path, seconds: int, seed: int, packages: Path, told: Told) -> int:
-    command = [
-        sys.executable, "-P", str(ROOT / "scripts" / "fuzz_child.py"), "fuzz", name, str(apart),
-        str(packages), f"-max_total_time={seconds}", f"-seed={seed}", f"-max_len={_LONGEST_INPUT}",
+def _child(name: str, apart: Path, seconds: int, seed: int, told: Told) -> int | None:
+    from scripts import fuzz_child
+
+    options = [
+        f"-max_total_time={seconds}", f"-seed={seed}", f"-max_len={_LONGEST_INPUT}",
         f"-timeout={_HANGS_AFTER_S}", f"-rss_limit_mb={_MEMORY_MB}", "-print_final_stats=1",
-        f"-artifact_prefix={apart}/ended-", "-verbosity=1",
+        f"-artifact_prefix={apart}/ended-",
     ]  # fmt: skip
     log = apart / "log"
-    with log.open("wb") as stream:
-        try:
-            # A child looks at its clock once it has taken all that it begins with.
-            ended = subprocess.run(
-                command, stdout=stream, stderr=stream, timeout=seconds + _LATE_S, check=False,
-                cwd=apart,
-            ).returncode  # fmt: skip
-        except subprocess.TimeoutExpired:
-            ended = 0
+    # A child looks at its clock once it has taken all that it begins with.
+    ended = fuzz_child.forked(lambda: fuzz_child.fuzz(name, apart, options), log, seconds + _LATE_S)
     text = log.read_text(errors="replace")
     counts: dict[str, Any] = {"tried": 0, "taken": 0, "slowest_s": 0.0}
     written = apart / "found" / "counts.json"
@@ -109,7 +103,7 @@ def _child(name: str, apart: Path, seconds: int, seed: int, packages: Path, told
     reached = re.findall(r"#\d+\s+(?:INITED|NEW|REDUCE|pulse|DONE)\s+cov: (\d+)", text)
     if reached:
         told.features = (told.features[0] or int(reached[0]), int(reached[-1]))
-    if ended != 0 and not any(apart.glob("ended-*")):
+    if ended and not any(apart.glob("ended-*")):
         raise SystemExit(f"{name} could not be tried:\n{text[-3000:]}")
     return ended
 
@@ -117,6 +111,8 @@ def _child(name: str, apart: Path, seconds: int, seed: int, packages: Path, told
 def _judge(name: str, artifact: Path, told: Told, found: Path) -> None:
     """An input that ended a child: what a keeper would meet, where there is a process for it."""
     data = artifact.read_bytes()
+    from scripts.fuzz_targets import IN_A_PROCESS_OF_ITS_OWN, in_a_process_of_its_own
+
     if name in IN_A_PROCESS_OF_ITS_OWN and in_a_process_of_its_own(name, data):
         told.contained += 1
     else:
@@ -125,15 +121,24 @@ def _judge(name: str, artifact: Path, told: Told, found: Path) -> None:
     artifact.unlink()
 
 
-def _lines(name: str, apart: Path, packages: Path) -> str:
-    command = [sys.executable, "-P", str(ROOT / "scripts" / "fuzz_child.py"), "cover", name, str(apart),
-               str(packages)]  # fmt: skip
-    try:
-        done = subprocess.run(command, capture_output=True, text=True, timeout=900, check=False)
-        found = json.loads(done.stdout.strip().splitlines()[-1])
-    except (subprocess.TimeoutExpired, ValueError, IndexError):
-        return "not counted"
-    return f"{found['reached']} of {found['lines']}"
+def _lines(name: str, apart: Path) -> str:
+    from scripts import fuzz_child
+
+    fuzz_child.forked(lambda: fuzz_child.cover(name, apart), apart / "log", _LATE_S)
+    found = apart / "lines"
+    return found.read_text() if found.exists() else "not counted"
+
+
+def _instrumented() -> None:
+    """Imports every module of quailwright so that it tells which of its branches are taken."""
+    atheris: Any = importlib.import_module("atheris")
+    with atheris.instrument_imports(include=["quailwright"]):
+        import quailwright
+
+        for each in pkgutil.walk_packages(quailwright.__path__, "quailwright."):
+            if not each.name.endswith(("__main__", "tables_in_reader")) and ".migrations" not in each.name:
+                importlib.import_module(each.name)
+        importlib.import_module("scripts.fuzz_targets")
 
 
 def stateful(seconds: int, seed: int) -> int:
@@ -153,7 +158,7 @@ def main() -> int:
     """Reads what is asked, and tells what came of it."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("environment", type=Path)
-    parser.add_argument("target", choices=(*TARGETS, "all", "stateful", "api"))
+    parser.add_argument("target", metavar="TARGET", help="or several with commas, all, stateful, api")
     parser.add_argument("seconds", type=int, help="for each target")
     parser.add_argument("--seed", type=int, default=random.SystemRandom().randrange(2**31))
     parser.add_argument("--keep", type=Path, help="where inputs that reach more are kept for later")
@@ -166,9 +171,15 @@ def main() -> int:
         return api(packages, given.seconds, given.seed)
     print("target | seconds | tried | taken | branches before, after | corpus | lines reached | "
           "slowest, s | reader ended, contained | faults")  # fmt: skip
+    sys.path.append(str(packages))
+    _instrumented()
+    from scripts.fuzz_targets import TARGETS
+
     faults = 0
-    for name in TARGETS if given.target == "all" else (given.target,):
-        told = fuzzed(name, given.seconds, given.seed, packages, given.keep)
+    for name in TARGETS if given.target == "all" else given.target.split(","):
+        if name not in TARGETS:
+            parser.error(f"there is no {name}. There are {', '.join(TARGETS)}.")
+        told = fuzzed(name, given.seconds, given.seed, given.keep)
         before, after = told.features
         print(
             f"{name} | {told.seconds:.0f} | {told.tried:,} | {told.taken:,} | {before:,}, {after:,} | "

@@ -21,6 +21,7 @@ from tests.makers import uid
 from quailwright.exchange import backups
 from quailwright.exchange.household import TOKEN_BYTES, Household
 from quailwright.exchange.record import check, import_lines
+from quailwright.flock.booking.hatching import ONE_SETTING
 from quailwright.flock.digest import digest
 from quailwright.flock.fold import fold
 from quailwright.journal.jsonl import write_lines
@@ -55,6 +56,7 @@ class Counts:
         self.feed_kg = Counter[str]()
         self.in_machine: dict[str, int] = {}
         self.to_house: dict[str, int] = {}
+        self.set_at: dict[str, datetime] = {}
 
     def fits(self, kind: str, of: Fields) -> bool:
         """Books an entry. Whether it can be; if not, the counts are of no more use."""
@@ -90,9 +92,11 @@ class Counts:
                 self.eggs -= of["eggs"]
                 return self.eggs >= 0
             case "eggs_set":
-                if hatch in self.in_machine:
+                at = datetime.fromisoformat(of["at"])
+                if at - self.set_at.setdefault(hatch, at) > ONE_SETTING:
                     return False
-                self.in_machine[hatch], self.to_house[hatch] = of["eggs"], 0
+                self.in_machine[hatch] = self.in_machine.get(hatch, 0) + of["eggs"]
+                self.to_house.setdefault(hatch, 0)
             case "eggs_candled" | "chicks_hatched":
                 left = self.in_machine.get(hatch, -1) - of.get("clear", 0) - told["chicks"]
                 self.in_machine[hatch] = left
@@ -180,6 +184,7 @@ class Whole(RuleBasedStateMachine):
         self.queues: dict[str, list[Fields]] = {"keeper": [], "helper": []}
         self.backup: tuple[Path, list[Fields]] | None = None
         self.app: Any = None
+        self.tokens: dict[str, str] = {}
         self._open()
 
     def _open(self) -> None:
@@ -188,9 +193,10 @@ class Whole(RuleBasedStateMachine):
             name: TestClient(self.app, base_url="http://localhost", cookies={SIGNED_IN: token})
             for name, token in TOKENS.items()
         }
-        self.tokens = {
-            name: phone.get("/api/me").json()["token"] for name, phone in self.phones.items()
-        }
+        if not self.tokens:
+            self.tokens = {
+                name: phone.get("/api/me").json()["token"] for name, phone in self.phones.items()
+            }
 
     def _close(self) -> None:
         if self.app is not None:

@@ -520,7 +520,7 @@ def _manifest(archive: zipfile.ZipFile, path: Path) -> Manifest:
         )
     try:
         return msgspec.json.decode(text, type=Manifest)
-    except msgspec.DecodeError as error:
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
         raise _wrong(path, MANIFEST) from error
 
 
