@@ -5,5 +5,5 @@ from tests.web.whole import Whole
 
 TestWhole = Whole.TestCase
 TestWhole.settings = settings(
-    max_examples=6, stateful_step_count=12, deadline=None, suppress_health_check=list(HealthCheck)
+    max_examples=4, stateful_step_count=10, deadline=None, suppress_health_check=list(HealthCheck)
 )

@@ -235,15 +235,18 @@ class Whole(RuleBasedStateMachine):
             assert answer.status_code == 422, (entry, answer.text)
             assert answer.json()["findings"][0]["sentence"]
 
-    @initialize()
-    def begins(self) -> None:
-        """A pen, a box, and some hens."""
+    @initialize(many=st.lists(facts, min_size=4, max_size=12))
+    def begins(self, many: list[Fields]) -> None:
+        """A pen, a box, some hens, eggs in the box, and some days of notes."""
         for fact in (
             {"kind": "holding", "name": "Home", "timezone": "Europe/Lisbon"},
             {"kind": "place", "place": "pen", "role": "pen", "floor_m2": 4},
             {"kind": "place", "place": "box", "role": "incubator"},
             {"kind": "group", "group": "hens", "place": "pen", "hens": 6, "cocks": 2,
              "hatched_on": "2026-10-01"},
+            {"kind": "eggs_set", "hatch": "march", "eggs": 20, "place": "box", "source": "friend"},
+            {"kind": "eggs_collected", "group": "hens", "eggs": 9},
+            *many,
         ):  # fmt: skip
             self._sent("keeper", self._made(fact))
 

@@ -397,7 +397,7 @@ def read_document(data: bytes) -> tuple[Document | None, list[Finding]]:
         elif isinstance(bad, tomllib.TOMLDecodeError | RecursionError):
             what = say("this is not TOML: {why}.", why=str(bad).partition(" (at")[0])
         else:  # Python reads no number of more than some thousands of digits.
-            what = say("a number in it has thousands of digits.")
+            what = say("this is not TOML: a number in it has thousands of digits.")
         return None, [Finding("shape", what, mend, line=line)]
     return Document(values, _lines(text), []), []
 
