@@ -7,6 +7,7 @@ input stays in build/fuzz/TARGET beside what was raised. Exit code 1 where there
 import argparse
 import importlib
 import json
+import os
 import pkgutil
 import random
 import re
@@ -15,6 +16,8 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -85,7 +88,7 @@ def _child(name: str, apart: Path, seconds: int, seed: int, told: Told) -> int |
     options = [
         f"-max_total_time={seconds}", f"-seed={seed}", f"-max_len={_LONGEST_INPUT}",
         f"-timeout={_HANGS_AFTER_S}", f"-rss_limit_mb={_MEMORY_MB}", "-print_final_stats=1",
-        f"-artifact_prefix={apart}/ended-",
+        f"-artifact_prefix={apart}/ended-", f"-report_slow_units={_HANGS_AFTER_S}",
     ]  # fmt: skip
     log = apart / "log"
     # A child looks at its clock once it has taken all that it begins with.
@@ -129,28 +132,56 @@ def _lines(name: str, apart: Path) -> str:
     return found.read_text() if found.exists() else "not counted"
 
 
+@contextmanager
+def _unsaid() -> Iterator[None]:
+    """Without a line on standard error for each module."""
+    kept = os.dup(2)
+    with Path(os.devnull).open("wb") as nowhere:
+        os.dup2(nowhere.fileno(), 2)
+    try:
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+
+
 def _instrumented() -> None:
     """Imports every module of quailwright so that it tells which of its branches are taken."""
     atheris: Any = importlib.import_module("atheris")
-    with atheris.instrument_imports(include=["quailwright"]):
+    with _unsaid(), atheris.instrument_imports(include=["quailwright"]):
         import quailwright
 
         for each in pkgutil.walk_packages(quailwright.__path__, "quailwright."):
-            if not each.name.endswith(("__main__", "tables_in_reader")) and ".migrations" not in each.name:
+            if (
+                not each.name.endswith(("__main__", "tables_in_reader"))
+                and ".migrations" not in each.name
+            ):
                 importlib.import_module(each.name)
         importlib.import_module("scripts.fuzz_targets")
 
 
 def stateful(seconds: int, seed: int) -> int:
     """The whole application against a simple model, for so long."""
-    command = [sys.executable, "-P", str(ROOT / "scripts" / "fuzz_stateful.py"), str(seconds), str(seed)]
+    command = [
+        sys.executable,
+        "-P",
+        str(ROOT / "scripts" / "fuzz_stateful.py"),
+        str(seconds),
+        str(seed),
+    ]
     return subprocess.run(command, cwd=ROOT, check=False).returncode
 
 
 def api(packages: Path, seconds: int, seed: int) -> int:
     """schemathesis, as everyone who may call the API."""
     program = packages.parents[2] / "bin" / "schemathesis"
-    command = [sys.executable, "-P", str(ROOT / "scripts" / "fuzz_api.py"), str(program), str(seconds)]
+    command = [
+        sys.executable,
+        "-P",
+        str(ROOT / "scripts" / "fuzz_api.py"),
+        str(program),
+        str(seconds),
+    ]
     return subprocess.run([*command, "--seed", str(seed)], cwd=ROOT, check=False).returncode
 
 
@@ -158,7 +189,9 @@ def main() -> int:
     """Reads what is asked, and tells what came of it."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("environment", type=Path)
-    parser.add_argument("target", metavar="TARGET", help="or several with commas, all, stateful, api")
+    parser.add_argument(
+        "target", metavar="TARGET", help="or several with commas, all, stateful, api"
+    )
     parser.add_argument("seconds", type=int, help="for each target")
     parser.add_argument("--seed", type=int, default=random.SystemRandom().randrange(2**31))
     parser.add_argument("--keep", type=Path, help="where inputs that reach more are kept for later")
@@ -181,11 +214,12 @@ def main() -> int:
             parser.error(f"there is no {name}. There are {', '.join(TARGETS)}.")
         told = fuzzed(name, given.seconds, given.seed, given.keep)
         before, after = told.features
-        print(
-            f"{name} | {told.seconds:.0f} | {told.tried:,} | {told.taken:,} | {before:,}, {after:,} | "
-            f"{told.corpus:,} | {told.lines} | {told.slowest_s} | {told.contained} | {len(told.found)}",
-            flush=True,
-        )
+        row = (
+            name, f"{told.seconds:.0f}", f"{told.tried:,}", f"{told.taken:,}",
+            f"{before:,}, {after:,}", f"{told.corpus:,}", told.lines, told.slowest_s,
+            told.contained, len(told.found),
+        )  # fmt: skip
+        print(" | ".join(map(str, row)), flush=True)
         for each in told.found:
             print(f"    {each}", flush=True)
         faults += len(told.found)

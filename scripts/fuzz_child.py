@@ -1,4 +1,4 @@
-"""One target of scripts/fuzz, in a process that `fuzz.py` forks once all modules are instrumented."""
+"""One target of scripts/fuzz, in a process that is forked once all modules are instrumented."""
 
 import ast
 import hashlib

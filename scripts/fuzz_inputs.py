@@ -31,15 +31,16 @@ PART = b"\n=== "
 """Begins a part of an input of several: its name stands on the rest of the line."""
 
 VALUES = (
-    "-1", "0", "1", "24", "25", "1000000", "1000001", "-0.0", "0,5", "1.5", "1,200", "1e308", "1e400",
-    "nan", "inf", "-inf", "9" * 19, "9" * 5_000, "0x10", "1_000", "٣", "½", "²", "true", "null",
-    "2027-05-02", "2027-02-30", "2027-03-28T01:30", "2027-10-31T01:30+01:00", "9999-12-31",
-    "9999-12-31T23:59:59-12:00", "0001-01-01", "0001-01-01T00:00:00+14:00", "1899-12-31",
-    "2027-W18-1", "20270502", "2027-05-02T24:00", "2027-05-02T20:00+23:59", "today", "yesterday 20:00",
-    "hens", "pen", "box", "may", "friend", "pellets", "shed", "keeper", "Europe/Lisbon", "America/Lima",
-    "", " ", "a" * 300, "{}", "{x}", "%s", "%d", "=1+1", "<b>", "'", '"', "\\", "\\ud800", "\ufeff",
-    "\u202e", "\u2028", "\x1b[31m", "\x00", "\x7f", "𝟙", "İ", "../..", "[]", "[1]", "[[1]]", '""',
-    "[", "{", "°C", "°F", "%RH", "Cel", "0191d5a0-5f5e-7c3a-9d52-3f0c5a1b2c3d",
+    "-1", "0", "1", "24", "25", "1000000", "1000001", "-0.0", "0,5", "1.5", "1,200", "1e308",
+    "1e400", "nan", "inf", "-inf", "9" * 19, "9" * 5_000, "0x10", "1_000", "٣", "½", "²", "true",
+    "null", "2027-05-02", "2027-02-30", "2027-03-28T01:30", "2027-10-31T01:30+01:00",
+    "9999-12-31", "9999-12-31T23:59:59-12:00", "0001-01-01", "0001-01-01T00:00:00+14:00",
+    "1899-12-31", "2027-W18-1", "20270502", "2027-05-02T24:00", "2027-05-02T20:00+23:59", "today",
+    "yesterday 20:00", "hens", "pen", "box", "may", "friend", "pellets", "shed", "keeper",
+    "Europe/Lisbon", "America/Lima", "", " ", "a" * 300, "{}", "{x}", "%s", "%d", "=1+1", "<b>",
+    "'", '"', "\\", "\\ud800", "\ufeff", "\u202e", "\u2028", "\x1b[31m", "\x00", "\x7f",
+    "\U0001d7d9", "İ", "../..", "[]", "[1]", "[[1]]", '""', "[", "{", "°C", "°F", "%RH", "Cel",
+    "0191d5a0-5f5e-7c3a-9d52-3f0c5a1b2c3d",
 )  # fmt: skip
 """What breaks programs: edges of numbers and days, signs with a meaning, names that exist."""
 
@@ -104,10 +105,12 @@ def _value(takes: str, name: str, choices: Sequence[str]) -> object:
 def words() -> tuple[str, ...]:
     """The dictionary: kinds, fields, keys of briefs, and what breaks programs."""
     fields = {note.name for kind in KINDS for note in field_notes(kind)}
-    choices = {
-        each for kind in KINDS for note in field_notes(kind) for each in note.choices
-    }
-    keys = set(re.findall(r'^\s*"?([a-z_]{3,})"?\s*=', b"\n".join(briefs()).decode(errors="replace"), re.MULTILINE))
+    choices = {each for kind in KINDS for note in field_notes(kind) for each in note.choices}
+    keys = set(
+        re.findall(
+            r'^\s*"?([a-z_]{3,})"?\s*=', b"\n".join(briefs()).decode(errors="replace"), re.MULTILINE
+        )
+    )
     return tuple(sorted({*KINDS, *fields, *choices, *keys}))
 
 
@@ -117,7 +120,9 @@ def briefs() -> tuple[bytes, ...]:
     tests = ("brief", "brief_text", "offers", "ration_brief", "ration", "blend", "plan", "accept")
     found = [*examples_of("plan.md", "offers.md", "feed.md", "tables.md", "contract.md")]
     found += texts_of(*(f"tests/planning/test_{name}.py" for name in tests))
-    found += texts_of("tests/cli/test_plan.py", "tests/cli/test_ration.py", "tests/cli/test_offers.py")
+    found += texts_of(
+        "tests/cli/test_plan.py", "tests/cli/test_ration.py", "tests/cli/test_offers.py"
+    )
     return tuple(each for each in found if b"=" in each)
 
 
@@ -187,16 +192,15 @@ def books() -> tuple[tuple[str, bytes], ...]:
 
 
 def grids() -> Iterator[bytes]:
-    """Sheets as `target_cells` reads them: tabs between cells, a mark before what is no text."""
-    for rows in (_SHEET, ((None, "2027-05-01", "2027-05-02"), ("hens", 4, 5)),
-                 (("hatch", "set", "eggs", "hatched", "day"), ("may", date(2027, 4, 1), 24, 12, 17))):  # fmt: skip
+    """Sheets as the target `cells` reads them: tabs between cells, a mark before no text."""
+    across = ((None, "2027-05-01", "2027-05-02"), ("hens", 4, 5))
+    hatch = (("hatch", "set", "eggs", "hatched", "day"), ("may", date(2027, 4, 1), 24, 12, 17))
+    for rows in (_SHEET, across, hatch):
         yield b"\n" + "\n".join("\t".join(_cell(cell) for cell in row) for row in rows).encode()
-    for kind in ("eggs_collected", "hatch", "money", "feed_bought", "birds_weighed", "care"):
-        head, row = zip(*_filled(kind, everything=True).items(), strict=True) if kind in KINDS else (
-            ("hatch", "set_on", "eggs"), ("june", "2027-04-20", 12))  # fmt: skip
-        yield "\n".join(
-            [kind, "\t".join(["date", *head]), "\t".join(["@2027-05-01", *map(_cell, row)])]
-        ).encode()
+    for kind in ("eggs_collected", "money", "feed_bought", "birds_weighed", "care"):
+        head, row = zip(*_filled(kind, everything=True).items(), strict=True)
+        lines = (kind, "\t".join(["date", *head]), "\t".join(["@2027-05-01", *map(_cell, row)]))
+        yield "\n".join(lines).encode()
 
 
 def _cell(value: object) -> str:
@@ -294,4 +298,3 @@ def _line_changed(data: bytes, rng: random.Random) -> bytes:
         case _:
             lines[at], lines[other] = lines[other], lines[at]
     return b"\n".join(lines)
-

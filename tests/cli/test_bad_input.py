@@ -104,6 +104,12 @@ def test_two_hundred_megabytes(kept: Quail, tmp_path: Path) -> None:
     assert kept("journal", "export").out == before
 
 
+def test_what_is_quoted_does_not_drive_the_terminal(kept: Quail) -> None:
+    answer = kept("journal", "import", "\x1b[2J\u202e.jsonl")
+    assert answer.code == 2
+    assert "There is no file \\u001b[2J\\u202e.jsonl." in answer.err
+
+
 def test_no_file_and_a_folder(kept: Quail, tmp_path: Path) -> None:
     (tmp_path / "folder").mkdir()
     for name, says in (("nowhere.jsonl", "There is no file"), ("folder", "is a folder")):

@@ -1,4 +1,4 @@
-"""The whole application against a simple model, briefly; `scripts/fuzz stateful` goes on for long."""
+"""The whole application against a simple model; `scripts/fuzz stateful` goes on for long."""
 
 from hypothesis import HealthCheck, settings
 from tests.web.whole import Whole

@@ -112,8 +112,12 @@ class Counts:
 def counted(entries: list[Fields]) -> Counts | None:
     """The counts after all entries that stand, by when they happened; None where they cannot be."""
     gone = {each["entry"] for each in entries if each["kind"] == "retract"}
-    instead = [each["instead"] for each in entries if each["kind"] == "retract" and each.get("instead")]
-    stand = [each for each in entries + instead if each["kind"] != "retract" and each["id"] not in gone]
+    instead = [
+        each["instead"] for each in entries if each["kind"] == "retract" and each.get("instead")
+    ]
+    stand = [
+        each for each in entries + instead if each["kind"] != "retract" and each["id"] not in gone
+    ]
     counts = Counts()
     for entry in sorted(stand, key=lambda each: str(each["at"])):
         if not counts.fits(entry["kind"], entry):
@@ -156,12 +160,20 @@ facts = st.one_of(
     _of("group", group=st.just("young"), place=st.just("pen"), hatch=hatch, chicks=some),
     _with_birds("birds_died", group=group),
     _with_birds("birds_out", group=group, use=st.just("given")),
-    _with_birds("birds_moved", group=st.just("hens"), place=st.just("pen"), to_group=st.just("spare")),
+    _with_birds(
+        "birds_moved", group=st.just("hens"), place=st.just("pen"), to_group=st.just("spare")
+    ),
     _with_birds("birds_sexed", group=st.just("young")),
     _with_birds("birds_counted", group=group),
     _of("eggs_collected", group=group, eggs=st.integers(0, 9)),
     _of("eggs_out", use=st.just("eaten"), eggs=some),
-    _of("eggs_set", hatch=hatch, eggs=st.integers(6, 24), place=st.just("box"), source=st.just("friend")),
+    _of(
+        "eggs_set",
+        hatch=hatch,
+        eggs=st.integers(6, 24),
+        place=st.just("box"),
+        source=st.just("friend"),
+    ),
     _of("eggs_candled", hatch=hatch, clear=st.integers(0, 4), dead=st.just(0)),
     _of("chicks_hatched", hatch=hatch, chicks=some),
     _of("feed_bought", feed=st.just("layer"), kg=some),
@@ -273,8 +285,8 @@ class Whole(RuleBasedStateMachine):
     def takes_back(self, data: Any, fact: Fields | None) -> None:
         """Takes an entry back, or corrects it by another of its kind and moment."""
         gone = {each["entry"] for each in self.entries if each["kind"] == "retract"}
-        may = [each for each in self.entries
-               if each["id"] not in gone and each["kind"] not in ("retract", "holding", "place")]  # fmt: skip
+        kept = ("retract", "holding", "place")
+        may = [each for each in self.entries if each["id"] not in gone and each["kind"] not in kept]
         if not may:
             return
         wrong = data.draw(st.sampled_from(may))
