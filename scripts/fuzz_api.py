@@ -133,7 +133,7 @@ def run(program: str, address: str, headers: tuple[str, ...], seed: int, *more: 
             *(part for header in known for part in ("--header", header)),
             "--checks", "not_a_server_error", "--max-failures", "1",
             "--max-examples", str(_EXAMPLES),
-            "--request-timeout", "300", "--workers", "2", "--seed", str(seed),
+            "--request-timeout", "300", "--workers", "1", "--seed", str(seed),
             "--generation-database", "none", "--suppress-health-check", "all",
             "--warnings", "off", "--no-color",
         ],
