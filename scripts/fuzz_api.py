@@ -78,7 +78,7 @@ def let_in(flock: str) -> dict[Caller, tuple[str, ...]]:
             if name == "keeper":
                 household.begin(name, "only for this run", now())
             else:
-                household.add(name, name, "only for this run", now())  # type: ignore[arg-type]
+                household.add(name, name, "only for this run", now())
             token = secrets.token_hex(TOKEN_BYTES)
             household.sign_in(name, "only for this run", token, now())
             headers[name] = (f"Cookie:{SIGNED_IN}={token}",)

@@ -28,7 +28,7 @@ def main() -> int:
         )  # fmt: skip
         machine = seed(first + TALLY["runs"])(type("Whole", (Whole,), {}))
         try:
-            run_state_machine_as_test(machine, settings=told)  # type: ignore[no-untyped-call]
+            run_state_machine_as_test(machine, settings=told)
         except BaseException as error:
             if isinstance(error, KeyboardInterrupt):
                 break

@@ -98,7 +98,7 @@ class Counts:
                 self.in_machine[hatch] = self.in_machine.get(hatch, 0) + of["eggs"]
                 self.to_house.setdefault(hatch, 0)
             case "eggs_candled" | "chicks_hatched":
-                left = self.in_machine.get(hatch, -1) - of.get("clear", 0) - told["chicks"]
+                left: int = self.in_machine.get(hatch, -1) - of.get("clear", 0) - told["chicks"]
                 self.in_machine[hatch] = left
                 self.to_house[hatch] = self.to_house.get(hatch, 0) + told["chicks"]
                 return left >= 0
@@ -250,7 +250,7 @@ class Whole(RuleBasedStateMachine):
     @initialize(many=st.lists(facts, min_size=4, max_size=12))
     def begins(self, many: list[Fields]) -> None:
         """A pen, a box, some hens, eggs in the box, and some days of notes."""
-        for fact in (
+        at_first: list[Fields] = [
             {"kind": "holding", "name": "Home", "timezone": "Europe/Lisbon"},
             {"kind": "place", "place": "pen", "role": "pen", "floor_m2": 4},
             {"kind": "place", "place": "box", "role": "incubator"},
@@ -258,8 +258,8 @@ class Whole(RuleBasedStateMachine):
              "hatched_on": "2026-10-01"},
             {"kind": "eggs_set", "hatch": "march", "eggs": 20, "place": "box", "source": "friend"},
             {"kind": "eggs_collected", "group": "hens", "eggs": 9},
-            *many,
-        ):  # fmt: skip
+        ]  # fmt: skip
+        for fact in (*at_first, *many):
             self._sent("keeper", self._made(fact))
 
     @rule(many=st.lists(facts, min_size=1, max_size=5), phone=phone)
