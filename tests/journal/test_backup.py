@@ -362,6 +362,14 @@ def test_a_list_that_is_not_utf_8_is_a_sentence(small: Path, tmp_path: Path) -> 
     assert "its part manifest.json is not what its list says" in refused(bad, tmp_path)
 
 
+def test_a_list_pressed_in_another_way_is_a_sentence(small: Path, tmp_path: Path) -> None:
+    bad = tmp_path / "bad.zip"
+    with zipfile.ZipFile(small) as whole, zipfile.ZipFile(bad, "w", zipfile.ZIP_LZMA) as archive:
+        for name in whole.namelist():
+            archive.writestr(name, whole.read(name))
+    assert "is not a backup of quailwright" in refused(bad, tmp_path)
+
+
 def test_a_number_that_no_process_has_is_left_alone() -> None:
     assert restoring.is_running(10**30)
 
