@@ -1,7 +1,9 @@
-"""The work of scripts/fuzz_api: schemathesis, signed in as a keeper, on the demo's flock.
+"""The work of `scripts/fuzz api`: schemathesis as everyone who may call, on the demo's flock.
 
 It makes calls from the API's own OpenAPI document, right and wrong, for as long as it is told, and
-stops at the first answer of 500 or more. What it wrote must then be a sound journal.
+stops at the first answer of 500 or more. Half of the time it is signed in as a keeper; then as a
+helper, a viewer, a child, a device with its key, and as nobody, who must not be let in to more
+than is theirs. What was written must then be a sound journal.
 """
 
 import argparse
@@ -23,6 +25,8 @@ from typing import Any
 from quailwright.exchange.demo_file import build_demo
 from quailwright.exchange.household import TOKEN_BYTES, Household
 from quailwright.exchange.record import check
+from quailwright.exchange.sensor_payload import USUAL
+from quailwright.exchange.sensor_settings import KEY_BYTES, Sensors
 from quailwright.journal.store import open_store
 from quailwright.web.app import create_app
 from quailwright.web.guard import SIGNED_IN
@@ -39,14 +43,25 @@ def now() -> datetime:
     return datetime.now(UTC)
 
 
-def counting(app: _ASGI, answers: Counter[tuple[str, int]]) -> _ASGI:
-    """The application, which notes how each part of it answered."""
+Caller = str
+CALLERS: tuple[Caller, ...] = ("keeper", "helper", "viewer", "child", "device", "nobody")
+_OPEN = {
+    "viewer": ("GET ",),
+    "child": ("GET /api/me", "POST /api/entries", "GET /api/openapi.json"),
+    "device": ("GET /api/me", "POST /api/readings/sent", "GET /api/openapi.json"),
+    "nobody": ("GET /api/me", "GET /api/openapi.json"),
+}
+"""How calls begin that those may make who may not make all."""
+
+
+def counting(app: _ASGI, answers: Counter[tuple[Caller, str, int]], who: list[Caller]) -> _ASGI:
+    """The application, which notes how each part of it answered to whom."""
 
     async def counted(scope: Any, receive: Any, send: Any) -> None:
         async def noted(message: Any) -> None:
             if message["type"] == "http.response.start":
-                parts = scope["path"].split("/")[:3]
-                answers[f"{scope['method']} {'/'.join(parts)}", message["status"]] += 1
+                call = f"{scope['method']} {'/'.join(scope['path'].split('/')[:4])}"
+                answers[who[-1], call, message["status"]] += 1
             await send(message)
 
         await app(scope, receive, noted)
@@ -54,31 +69,40 @@ def counting(app: _ASGI, answers: Counter[tuple[str, int]]) -> _ASGI:
     return counted
 
 
-def signed_in(flock: str) -> str:
-    """The cookie of a keeper who has just signed in."""
+def let_in(flock: str) -> dict[Caller, tuple[str, ...]]:
+    """The headers by which each is known: people who have just signed in, a device with a key."""
+    headers: dict[Caller, tuple[str, ...]] = {"nobody": ()}
     with open_store(flock) as store:
         household = Household(store)
-        household.begin("keeper", "only for this run", now())
-        token = secrets.token_hex(TOKEN_BYTES)
-        household.sign_in("keeper", "only for this run", token, now())
-    return f"{SIGNED_IN}={token}"
+        for name in CALLERS[:4]:
+            if name == "keeper":
+                household.begin(name, "only for this run", now())
+            else:
+                household.add(name, name, "only for this run", now())
+            token = secrets.token_hex(TOKEN_BYTES)
+            household.sign_in(name, "only for this run", token, now())
+            headers[name] = (f"Cookie:{SIGNED_IN}={token}",)
+        noise = secrets.token_bytes(KEY_BYTES)
+        key = Sensors(store).add_device("probe", "incubator", "probe", USUAL, now(), noise)
+        headers["device"] = (f"Authorization:Bearer {key}",)
+    return headers
 
 
-def write_token(address: str, cookie: str) -> str:
+def write_token(address: str, headers: tuple[str, ...]) -> str:
     """The token that a write must carry."""
-    asked = urllib.request.Request(f"{address}/api/me", headers={"Cookie": cookie})
-    with urllib.request.urlopen(asked) as answer:
-        return str(json.load(answer)["token"])
+    known = dict(header.split(":", 1) for header in headers)
+    with urllib.request.urlopen(urllib.request.Request(f"{address}/api/me", headers=known)) as told:
+        return str(json.load(told)["token"])
 
 
-def fuzz(program: str, address: str, cookie: str, seconds: int, seed: int) -> int:
+def fuzz(program: str, address: str, headers: tuple[str, ...], seconds: int, seed: int) -> int:
     """Runs schemathesis until it has found something or the time is over; gives its exit code.
 
     First every call with values at and beyond the edges of its schema, then with drawn values.
     """
-    edges = run(program, address, cookie, seed, "--phases", "coverage")
+    edges = run(program, address, headers, seed, "--phases", "coverage", "--max-time", str(seconds))
     drawn = ("--phases", "fuzzing", "--max-time", str(seconds))
-    return edges or run(program, address, cookie, seed, *drawn)
+    return edges or run(program, address, headers, seed, *drawn)
 
 
 @contextmanager
@@ -100,16 +124,16 @@ def impatient(home: Home) -> Iterator[None]:
         thread.join()
 
 
-def run(program: str, address: str, cookie: str, seed: int, *more: str) -> int:
+def run(program: str, address: str, headers: tuple[str, ...], seed: int, *more: str) -> int:
     """One run of schemathesis."""
+    known = (*headers, f"X-Write-Token:{write_token(address, headers)}")
     return subprocess.run(
         [
             program, "run", f"{address}/api/openapi.json", *more,
-            "--header", f"Cookie:{cookie}",
-            "--header", f"X-Write-Token:{write_token(address, cookie)}",
+            *(part for header in known for part in ("--header", header)),
             "--checks", "not_a_server_error", "--max-failures", "1",
             "--max-examples", str(_EXAMPLES),
-            "--request-timeout", "300", "--workers", "2", "--seed", str(seed),
+            "--request-timeout", "300", "--workers", "1", "--seed", str(seed),
             "--generation-database", "none", "--suppress-health-check", "all",
             "--warnings", "off", "--no-color",
         ],
@@ -124,26 +148,36 @@ def main() -> int:
     parser.add_argument("seconds", type=int)
     parser.add_argument("--seed", type=int, default=random.SystemRandom().randrange(2**31))
     given = parser.parse_args()
-    answers: Counter[tuple[str, int]] = Counter()
+    answers: Counter[tuple[Caller, str, int]] = Counter()
     with tempfile.TemporaryDirectory(prefix="fuzz-") as scratch:
         flock = str(Path(scratch) / "flock.sqlite")
         began_with = len(build_demo(flock, now().date(), 1, now()))
-        cookie = signed_in(flock)
+        headers = let_in(flock)
         app = create_app(Settings(flock, now))
         listener = listening("127.0.0.1", 0, any_near=False)
-        with impatient(app.state.home), beside(counting(app, answers), listener) as port:
-            status = fuzz(
-                given.program, f"http://localhost:{port}", cookie, given.seconds, given.seed
-            )
+        who = ["keeper"]
+        status = 0
+        with impatient(app.state.home), beside(counting(app, answers, who), listener) as port:
+            for caller in CALLERS:
+                who.append(caller)
+                share = given.seconds // 4 if caller == "keeper" else given.seconds // 20
+                address = f"http://localhost:{port}"
+                status = status or fuzz(given.program, address, headers[caller], share, given.seed)
         with open_store(flock) as store:
             wrong = [finding for finding in check(store) if not finding.forced]
             written = len(store.entries()) - began_with
     print(f"Seed {given.seed}. {answers.total():,} calls, {written:,} entries written.")
-    for (call, code), count in sorted(answers.items()):
-        print(f"{count:9,}  {code}  {call}")
+    for (caller, call, code), count in sorted(answers.items()):
+        print(f"{count:9,}  {code}  {caller}: {call}")
+    too_far = [
+        f"{caller}: {call}" for caller, call, code in answers
+        if code < 300 and caller in _OPEN and not call.startswith(_OPEN[caller])
+    ]  # fmt: skip
+    for each in too_far:
+        print(f"Let in, and should not be: {each}")
     for finding in wrong:
         print(f"Wrong in the journal: {finding.sentence}")
-    failed = any(code >= 500 for _, code in answers) or bool(wrong)
+    failed = any(code >= 500 for _, _, code in answers) or bool(wrong or too_far)
     print("It failed: see above." if failed or status else "No answer of 500, and a sound journal.")
     return 1 if failed or status else 0
 

@@ -104,6 +104,29 @@ def test_two_hundred_megabytes(kept: Quail, tmp_path: Path) -> None:
     assert kept("journal", "export").out == before
 
 
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        ("\udce2", "kind: there is no kind"),
+        ("eggs_out use=eaten eggs=2\udcb0", "eggs: "),
+        ("care task=\udcff", "task: "),
+        ("care \udcff=x task=y", "no field of this name"),
+        ("care task=x at=\udcff", "at: "),
+    ],
+)
+def test_bytes_that_are_not_utf_8_are_a_sentence(kept: Quail, words: str, says: str) -> None:
+    """As Python hands on what a terminal of another encoding sends (PEP 383)."""
+    answer = kept("log", *words.split())
+    assert (answer.code, answer.out) == (2, "")
+    assert says in answer.err
+
+
+def test_what_is_quoted_does_not_drive_the_terminal(kept: Quail) -> None:
+    answer = kept("journal", "import", "\x1b[2J\u202e.jsonl")
+    assert answer.code == 2
+    assert "There is no file \\u001b[2J\\u202e.jsonl." in answer.err
+
+
 def test_no_file_and_a_folder(kept: Quail, tmp_path: Path) -> None:
     (tmp_path / "folder").mkdir()
     for name, says in (("nowhere.jsonl", "There is no file"), ("folder", "is a folder")):

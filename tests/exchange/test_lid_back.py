@@ -121,6 +121,7 @@ def test_a_form_sent_twice_writes_once(desk: Desk) -> None:
         ({"candled|0|clear": "1", "candled|0|dead": "0", "candled|0|on": "2027-04-01"}, "before"),
         ({"turns|2027-05-01": "2.5"}, "24 at most"),
         ({"turns|2027-05-01": "99"}, "24 at most"),
+        ({"turns|2027-05-01": "9" * 5_000}, "24 at most"),
         ({"lowest|2027-05-02": "warm"}, "Sun 2 May"),
         ({"turns|2027-05-20": "3"}, "No cell is filled in"),
     ],

@@ -95,6 +95,11 @@ def mail_to(number: int, **more: str) -> str:
     return mail_address({**typed, **more})
 
 
+def test_a_port_of_thousands_of_digits_is_a_sentence() -> None:
+    with pytest.raises(BadInput, match="from 1 to 65535"):
+        mail_to(0, port="9" * 5_000)
+
+
 def test_mail_arrives_as_it_was_written(log: io.StringIO) -> None:
     with mail_server() as (port, taken):
         sent = send(mail_to(port), LETTER)

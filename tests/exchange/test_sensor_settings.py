@@ -5,7 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from paho.mqtt.client import topic_matches_sub
 
-from quailwright.exchange.sensor_settings import Broker, overlap, parsed_address
+from quailwright.exchange.sensor_payload import USUAL
+from quailwright.exchange.sensor_settings import Broker, Mapped, overlap, parsed_address
 from quailwright.journal.findings import BadInput
 
 
@@ -46,3 +47,11 @@ def test_filters_that_match_one_topic_overlap(one: str, other: str, levels: list
 def test_filters_that_do_not_overlap() -> None:
     for one, other in (("a/b", "a/c"), ("a/+", "a/b/c"), ("a/#", "b/#"), ("+/x", "a/y")):
         assert not overlap(one, other)
+
+
+def test_a_topic_without_the_level_that_names_its_instrument_has_the_usual_one() -> None:
+    mapped = Mapped(1, "shed/#", "box", "probe", USUAL, instrument_level=3)
+    assert mapped.instrument_of("shed/box/rim") == "rim"
+    for topic in ("shed/box", "shed/box/", "shed/box/ ", "shed/box/\x1b"):
+        assert mapped.instrument_of(topic) == "probe"
+    assert mapped.instrument_of(f"shed/box/{'x' * 79} y") == "x" * 79

@@ -649,3 +649,15 @@ def test_a_diary_of_many_things_is_no_log_of_deaths(tmp_path: Path) -> None:
 
 def test_a_moment_of_iso_8601_is_a_day_with_its_clock() -> None:
     assert day_of("2026-02-01T07:30", Dates())[0] == datetime(2026, 2, 1, 7, 30)  # noqa: DTZ001
+
+
+@pytest.mark.parametrize("pressed", [zipfile.ZIP_DEFLATED, zipfile.ZIP_LZMA])
+def test_a_workbook_damaged_within_is_a_sentence(tmp_path: Path, pressed: int) -> None:
+    path = tmp_path / "eggs.xlsx"
+    with zipfile.ZipFile(path, "w", pressed) as packed:
+        packed.writestr("xl/workbook.xml", "<workbook/>" * 500)
+    whole = bytearray(path.read_bytes())
+    whole[50:60] = b"\xff" * 10
+    path.write_bytes(whole)
+    with pytest.raises(BadInput, match="cannot be read as a spreadsheet"):
+        read_book(path)

@@ -28,7 +28,7 @@ from tests.makers import made
 
 from quailwright.exchange import backups
 from quailwright.journal import backup as format_of
-from quailwright.journal import options
+from quailwright.journal import options, restoring
 from quailwright.journal.entries import Entry, encode
 from quailwright.journal.findings import BadInput, FlockUnusable, Withheld
 from quailwright.journal.jsonl import parse_lines
@@ -349,6 +349,29 @@ def test_what_is_no_backup_is_a_sentence(small: Path, tmp_path: Path) -> None:
         with zipfile.ZipFile(foreign, "w", zipfile.ZIP_DEFLATED) as archive:
             archive.writestr("manifest.json", told)
         assert "is not a backup of quailwright" in refused(foreign, tmp_path)
+
+
+def test_a_list_that_is_not_utf_8_is_a_sentence(small: Path, tmp_path: Path) -> None:
+    bad = tmp_path / "bad.zip"
+    with zipfile.ZipFile(small) as whole, zipfile.ZipFile(bad, "w") as archive:
+        for name in whole.namelist():
+            text = whole.read(name)
+            if name == "manifest.json":
+                text = text.replace(b'"parts"', b'"mark": "\xff", "parts"', 1)
+            archive.writestr(name, text)
+    assert "its part manifest.json is not what its list says" in refused(bad, tmp_path)
+
+
+def test_a_list_pressed_in_another_way_is_a_sentence(small: Path, tmp_path: Path) -> None:
+    bad = tmp_path / "bad.zip"
+    with zipfile.ZipFile(small) as whole, zipfile.ZipFile(bad, "w", zipfile.ZIP_LZMA) as archive:
+        for name in whole.namelist():
+            archive.writestr(name, whole.read(name))
+    assert "is not a backup of quailwright" in refused(bad, tmp_path)
+
+
+def test_a_number_that_no_process_has_is_left_alone() -> None:
+    assert restoring.is_running(10**30)
 
 
 @pytest.mark.parametrize("newer", [{"schema": "9000"}, {"format": 2}])

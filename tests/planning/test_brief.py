@@ -250,6 +250,11 @@ NONSENSE = {
     ),
     "half a line": ("[goal]\neggs_per_week =", "Line 2: this is not TOML", "key = value"),
     "cut off": ("[goal]\nseason = [", "Line 2: this is not TOML", "key = value"),
+    "thousands of digits": (
+        "[goal]\neggs_per_week = " + "9" * 5_000,
+        "Line 2: this is not TOML: a number in it has thousands of digits.",
+        "key = value",
+    ),
     "a key twice": ("[goal]\nfrom = 2027-06-01\nfrom = 2027-06-01", "Line 3: this is not", "key"),
 }
 

@@ -98,6 +98,10 @@ def test_what_there_is_not_is_said(reading: TestClient, path: str) -> None:
     assert 'role="alert"' in answer.text or "<h1" in answer.text
 
 
+def test_a_count_of_thousands_of_digits_in_an_address_is_passed_over(reading: TestClient) -> None:
+    assert reading.get(f"{BACK}&written={'9' * 5_000}").status_code == 200
+
+
 def test_a_lid_is_typed_back_once(app: FastAPI) -> None:
     keeper = entered(app, "keeper")
     text = keeper.get(BACK).text

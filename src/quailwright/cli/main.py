@@ -2,6 +2,7 @@
 
 import io
 import os
+import re
 import sys
 from collections.abc import Iterator
 from typing import Annotated, Any, TextIO
@@ -198,10 +199,18 @@ def _reader_has_gone(stdout: TextIO) -> bool:
     return True
 
 
+_DRIVING = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+"""What would drive the terminal that it is shown on, or turn the order of what is read there."""
+
+
+def _harmless(text: str) -> str:
+    return _DRIVING.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
 def _say(error: QuailwrightError) -> None:
-    print(f"quailwright: {error.sentence}", file=sys.stderr)
+    print(f"quailwright: {_harmless(error.sentence)}", file=sys.stderr)
     for finding in error.findings[:_SHOWN_FINDINGS]:
-        print(f"  {finding.sentence}", file=sys.stderr)
+        print(f"  {_harmless(finding.sentence)}", file=sys.stderr)
     unsaid = len(error.findings) - _SHOWN_FINDINGS
     if unsaid > 0:
         print(say("  ... and {n} more.", n=unsaid), file=sys.stderr)

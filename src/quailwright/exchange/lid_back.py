@@ -238,7 +238,7 @@ def _of_day(back: LidBack, day: DayBack, typed: Mapping[str, str]) -> Iterator[F
     where = wording.weekday(day.day.day)
     turns = typed.get(day.turns.name, "").strip()
     if turns and day.turns.open:
-        if not turns.isdecimal() or int(turns) > MOST_TURNS:
+        if not turns.isdecimal() or len(turns) > 9 or int(turns) > MOST_TURNS:
             text = say("turns are a whole number, {most} at most.", most=MOST_TURNS)
             yield day.turns.name, where, text, False
         else:

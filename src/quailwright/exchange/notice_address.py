@@ -36,7 +36,7 @@ def mail_address(typed: Mapping[str, str]) -> str:
     if security not in SECURITIES:
         raise BadInput(say("Choose how the mail is encrypted."))
     port = typed.get("port", "").strip() or _PORTS[security]
-    if not (port.isascii() and port.isdigit() and 0 < int(port) < 65536):
+    if not (port.isascii() and port.isdigit() and len(port) < 6 and 0 < int(port) < 65536):
         raise BadInput(say("A port is a number from 1 to 65535; left empty it is the usual one."))
     user, password = typed.get("user", "").strip(), typed.get("password", "")
     to = typed.get("to", "").strip()

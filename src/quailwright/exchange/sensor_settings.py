@@ -83,7 +83,8 @@ class Mapped(NamedTuple):
             return self.instrument
         levels = topic.split("/")
         name = levels[self.instrument_level - 1] if self.instrument_level <= len(levels) else ""
-        return name.strip()[:LONGEST_NAME] if re.match(NAME, name.strip()) else self.instrument
+        name = name.strip()[:LONGEST_NAME].strip()
+        return name if _fits(name) else self.instrument
 
 
 class Listening(NamedTuple):

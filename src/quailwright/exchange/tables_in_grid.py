@@ -8,6 +8,7 @@ import json
 import subprocess
 import sys
 import zipfile
+import zlib
 from collections import Counter
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
@@ -26,6 +27,7 @@ Value = str | float | int | bool | date | datetime | time | timedelta | None
 MOST_BYTES = 20 * 1024 * 1024
 MOST_UNPACKED = 200 * 1024 * 1024
 _MOST_PARTS = 5_000
+_PRESSED = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 _LONGEST_WAIT_S = 40
 _LOOKED_AT = 50
 BOOKS = (".xlsx", ".xlsm", ".xls", ".ods")
@@ -204,6 +206,13 @@ def _too_large(name: str) -> BadInput:
     )
 
 
+_UNREADABLE = (
+    zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError,
+    ValueError,
+)  # fmt: skip
+"""What zipfile raises for a file that is damaged, encrypted or pressed in some other way."""
+
+
 def _unpacked_fits(path: Path, name: str) -> bool:
     """Whether day numbers count from 1904. Raises BadInput for what would unpack to too much."""
     try:
@@ -211,11 +220,13 @@ def _unpacked_fits(path: Path, name: str) -> bool:
             parts = packed.infolist()
             if len(parts) > _MOST_PARTS or sum(part.file_size for part in parts) > MOST_UNPACKED:
                 raise _too_large(name)
+            if any(part.compress_type not in _PRESSED for part in parts):
+                raise zipfile.BadZipFile(say("it is pressed in a way that no spreadsheet is"))
             if "xl/workbook.xml" not in packed.namelist():
                 return False
             with packed.open("xl/workbook.xml") as stream:
                 head = stream.read(100_000)
-    except (zipfile.BadZipFile, OSError, NotImplementedError, RuntimeError, ValueError) as error:
+    except _UNREADABLE as error:
         raise BadInput(
             say(
                 "{file} cannot be read as a spreadsheet ({why}). Open it and save it anew as "

@@ -33,6 +33,7 @@ MANIFEST, BODIES, README = "manifest.json", "entries.jsonl", "README.txt"
 COMPRESSION = 6
 """Of 9: docs/backup.md has the figures."""
 
+_PRESSED = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 _LARGEST_MANIFEST = 1_000_000
 _LONGEST_LINE = 4_000_000
 _TOGETHER = 5_000
@@ -488,6 +489,8 @@ def open_backup(path: Path) -> Iterator[Backup]:
             say("{path} cannot be read: {why}.", path=path, why=error.strerror or error)
         ) from error
     with archive:
+        if any(info.compress_type not in _PRESSED for info in archive.infolist()):
+            raise _no_backup(path)
         manifest = _manifest(archive, path)
         _check_list(archive, path, manifest)
         with closing(Backup(archive, path, manifest)) as backup:
@@ -520,7 +523,7 @@ def _manifest(archive: zipfile.ZipFile, path: Path) -> Manifest:
         )
     try:
         return msgspec.json.decode(text, type=Manifest)
-    except msgspec.DecodeError as error:
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
         raise _wrong(path, MANIFEST) from error
 
 

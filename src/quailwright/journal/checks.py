@@ -75,7 +75,8 @@ def build_entry(
             if doubtful:
                 return None, doubtful
         entry: Entry = msgspec.convert(dict(fields), kinds.AnyEntry, strict=False)
-    except msgspec.ValidationError as error:
+    except (msgspec.ValidationError, UnicodeEncodeError) as error:
+        # The latter of bytes in a command that are no UTF-8: Python keeps them as half a pair.
         return None, _explain(fields, line, error, strict=False)
     except RecursionError:
         return None, [_too_deep(line)]
@@ -284,7 +285,7 @@ def _plan_accepted(entry: kinds.PlanAccepted) -> Iterable[Problem]:
         return
     try:
         tomllib.loads(entry.brief)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
         yield (
             "brief",
             say("it is not TOML ({error}).", error=error),
@@ -599,7 +600,7 @@ def _field_problems(value: Mapping[str, Any], strict: bool) -> Iterable[Problem]
 def _fits(given: object, field_type: Any, strict: bool) -> bool:
     try:
         msgspec.convert(given, field_type, strict=strict)
-    except (msgspec.ValidationError, RecursionError):
+    except (msgspec.ValidationError, RecursionError, UnicodeEncodeError):
         return False
     return True
 

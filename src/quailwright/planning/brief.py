@@ -393,14 +393,16 @@ def read_document(data: bytes) -> tuple[Document | None, list[Finding]]:
         ]
     try:
         values = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as bad:
+    except (ValueError, RecursionError) as bad:
         told = re.search(r"^(.*) \(at line (\d+), column (\d+)\)$", str(bad))
         line = int(told[2]) if told else text.count("\n") + 1
         mend = say('Write key = value, text in "quotes", dates as 2027-05-02.')
         if told:
             what = say("this is not TOML: {why}, at column {column}.", why=told[1], column=told[3])
-        else:
+        elif isinstance(bad, tomllib.TOMLDecodeError | RecursionError):
             what = say("this is not TOML: {why}.", why=str(bad).partition(" (at")[0])
+        else:  # Python reads no number of more than some thousands of digits.
+            what = say("this is not TOML: a number in it has thousands of digits.")
         return None, [Finding("shape", what, mend, line=line)]
     return Document(values, _lines(text), []), []
 
@@ -621,7 +623,7 @@ def _change(document: Document, change: str) -> None:
     """Writes `change` over the values of a brief."""
     try:
         told = tomllib.loads(change)
-    except tomllib.TOMLDecodeError:
+    except (ValueError, RecursionError):
         told = {}
     if not told:
         what = say("{value} changes nothing.", value=shown(change))

@@ -19,7 +19,8 @@ from quailwright.web.view import page
 
 router = APIRouter(prefix="/paper", default_response_class=Response, include_in_schema=False)
 
-_MOST_WRITTEN = 10_000
+_DIGITS = 5
+"""Fewer than so many may stand in an address as a count."""
 
 
 @router.get("/{what}.pdf")
@@ -45,7 +46,7 @@ def lid(
 ) -> Response:
     """The form of the sheet on an incubator's lid."""
     shown = _form_of(home, hatch)
-    number = int(written) if written.isdecimal() and int(written) < _MOST_WRITTEN else 0
+    number = int(written) if written.isdecimal() and len(written) < _DIGITS else 0
     return _lid_page(request, home, who, shown, {}, written=number)
 
 
