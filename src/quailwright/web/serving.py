@@ -1,5 +1,6 @@
 """Serving the pages: the socket, the address to open, and the server."""
 
+import ctypes
 import os
 import socket
 import threading
@@ -31,6 +32,9 @@ _PATIENCE_S = 10
 _LOG_LEVEL = "error" if os.environ.get("QUAILWRIGHT_TRACEBACK") else "critical"
 """A fault of our own is answered with a sentence; where it lies is told only to who asks."""
 _LOOKED_AT_EVERY_S = 12 * 3600.0
+_ARENA_MAX, _MMAP_THRESHOLD = -8, -3
+"""Numbers of glibc's `mallopt` (malloc.h)."""
+_ARENAS, _OWN_MAP_BYTES = 2, 256 * 1024
 _NOWHERE = ("192.0.2.1", 9)
 """An address for documentation (RFC 5737): asking for the way to it sends nothing."""
 
@@ -84,11 +88,25 @@ def run(
     With the file of a certificate and its key it speaks https; every `every_s` seconds it takes the
     one that `renewed` gives, for it may run longer than a certificate lasts.
     """
+    hold_little_memory()
     listener.listen(128)
     server = _server(app, certificate, _PATIENCE_S)
     with suppress(KeyboardInterrupt), _renewing(server, renewed, every_s):
         ready()
         server.run(sockets=[listener])
+
+
+def hold_little_memory() -> bool:
+    """Has glibc give back what is let go of; gives whether it heard (elsewhere nothing is done).
+
+    Left alone it keeps a heap for every few threads, each as large as what its threads ever held
+    at once, and after the first large arrays takes larger and larger ones from these heaps.
+    """
+    try:
+        mallopt = ctypes.CDLL(None).mallopt
+    except (AttributeError, OSError, TypeError):
+        return False
+    return bool(mallopt(_ARENA_MAX, _ARENAS) and mallopt(_MMAP_THRESHOLD, _OWN_MAP_BYTES))
 
 
 @contextmanager
