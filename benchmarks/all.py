@@ -72,8 +72,8 @@ PARTS = {
     "matings": Part(
         "benchmarks.matings",
         "Matings",
-        "200 candidates, 80 hens in 20 pens. The references solve a smaller question: shares of "
-        "birds and not whole ones, or one assignment where ours searches over many.",
+        "200 candidates, 80 hens in 20 pens. The reference, a general solver of cones, solves "
+        "a smaller question: shares of birds, and not whole ones.",
     ),
     "breeding": Part(
         "benchmarks.breeding",

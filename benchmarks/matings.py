@@ -15,7 +15,6 @@ from benchmarks.rows import Row, row_of
 from benchmarks.run import _show
 from numpy.typing import NDArray
 from scipy import sparse  # type: ignore[import-untyped]
-from scipy.optimize import linear_sum_assignment  # type: ignore[import-untyped]
 
 from quailwright.husbandry.inheritance.kinship import relationships
 from quailwright.husbandry.inheritance.pedigree import Pedigree
@@ -81,14 +80,10 @@ def ratios(rounds: int) -> Iterator[Ratio]:
     def cones() -> object:
         return _clarabel(related, cocks, most, values, WANTED)
 
-    def assigned() -> object:
-        return linear_sum_assignment(np.repeat(related[:PENS, COCKS:], HENS // PENS, axis=0))
-
     for what, work, against, reference in (
         ("shares of least kinship at a value (HiGHS)", shares, "the same, clarabel", cones),
         ("matings: least kinship", lambda: best_pairs(mating), "clarabel's shares", cones),
         ("matings at a value", lambda: best_pairs(mating, WANTED), "clarabel's shares", cones),
-        ("matings at a value", lambda: best_pairs(mating, WANTED), "scipy's assignment", assigned),
     ):
         yield side_by_side(
             what, partial(seconds, work), against, partial(seconds, reference), rounds
