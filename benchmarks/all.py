@@ -115,7 +115,9 @@ def run(name: str, folder: Path) -> Came:
     """Runs a part in a process of its own and keeps what it gave."""
     began, at = time.monotonic(), datetime.now(UTC).strftime("%Y-%m-%d %H:%M")
     words = [sys.executable, "-m", "benchmarks.all", "--rows-of", name]
-    done = subprocess.run(words, check=True, stdout=subprocess.PIPE, cwd=ROOT)
+    # As the command line has it; see cli/main.py.
+    environment = {"OPENBLAS_NUM_THREADS": "1", **os.environ}
+    done = subprocess.run(words, check=True, stdout=subprocess.PIPE, cwd=ROOT, env=environment)
     rows = msgspec.json.decode(done.stdout.splitlines()[-1], type=list[Row])
     came = Came(at, commit(), time.monotonic() - began, os.getloadavg()[0], rows)
     (folder / f"{name}.json").write_bytes(msgspec.json.encode(came))
@@ -181,16 +183,11 @@ def page(found: dict[str, Came]) -> str:
     if busy:
         lines += ["", "The machine was busy with other work (a load above its cores) while these "
                   f"ran, so read their ratios and not their times: {', '.join(busy)}."]  # fmt: skip
-    lacking = [part.title for name, part in PARTS.items() if not found.get(name, _NONE).rows]
-    if lacking:
-        lines += ["", f"Not run: {', '.join(lacking)}."]
-    for name, came in found.items():
-        if came.rows:
-            lines += ["", f"## {PARTS[name].title}", "", PARTS[name].says, "", *table(came.rows)]
+    for name, part in PARTS.items():
+        rows = found[name].rows if name in found else []
+        told = table(rows) if rows else ["Not run."]
+        lines += ["", f"## {part.title}", "", part.says, "", *told]
     return "\n".join([*lines, ""])
-
-
-_NONE = Came("", "", 0.0, 0.0, [])
 
 
 def table(rows: list[Row]) -> list[str]:

@@ -26,4 +26,4 @@ def test_the_page_calls_nothing_a_difference_that_is_noise() -> None:
     text = page({"plans": Came("2027-05-02 12:00", "abc1234", 60.0, 99.0, [noisy, sure])})
     assert "| Plans | 2027-05-02 12:00 | abc1234 | 60 s | 99.0 |" in text
     assert "read their ratios and not their times: Plans." in text
-    assert f"Not run: {', '.join(part.title for n, part in PARTS.items() if n != 'plans')}." in text
+    assert text.count("Not run.") == len(PARTS) - 1
