@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, fields
 from datetime import date, datetime
 from functools import cache, reduce
-from typing import NamedTuple, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from quailwright.journal import entries as kinds
 from quailwright.journal.findings import Finding
@@ -705,13 +705,14 @@ _Part = TypeVar("_Part")
 
 def _apart(part: _Part) -> _Part:
     """A part of the flock copied with its own lists and counts, not with what is in them."""
-    made = object.__new__(part.__class__)
-    for name in _fields_of(part.__class__):
+    kind: Any = part.__class__
+    made: _Part = object.__new__(kind)
+    for name in _fields_of(kind):
         value = getattr(part, name)
         setattr(made, name, value.copy() if isinstance(value, (list, dict, Birds)) else value)
     return made
 
 
 @cache
-def _fields_of(part: type) -> tuple[str, ...]:
-    return tuple(each.name for each in fields(part))  # type: ignore[arg-type]
+def _fields_of(kind: Any) -> tuple[str, ...]:
+    return tuple(each.name for each in fields(kind))
