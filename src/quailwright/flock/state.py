@@ -3,12 +3,13 @@
 Readers treat it as read-only. Days are dates at the holding; instants are aware date-times.
 """
 
+import copy
 from collections import Counter, defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field, fields
 from datetime import date, datetime
-from functools import cache, reduce
-from typing import Any, NamedTuple, TypeVar
+from functools import reduce
+from typing import NamedTuple, TypeVar
 
 from quailwright.journal import entries as kinds
 from quailwright.journal.findings import Finding
@@ -705,14 +706,9 @@ _Part = TypeVar("_Part")
 
 def _apart(part: _Part) -> _Part:
     """A part of the flock copied with its own lists and counts, not with what is in them."""
-    kind: Any = part.__class__
-    made: _Part = object.__new__(kind)
-    for name in _fields_of(kind):
-        value = getattr(part, name)
-        setattr(made, name, value.copy() if isinstance(value, (list, dict, Birds)) else value)
+    made = copy.copy(part)
+    for each in fields(part):  # type: ignore[arg-type]
+        value = getattr(part, each.name)
+        if isinstance(value, (list, dict, Birds)):
+            setattr(made, each.name, value.copy())
     return made
-
-
-@cache
-def _fields_of(kind: Any) -> tuple[str, ...]:
-    return tuple(each.name for each in fields(kind))
