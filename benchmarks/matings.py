@@ -73,6 +73,7 @@ def ratios(rounds: int) -> Iterator[Ratio]:
     related, cocks, mating = _asked()
     least, most = mating.least_and_most
     values = mating.values
+    assert values is not None
 
     def shares() -> object:
         return least_kinship(related, cocks, least=least, most=most, values=values, wanted=WANTED)
