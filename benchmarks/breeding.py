@@ -11,6 +11,7 @@ from subprocess import PIPE, Popen
 
 import numpy as np
 from benchmarks.measure import Ratio, seconds, side_by_side
+from benchmarks.rows import Row, row_of
 from numpy.typing import NDArray
 
 from quailwright.husbandry.inheritance.kinship import inbreeding, relationships
@@ -60,6 +61,17 @@ def main() -> int:
             for row in part(sgkit, told.rounds):
                 _show(row)
     return 0
+
+
+def rows(quick: bool) -> Iterator[Row]:
+    """For the page of all benchmarks; nothing where sgkit's environment was not made."""
+    python = Path(__file__).resolve().parent.parent / ".venv-benchmark/bin/python"
+    if quick or not python.exists():
+        return
+    with tempfile.TemporaryDirectory(prefix="benchmarks-") as folder:
+        sgkit = Sgkit(str(python), Path(folder))
+        for part in PARTS:
+            yield from (row_of("breeding", ratio) for ratio in part(sgkit, 3))
 
 
 def _show(row: Ratio) -> None:

@@ -24,6 +24,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from benchmarks.measure import Ratio, seconds, side_by_side
+from benchmarks.rows import MICRO, Row, alone, row_of
 
 from quailwright.exchange.desk import Desk
 from quailwright.exchange.mqtt import Listener
@@ -39,7 +40,9 @@ SENSORS, BATCH, SINGLE = 10, 200, 2_000
 """Sensors in turn; readings in one transaction; readings one by one."""
 PUBLISHED = 20_000
 NOW = datetime(2027, 5, 3, 12, tzinfo=UTC)
-BARE = "INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?)"
+BARE = (
+    "INSERT OR IGNORE INTO reading (sensor, at_ms, temperature_c, humidity_pct) VALUES (?, ?, ?, ?)"
+)
 DAY_S = 86_400
 
 
@@ -50,7 +53,7 @@ def payload(number: int) -> bytes:
     return json.dumps({"temperature": celsius, "humidity": 45.0, "time": at}).encode()
 
 
-def rows(count: int) -> list[tuple[int, int, float, float]]:
+def table_rows(count: int) -> list[tuple[int, int, float, float]]:
     """The same as rows of the table."""
     first = to_ms(NOW) - 100_000_000
     return [
@@ -164,6 +167,44 @@ def live_view(days: int) -> tuple[int, float, float, float]:
         return SENSORS * DAY_S * days, days_s, hour_s, now_s
 
 
+def rows(quick: bool) -> Iterator[Row]:
+    """For the page of all benchmarks."""
+    count, rounds = (400, 1) if quick else (20_000, ROUNDS)
+    for ratio, each in ratios(count, min(SINGLE, count // 2), rounds):
+        yield row_of("sensors", ratio, MICRO, each)
+    if not quick:
+        kept, days_s, hour_s, now_s = live_view(2)
+        told = f"live view, {kept:,} readings kept"
+        yield alone("sensors", f"{told}: 24 hours, once an hour", days_s)
+        yield alone("sensors", f"{told}: the present hour, once a minute", hour_s)
+        yield alone("sensors", f"{told}: the rest, each time", now_s)
+
+
+def ratios(count: int, single: int, rounds: int) -> Iterator[tuple[Ratio, int]]:
+    """Payloads to the disk beside bare inserts, and for how many readings each pair ran."""
+    payloads, made = [payload(n) for n in range(count)], table_rows(count)
+    yield (
+        side_by_side(
+            f"a reading, payload to commit, {BATCH} a transaction",
+            lambda: taken_in(payloads, BATCH),
+            "bare executemany",
+            lambda: bare(made, BATCH),
+            rounds,
+        ),
+        count,
+    )
+    yield (
+        side_by_side(
+            "a reading, payload to commit, one a transaction",
+            lambda: taken_in(payloads[:single], 1),
+            "bare inserts, one by one",
+            lambda: bare(made[:single], 1),
+            rounds,
+        ),
+        single,
+    )
+
+
 def show(row: Ratio, count: int) -> None:
     """One line of the table."""
     low, high = row.spread
@@ -177,27 +218,8 @@ def show(row: Ratio, count: int) -> None:
 
 def main(count: int) -> None:
     """Runs all and prints the table, each figure a reading."""
-    payloads, made = [payload(n) for n in range(count)], rows(count)
-    show(
-        side_by_side(
-            f"payload to commit, {BATCH} a transaction",
-            lambda: taken_in(payloads, BATCH),
-            "bare executemany",
-            lambda: bare(made, BATCH),
-            ROUNDS,
-        ),
-        count,
-    )
-    show(
-        side_by_side(
-            "payload to commit, one a transaction",
-            lambda: taken_in(payloads[:SINGLE], 1),
-            "bare inserts, one by one",
-            lambda: bare(made[:SINGLE], 1),
-            ROUNDS,
-        ),
-        SINGLE,
-    )
+    for ratio, each in ratios(count, SINGLE, ROUNDS):
+        show(ratio, each)
     program = shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin")
     if program is None:
         print("mosquitto is not installed: the way through a broker was not measured")
@@ -208,7 +230,7 @@ def main(count: int) -> None:
                 "published, through mosquitto, to commit",
                 lambda: through_the_broker(some, program),
                 "bare executemany, 20 a transaction",
-                lambda: bare(made[:some], 20),
+                lambda: bare(table_rows(some), 20),
                 3,
             ),
             some,

@@ -35,9 +35,11 @@ _INCUBATION = (
 _SET = 24
 
 
-def invented_journal(pens: int, seed: int = 1, days: int = TEN_YEARS) -> list[Entry]:
+def invented_journal(
+    pens: int, seed: int = 1, days: int = TEN_YEARS, first: date = FIRST_DAY
+) -> list[Entry]:
     """The journal of so many pens over so many days, in the order in which it was written."""
-    keeper = _Keeper(Random(seed), pens)
+    keeper = _Keeper(Random(seed), pens, first)
     for day in range(days):
         keeper.live(day)
     return keeper.journal
@@ -53,10 +55,10 @@ class _Brood:
 
 
 class _Keeper:
-    def __init__(self, rng: Random, pens: int) -> None:
+    def __init__(self, rng: Random, pens: int, first: date) -> None:
         self.journal: list[Entry] = []
         self._rng = rng
-        self._day = FIRST_DAY
+        self._first = self._day = first
         self._hens = {f"pen-{number}": 12 for number in range(1, pens + 1)}
         self._cocks = 2
         self._eggs_in_store = 0
@@ -96,7 +98,7 @@ class _Keeper:
 
     def live(self, number: int) -> None:
         """Writes what happens on the day of that number."""
-        self._day = FIRST_DAY + timedelta(days=number)
+        self._day = self._first + timedelta(days=number)
         if number == 0:
             return
         self._kitchen(number)

@@ -5,14 +5,16 @@ row means. Nothing here is asserted.
 """
 
 import argparse
+from collections.abc import Iterator
+from functools import partial
 
 import clarabel  # type: ignore[import-untyped]
 import numpy as np
-from benchmarks.measure import seconds, side_by_side
+from benchmarks.measure import Ratio, seconds, side_by_side
+from benchmarks.rows import Row, row_of
 from benchmarks.run import _show
 from numpy.typing import NDArray
 from scipy import sparse  # type: ignore[import-untyped]
-from scipy.optimize import linear_sum_assignment  # type: ignore[import-untyped]
 
 from quailwright.husbandry.inheritance.kinship import relationships
 from quailwright.husbandry.inheritance.pedigree import Pedigree
@@ -23,6 +25,7 @@ Array = NDArray[np.float64]
 
 CANDIDATES, COCKS, PENS, HENS = 200, 40, 20, 80
 GENERATIONS = 5
+WANTED = 0.4
 
 
 def main() -> int:
@@ -30,45 +33,17 @@ def main() -> int:
     parser = argparse.ArgumentParser(description="Matings against bare solvers side by side.")
     parser.add_argument("--rounds", type=int, default=5, help="rounds of each pair (default 5)")
     rounds = parser.parse_args().rounds
-    rng = np.random.default_rng(1)
-    related = candidates(rng)
-    cocks = np.arange(CANDIDATES) < COCKS
-    values = rng.normal(size=CANDIDATES)
-    mating = Mating(related, cocks, (4,) * PENS, HENS, related / 2 >= 0.25, values=values)
-    least, most = mating.least_and_most
-    wanted = 0.4
+    related, cocks, mating = _asked()
     print(f"{CANDIDATES} candidates, {COCKS} of them cocks; {HENS} hens in {PENS} pens")
     print(f"  mean kinship {related.mean() / 2:.3f}, in {GENERATIONS} generations from few cocks")
-
-    def shares() -> object:
-        return least_kinship(related, cocks, least=least, most=most, values=values, wanted=wanted)
-
-    def cones() -> object:
-        return _clarabel(related, cocks, most, values, wanted)
-
-    def assigned() -> object:
-        return linear_sum_assignment(np.repeat(related[:PENS, COCKS:], HENS // PENS, axis=0))
-
-    for what, work, against, reference in (
-        ("shares of least kinship at a value (HiGHS)", shares, "the same, clarabel", cones),
-        ("matings: least kinship", lambda: best_pairs(mating), "clarabel's shares", cones),
-        ("matings at a value", lambda: best_pairs(mating, wanted), "clarabel's shares", cones),
-        ("matings at a value", lambda: best_pairs(mating, wanted), "scipy's assignment", assigned),
-    ):
-        _show(
-            side_by_side(
-                what,
-                lambda work=work: seconds(work),  # type: ignore[misc]
-                against,
-                lambda reference=reference: seconds(reference),  # type: ignore[misc]
-                rounds,
-            )
-        )
-    for wish in (None, wanted):
+    for ratio in ratios(rounds):
+        _show(ratio)
+    least, most = mating.least_and_most
+    for wish in (None, WANTED):
         made = best_pairs(mating, wish)
         exact = least_kinship(
             related, cocks, least=least, most=most,
-            values=None if wish is None else values, wanted=wish,
+            values=None if wish is None else mating.values, wanted=wish,
         )  # fmt: skip
         print(
             f"value wanted {wish}: kinship {made.kinship:.5f} of whole birds, "
@@ -76,6 +51,44 @@ def main() -> int:
             f"{made.inbreeding:.5f}"
         )
     return 0
+
+
+def rows(quick: bool) -> Iterator[Row]:
+    """For the page of all benchmarks."""
+    for ratio in ratios(1 if quick else 5):
+        yield row_of("matings", ratio)
+
+
+def _asked() -> tuple[Array, NDArray[np.bool_], Mating]:
+    rng = np.random.default_rng(1)
+    related = candidates(rng)
+    cocks = np.arange(CANDIDATES) < COCKS
+    values = rng.normal(size=CANDIDATES)
+    mating = Mating(related, cocks, (4,) * PENS, HENS, related / 2 >= 0.25, values=values)
+    return related, cocks, mating
+
+
+def ratios(rounds: int) -> Iterator[Ratio]:
+    """Shares and whole matings, beside bare solvers."""
+    related, cocks, mating = _asked()
+    least, most = mating.least_and_most
+    values = mating.values
+    assert values is not None
+
+    def shares() -> object:
+        return least_kinship(related, cocks, least=least, most=most, values=values, wanted=WANTED)
+
+    def cones() -> object:
+        return _clarabel(related, cocks, most, values, WANTED)
+
+    for what, work, against, reference in (
+        ("shares of least kinship at a value (HiGHS)", shares, "the same, clarabel", cones),
+        ("matings: least kinship", lambda: best_pairs(mating), "clarabel's shares", cones),
+        ("matings at a value", lambda: best_pairs(mating, WANTED), "clarabel's shares", cones),
+    ):
+        yield side_by_side(
+            what, partial(seconds, work), against, partial(seconds, reference), rounds
+        )
 
 
 def candidates(rng: np.random.Generator) -> Array:

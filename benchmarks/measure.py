@@ -19,6 +19,7 @@ class Ratio:
     reference_seconds: float
     spread: tuple[float, float]
     aim: float | None = None
+    rounds: int = 1
 
     @property
     def ratio(self) -> float:
@@ -48,6 +49,7 @@ def side_by_side(
         median(other for _, other in pairs),
         (min(ratios), max(ratios)),
         aim,
+        rounds,
     )
 
 

@@ -19,6 +19,7 @@ import numpy as np
 from benchmarks.agents import believed, live
 from benchmarks.journals import LARGE, SMALL, invented_journal
 from benchmarks.measure import Ratio, Timed, in_fresh_process, process, seconds, side_by_side
+from benchmarks.rows import Row, row_of
 from numpy.random import Generator
 from numpy.typing import NDArray
 
@@ -50,6 +51,17 @@ def main() -> int:
     print()
     _show_agreement()
     return 0
+
+
+def rows(quick: bool) -> Iterator[Row]:
+    """For the page of all benchmarks."""
+    rounds, draws = (1, 100) if quick else (3, DRAWS)
+    ratios = [_against_binomials(rounds, draws), _against_agents(rounds, draws)]
+    yield from (row_of("outlook", ratio) for ratio in ratios)
+    if not quick:
+        for pens in (SMALL, LARGE):
+            learnt = _learning(invented_journal(pens), rounds)
+            yield from (row_of("outlook", ratio) for ratio, _ in learnt)
 
 
 def _show(row: Ratio, aim: str) -> None:
@@ -120,11 +132,11 @@ class _Noting(Generator):
         return super().binomial(n, p, size)
 
 
-def _against_binomials(rounds: int) -> Ratio:
+def _against_binomials(rounds: int, draws: int = DRAWS) -> Ratio:
     def drawing() -> float:
         noting = _Noting(np.random.PCG64(2))
         noting.noted = []
-        simulate(*_setting(DRAWS), ON, WEEKS, noting)
+        simulate(*_setting(draws), ON, WEEKS, noting)
         rng = np.random.default_rng(3)
 
         def only_draw() -> None:
@@ -134,25 +146,25 @@ def _against_binomials(rounds: int) -> Ratio:
         return seconds(only_draw)
 
     return side_by_side(
-        f"simulate {DRAWS:,} draws, {WEEKS} weeks, {GROUPS} groups",
-        _simulating(DRAWS),
+        f"simulate {draws:,} draws, {WEEKS} weeks, {GROUPS} groups",
+        _simulating(draws),
         "NumPy, the same binomials alone",
         in_fresh_process(drawing),
         rounds,
     )
 
 
-def _against_agents(rounds: int) -> Ratio:
+def _against_agents(rounds: int, draws: int = DRAWS) -> Ratio:
     """Time of one draw."""
-    simulating = _simulating(DRAWS)
+    simulating = _simulating(draws)
 
     def by_agents() -> float:
         lives = _agents(_setting(AGENT_DRAWS))
         return seconds(lives) / AGENT_DRAWS
 
     return side_by_side(
-        f"simulate, each of {DRAWS:,} draws",
-        lambda: simulating() / DRAWS,
+        f"simulate, each of {draws:,} draws",
+        lambda: simulating() / draws,
         f"simpy, each of {AGENT_DRAWS} draws",
         in_fresh_process(by_agents),
         rounds,

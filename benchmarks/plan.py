@@ -6,6 +6,7 @@ row means. Nothing here is asserted.
 
 import argparse
 import tempfile
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -14,6 +15,7 @@ from typing import Any
 import highspy
 import numpy as np
 from benchmarks.measure import Ratio, seconds, side_by_side
+from benchmarks.rows import Row, alone, row_of
 
 from quailwright.flock.fold import fold
 from quailwright.planning.accept import entries_of
@@ -101,20 +103,34 @@ def main() -> int:
         f"{len(program.row_names)} rows, {len(program.values)} factors, built in {built:.3f} s"
     )
     with tempfile.TemporaryDirectory(prefix="benchmarks-") as folder:
-        file = Path(folder) / "plan.mps"
-        _exported(program, file)
-        _show(
-            side_by_side(
-                "build and solve",
-                lambda: seconds(lambda: _solved(build(plan.asked)[0])),
-                "bare HiGHS on the exported model",
-                lambda: seconds(lambda: _bare(file)),
-                told.rounds,
-                1.3,
-            )
-        )
+        _show(_built_and_solved(plan, Path(folder), told.rounds))
     _scenarios(posed, plan, program, columns, told.scenarios, told.seconds)
     return 0
+
+
+def rows(quick: bool) -> Iterator[Row]:
+    """For the page of all benchmarks."""
+    brief = BRIEF.replace(b"2028-12-31", b"2027-08-15") if quick else BRIEF
+    posed = pose("brief", brief, fold([], ON), ON, {})
+    plans: list[Plan] = []
+    whole = seconds(lambda: plans.append(_planned(posed)))
+    weeks = plans[0].problem.weeks
+    yield alone("plans", f"a plan of {weeks} weeks, searched and confirmed", whole)
+    with tempfile.TemporaryDirectory(prefix="benchmarks-") as folder:
+        yield row_of("plans", _built_and_solved(plans[0], Path(folder), 1 if quick else 3))
+
+
+def _built_and_solved(plan: Plan, folder: Path, rounds: int) -> Ratio:
+    file = folder / "plan.mps"
+    _exported(build(plan.asked)[0], file)
+    return side_by_side(
+        "build and solve its programme",
+        lambda: seconds(lambda: _solved(build(plan.asked)[0])),
+        "bare HiGHS on the exported model",
+        lambda: seconds(lambda: _bare(file)),
+        rounds,
+        1.3,
+    )
 
 
 def _planned(posed: Posed) -> Plan:

@@ -6,7 +6,7 @@ row means. Nothing here is asserted.
 
 import argparse
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from unittest.mock import patch
@@ -14,6 +14,7 @@ from unittest.mock import patch
 import highspy
 import numpy as np
 from benchmarks.measure import Ratio, seconds, side_by_side
+from benchmarks.rows import Row, row_of
 
 from quailwright.husbandry.feeding import Stage
 from quailwright.husbandry.ingredients import BY_THE_GRAM, ingredients
@@ -52,6 +53,17 @@ def main() -> int:
         _compared(f"exact mix, certainty {certainty:.0%}", one, _exact, told.rounds)
         _compared(f"whole scoops, certainty {certainty:.0%}", one, _whole, told.rounds)
     return 0
+
+
+def rows(quick: bool) -> Iterator[Row]:
+    """For the page of all benchmarks."""
+    asked = question()
+    for certainty in (0.5, CERTAINTY):
+        one, sure = replace(asked, certainty=certainty), f"certainty {certainty:.0%}"
+        rounds = 1 if quick else 7
+        yield row_of("rations", _pair(f"exact mix, {sure}", one, _exact, rounds)[0])
+        if not quick:
+            yield row_of("rations", _pair(f"whole scoops, {sure}", one, _whole, 3)[0])
 
 
 def question() -> Question:
@@ -111,6 +123,12 @@ def _whole(asked: Question) -> object:
 
 
 def _compared(what: str, asked: Question, work: Callable[[Question], object], rounds: int) -> None:
+    _show(*_pair(what, asked, work, rounds))
+
+
+def _pair(
+    what: str, asked: Question, work: Callable[[Question], object], rounds: int
+) -> tuple[Ratio, Program]:
     """Ours against HiGHS alone on every programme that ours came to, read from files."""
     programs: list[tuple[Program, dict[str, object]]] = []
 
@@ -138,7 +156,7 @@ def _compared(what: str, asked: Question, work: Callable[[Question], object], ro
             lambda: seconds(bare),
             rounds,
         )
-    _show(row, programs[-1][0])
+    return row, programs[-1][0]
 
 
 def _exported(program: Program, file: Path) -> None:

@@ -14,10 +14,13 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
 import duckdb
+from benchmarks.measure import side_by_side
+from benchmarks.rows import Row, row_of
 
 from quailwright.exchange.readings_csv import import_csv
 from quailwright.exchange.readings_layout import Told
@@ -39,7 +42,7 @@ class Run(NamedTuple):
     days: list[tuple[int, float, float, float, float]]
 
 
-def rows(count: int, seed: int) -> Iterator[str]:
+def lines(count: int, seed: int) -> Iterator[str]:
     """A machine read each minute: temperature and humidity wander about what it is set to."""
     chance = random.Random(seed)
     celsius, percent, at = 37.5, 45.0, FIRST
@@ -132,13 +135,46 @@ def timed(work: Callable[[], object]) -> float:
     return time.perf_counter() - began
 
 
+def rows(quick: bool) -> Iterator[Row]:
+    """For the page of all benchmarks."""
+    count, rounds = (5_000, 1) if quick else (500_000, 5)
+    summed: dict[str, list[float]] = {"ours": [], "DuckDB": []}
+    with tempfile.TemporaryDirectory(prefix="benchmarks-") as name:
+        source = Path(name) / "readings.csv"
+        with source.open("w") as file:
+            file.writelines(lines(count, SEED))
+
+        def timed_here(side: Callable[[Path, Path], Run], whose: str) -> float:
+            with tempfile.TemporaryDirectory(dir=name) as folder:
+                run = side(source, Path(folder))
+            summed[whose].append(run.summed_s)
+            return run.imported_s
+
+        imported = side_by_side(
+            f"import of {count:,} readings as CSV",
+            lambda: timed_here(ours, "ours"),
+            "DuckDB, the same file",
+            lambda: timed_here(duck, "DuckDB"),
+            rounds,
+        )
+    yield row_of("readings", imported)
+    mine, theirs = summed.values()
+    yield row_of(
+        "readings",
+        side_by_side(
+            "every day summed up", partial(next, iter(mine)), "DuckDB", partial(next, iter(theirs)),
+            rounds,
+        ),
+    )  # fmt: skip
+
+
 def main(count: int) -> None:
     """Writes the file, runs both sides, holds their summaries against each other, prints."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         source = folder / "readings.csv"
         with source.open("w") as file:
-            file.writelines(rows(count, SEED))
+            file.writelines(lines(count, SEED))
         mine = ours(source, folder)
         memory_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
         theirs = duck(source, folder)

@@ -154,6 +154,11 @@ class Program:
             self._process.wait(PATIENCE_S)
             self._process = None
 
+    @property
+    def pid(self) -> int:
+        """The number of its process; 0 while there is none."""
+        return self._process.pid if self._process is not None else 0
+
     def memory_mb(self) -> float:
         """Its memory now [MB]."""
         if self._process is None:

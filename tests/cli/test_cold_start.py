@@ -1,5 +1,6 @@
 """What is typed often starts at once: it loads no web, statistics or plotting library."""
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -40,3 +41,23 @@ def test_daily_commands_load_nothing_heavy(tmp_path: Path, words: str) -> None:
         [sys.executable, "-c", program + PROGRAM], check=True, capture_output=True, text=True
     )
     assert ran.stdout.splitlines()[-1] == "[]"
+
+
+def test_linear_algebra_takes_one_thread_unless_told() -> None:
+    """Its threads spin while they wait for busy cores: a page took seconds of them."""
+    program = """
+import os, sys
+from quailwright.cli.main import run
+sys.argv = ["quailwright", "--version"]
+try:
+    run()
+except SystemExit:
+    print(os.environ["OPENBLAS_NUM_THREADS"])
+"""
+    for told, expected in (({}, "1"), ({"OPENBLAS_NUM_THREADS": "3"}, "3")):
+        kept = {k: v for k, v in os.environ.items() if k != "OPENBLAS_NUM_THREADS"}
+        ran = subprocess.run(
+            [sys.executable, "-c", program], check=True, capture_output=True, text=True,
+            env=kept | told,
+        )  # fmt: skip
+        assert ran.stdout.split()[-1] == expected

@@ -1,5 +1,6 @@
 """The server itself: how it speaks https, and for how long."""
 
+import platform
 import socket
 import ssl
 import subprocess
@@ -12,7 +13,7 @@ from typing import Any
 import pytest
 
 from quailwright.exchange.certificate import Https, https_for
-from quailwright.web.serving import beside, listening
+from quailwright.web.serving import beside, hold_little_memory, listening
 
 NOW = datetime.now(UTC)
 
@@ -125,3 +126,7 @@ def test_a_client_that_reads_no_more_holds_up_no_end() -> None:
 
 def test_an_interrupt_is_not_lost_while_the_server_begins() -> None:
     assert said_by(BEGINNING) == "over"
+
+
+def test_memory_is_given_back_where_glibc_can() -> None:
+    assert hold_little_memory() is (platform.libc_ver()[0] == "glibc")

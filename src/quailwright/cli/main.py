@@ -124,6 +124,9 @@ app.add_typer(notices.app, name="notices")
 
 def run() -> None:
     """Runs the command line in the terminal's language."""
+    # NumPy's linear algebra, before it loads: its threads spin while they wait for busy cores, and
+    # the matrices of a flock are so small that one thread is as fast.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     with speaking(of_terminal()):
         _run()
 

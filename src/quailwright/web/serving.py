@@ -1,5 +1,6 @@
 """Serving the pages: the socket, the address to open, and the server."""
 
+import ctypes
 import os
 import signal
 import socket
@@ -41,6 +42,9 @@ _ANSWERS_WITHIN_S = 60
 one takes to begin on a busy machine, or none ever would. One that happens to be killed while it is
 asked is missed for as long."""
 _LOOKED_AT_EVERY_S = 12 * 3600.0
+_ARENA_MAX, _MMAP_THRESHOLD = -8, -3
+"""Numbers of glibc's `mallopt` (malloc.h)."""
+_ARENAS, _OWN_MAP_BYTES = 2, 256 * 1024
 _NOWHERE = ("192.0.2.1", 9)
 """An address for documentation (RFC 5737): asking for the way to it sends nothing."""
 
@@ -94,6 +98,7 @@ def run(
     With the file of a certificate and its key it speaks https; every `every_s` seconds it takes the
     one that `renewed` gives, for it may run longer than a certificate lasts.
     """
+    hold_little_memory()
     listener.listen(128)
     server = _server(app, certificate, _PATIENCE_S)
     ended, renewing = _ended_by_interrupt(server), _renewing(server, renewed, every_s)
@@ -156,6 +161,19 @@ def _ended_by_interrupt(server: uvicorn.Server) -> Iterator[None]:
         yield
     finally:
         signal.signal(signal.SIGINT, before)
+
+
+def hold_little_memory() -> bool:
+    """Has glibc give back what is let go of; gives whether it heard (elsewhere nothing is done).
+
+    Left alone it keeps a heap for every few threads, each as large as what its threads ever held
+    at once, and after the first large arrays takes larger and larger ones from these heaps.
+    """
+    try:
+        mallopt = ctypes.CDLL(None).mallopt
+    except (AttributeError, OSError, TypeError):
+        return False
+    return bool(mallopt(_ARENA_MAX, _ARENAS) and mallopt(_MMAP_THRESHOLD, _OWN_MAP_BYTES))
 
 
 @contextmanager

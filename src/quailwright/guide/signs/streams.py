@@ -306,9 +306,9 @@ def _by_light(
     found = np.zeros((len(days), 3))
     for n, some in enumerate(living):
         weights = [cohort.hens or cohort.chicks / 2.0 for cohort in some]
-        if sum(weights) > 0:
-            rows = [by_birth[hatched(cohort)][n] for cohort in some]
-            found[n] = np.average(rows, axis=0, weights=weights)
+        if (birds := sum(weights)) > 0:
+            for cohort, weight in zip(some, weights, strict=True):
+                found[n] += by_birth[hatched(cohort)][n] * (weight / birds)
     lit, least, most = found.T.tolist()
     return lit, least, most
 

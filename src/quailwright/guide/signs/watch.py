@@ -9,6 +9,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 from itertools import pairwise
 from statistics import fmean, median
 
@@ -150,6 +151,19 @@ def off_its_level(
         days_between_false_signs: mean days up to a sign while nothing is wrong.
         least_change: a change smaller than this share of the usual is not told of.
     """
+    return _off_its_level(tuple(seen), score, on, days_between_false_signs, least_change)
+
+
+@lru_cache(128)
+def _off_its_level(
+    seen: tuple[Seen, ...],
+    score: Score,
+    on: date,
+    days_between_false_signs: float,
+    least_change: float,
+) -> Off | None:
+    """The same, remembered: what is written of one pen leaves the streams of the others as they
+    were, and of a pen most of its own."""
     lag = timedelta(days=facts.value("signs.usual_lag_d"))
     reach = timedelta(days=facts.value("signs.usual_over_d"))
     expires = timedelta(days=facts.value("signs.told_for_d"))
