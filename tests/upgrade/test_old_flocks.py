@@ -243,8 +243,8 @@ def test_a_migration_that_fails_midway_leaves_the_old_file_whole(
     schema, location = old
     before = everything(location)
 
-    def fails(name: str, *_: Any, **__: Any) -> None:
-        raise sa.exc.OperationalError(name, {}, Exception("database or disk is full"))
+    def fails() -> None:
+        raise sa.exc.OperationalError("CREATE", {}, Exception("database or disk is full"))
 
     newest = ScriptDirectory.from_config(alembic_config()).get_revision(SCHEMA)
     assert newest is not None
@@ -254,7 +254,7 @@ def test_a_migration_that_fails_midway_leaves_the_old_file_whole(
 
             def only_at_last(*arguments: Any, real: Any = real, **named: Any) -> Any:
                 if op.get_context().get_current_revision() in newest._all_down_revisions:
-                    return fails(made)
+                    return fails()
                 return real(*arguments, **named)
 
             patched.setattr(op, made, only_at_last)
@@ -272,7 +272,7 @@ def test_an_old_file_that_may_only_be_read_is_a_sentence(
 ) -> None:
     path = old_file(schema, tmp_path)
     before = path.read_bytes()
-    # Root may write everything, so the question is answered here; SQLite itself keeps to the answer.
+    # Root may write everything, so the question is answered here; SQLite keeps to the answer.
     monkeypatch.setattr(flock_files, "_may", lambda _, mode: mode == os.R_OK)
     with pytest.raises(FlockUnusable) as raised:
         open_store(str(path))
