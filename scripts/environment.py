@@ -85,7 +85,8 @@ def make(root: Path, folder: Path, lock: Path, stamp: str, held: int) -> None:
     source = root / "src"
     version = f"python{sys.version_info.major}.{sys.version_info.minor}"
     paths = folder / "lib" / version / "site-packages" / "quailwright-source.pth"
-    paths.write_text(f"{source}\n", encoding="utf-8")
+    # Seen from there: Python 3.11 reads it by the locale, which may not know the folder's name.
+    paths.write_text("../../../../src\n", encoding="ascii")
     compileall.compile_dir(source, quiet=2)
     unfinished = folder / "stamp.unfinished"
     unfinished.write_text(f"{stamp}\n", encoding="utf-8")

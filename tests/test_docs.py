@@ -8,23 +8,13 @@ import sys
 from pathlib import Path
 
 import pytest
+from tests.cli.conftest import Quail
+from tests.cli.conftest import quail as quail_fixture
 
+quail = quail_fixture
 ROOT = Path(__file__).resolve().parent.parent
 PAGES = [ROOT / "README.md", ROOT / "CONTRIBUTING.md", *sorted((ROOT / "docs").glob("*.md"))]
 ENVIRONMENT = {**os.environ, "PYTHONPATH": str(ROOT / "src"), "QUAILWRIGHT_TRACEBACK": "1"}
-
-
-def quailwright(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
-    """Runs the command line in a folder, with its flock there."""
-    flock = {"QUAILWRIGHT_FLOCK": str(folder / "flock.sqlite"), "XDG_DATA_HOME": str(folder)}
-    return subprocess.run(
-        [sys.executable, "-m", "quailwright", *words],
-        cwd=folder,
-        env=ENVIRONMENT | flock,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
 
 
 def said_while_serving(folder: Path, *words: str) -> str:
@@ -56,7 +46,8 @@ def commands_of_readme() -> list[str]:
     return [re.split(r"\s{2,}", line)[0] for line in lines if line.startswith("./start ")]
 
 
-def test_every_command_of_the_readme_runs_in_the_order_shown(tmp_path: Path) -> None:
+def test_every_command_of_the_readme_runs_in_the_order_shown(tmp_path: Path, quail: Quail) -> None:
+    """In this process: starting anew for each of them would take most of the time."""
     entry = '{"kind": "care", "id": "00000001-0000-4000-8000-000000000001", "at": "2027-05-02"'
     (tmp_path / "year.jsonl").write_text(f'{entry}, "task": "feed_water"}}\n', encoding="utf-8")
     commands = commands_of_readme()
@@ -66,9 +57,9 @@ def test_every_command_of_the_readme_runs_in_the_order_shown(tmp_path: Path) -> 
             assert "Open http://127.0.0.1:" in said_while_serving(tmp_path, "demo")
             continue
         words = re.findall(r'(?:[^\s"]|"[^"]*")+', command)[1:]
-        ran = quailwright(tmp_path, *(word.replace('"', "") for word in words))
-        assert ran.returncode == 0, f"{command}\n{ran.stderr}"
-        assert ran.stdout
+        ran = quail(*(word.replace('"', "") for word in words))
+        assert ran.code == 0, f"{command}\n{ran.err}"
+        assert ran.out
 
 
 def test_the_readme_names_the_two_commands_on_its_first_screen() -> None:

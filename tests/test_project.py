@@ -147,11 +147,11 @@ def test_version_is_the_changelog_top_entry() -> None:
 
 @pytest.fixture
 def checkout(tmp_path: Path) -> Path:
-    """A checkout in a folder with a space, whose lock pins nothing and whose program reports.
+    """A checkout in a folder with blanks and accents; its lock pins nothing, its program reports.
 
     Setting up such a checkout needs no network; all else is the real start.
     """
-    folder = tmp_path / "a checkout"
+    folder = tmp_path / "minha criação nº 1"
     shutil.copytree(ROOT / "scripts", folder / "scripts", ignore=shutil.ignore_patterns("__*"))
     shutil.copy2(ROOT / "start", folder / "start")
     (folder / "requirements.lock").write_text("", encoding="utf-8")
@@ -176,46 +176,10 @@ def run_start(
     )
 
 
-def test_second_start_is_silent_and_nothing_leaks_in(checkout: Path) -> None:
-    first = run_start(checkout, "flock")
-    assert "Setting up .venv" in first.stderr
-    impostor = checkout.parent / "quailwright"
-    impostor.mkdir()
-    (impostor / "__main__.py").write_text("raise SystemExit('the wrong package ran')")
-    second = run_start(
-        checkout, "log", "note=two words", PYTHONPATH=str(checkout.parent), PYTHONHOME="/nowhere"
-    )
-    assert (second.returncode, second.stderr) == (0, "")
-    assert json.loads(second.stdout) == {
-        "arguments": ["log", "note=two words"],
-        "package": str(checkout / "src" / "quailwright" / "__init__.py"),
-    }
-
-
-def test_start_works_through_a_link_and_a_changed_lock_sets_up_again(checkout: Path) -> None:
-    link = checkout.parent / "quail"
-    link.symlink_to(Path(checkout.name) / "start")
-    done = subprocess.run([link, "flock"], capture_output=True, text=True, check=True)
-    assert json.loads(done.stdout)["arguments"] == ["flock"]
-    (checkout / "requirements.lock").write_text("# another day\n", encoding="utf-8")
-    assert "Setting up .venv" in run_start(checkout).stderr
-    assert run_start(checkout).stderr == ""
-
-
-def test_killed_set_up_is_made_anew(checkout: Path) -> None:
-    with subprocess.Popen(
-        [checkout / "start"], stderr=subprocess.PIPE, text=True, start_new_session=True
-    ) as killed:
-        assert killed.stderr is not None
-        assert "Setting up .venv" in killed.stderr.readline()
-        os.killpg(killed.pid, signal.SIGKILL)
-    assert not (checkout / ".venv" / "stamp").exists()
-    again = run_start(checkout, "flock")
-    assert "Setting up .venv" in again.stderr
-    assert json.loads(again.stdout)["arguments"] == ["flock"]
-
-
-def test_two_first_starts_at_once_make_one_environment(checkout: Path) -> None:
+def test_two_first_starts_at_once_make_one_environment_and_later_starts_are_silent(
+    checkout: Path,
+) -> None:
+    """Making an environment takes seconds: what one can show stands in one test."""
     both = [
         subprocess.Popen(
             [checkout / "start", name], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
@@ -226,8 +190,24 @@ def test_two_first_starts_at_once_make_one_environment(checkout: Path) -> None:
     assert [json.loads(out)["arguments"] for out, _ in said] == [["one"], ["two"]]
     assert sum("Setting up .venv" in err for _, err in said) == 1
 
+    # The next start is silent, and nothing leaks in.
+    impostor = checkout.parent / "quailwright"
+    impostor.mkdir()
+    (impostor / "__main__.py").write_text("raise SystemExit('the wrong package ran')")
+    third = run_start(
+        checkout,
+        *("log", "note=two words"),
+        PYTHONPATH=str(checkout.parent),
+        PYTHONHOME="/nowhere",
+        LC_ALL="C",
+    )
+    assert (third.returncode, third.stderr) == (0, "")
+    assert json.loads(third.stdout) == {
+        "arguments": ["log", "note=two words"],
+        "package": str(checkout / "src" / "quailwright" / "__init__.py"),
+    }
 
-def test_failed_install_says_so_and_leaves_no_stamp(checkout: Path) -> None:
+    # A lock that cannot be installed says so, and leaves no stamp.
     (checkout / "requirements.lock").write_text(
         f"no-such-package==1.0 \\\n    --hash=sha256:{'0' * 64}\n", encoding="utf-8"
     )
@@ -238,6 +218,27 @@ def test_failed_install_says_so_and_leaves_no_stamp(checkout: Path) -> None:
     assert "no-such-package" in failed.stderr
     assert "Traceback" not in failed.stderr
     assert not (checkout / ".venv" / "stamp").exists()
+
+
+def test_killed_set_up_is_made_anew_through_a_link_and_so_it_is_for_a_changed_lock(
+    checkout: Path,
+) -> None:
+    with subprocess.Popen(
+        [checkout / "start"], stderr=subprocess.PIPE, text=True, start_new_session=True
+    ) as killed:
+        assert killed.stderr is not None
+        assert "Setting up .venv" in killed.stderr.readline()
+        os.killpg(killed.pid, signal.SIGKILL)
+    assert not (checkout / ".venv" / "stamp").exists()
+    link = checkout.parent / "quail"
+    link.symlink_to(Path(checkout.name) / "start")
+    again = subprocess.run([link, "flock"], capture_output=True, text=True, check=True)
+    assert "Setting up .venv" in again.stderr
+    assert json.loads(again.stdout)["arguments"] == ["flock"]
+
+    (checkout / "requirements.lock").write_text("# another day\n", encoding="utf-8")
+    assert "Setting up .venv" in run_start(checkout).stderr
+    assert run_start(checkout).stderr == ""
 
 
 def test_start_without_python_says_what_to_install(checkout: Path, tmp_path: Path) -> None:

@@ -1,6 +1,11 @@
 """Run the command line: `python -m quailwright`."""
 
-from quailwright.cli.main import run
+import sys
 
 if __name__ == "__main__":
-    run()
+    try:
+        from quailwright.cli.main import run
+
+        run()
+    except KeyboardInterrupt:  # Ctrl+C while the program itself is still being read
+        sys.exit(130)

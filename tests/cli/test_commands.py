@@ -3,6 +3,7 @@
 import io
 import os
 import re
+import runpy
 import shlex
 import subprocess
 import sys
@@ -315,3 +316,25 @@ def test_help_is_said_in_the_terminals_language(monkeypatch: pytest.MonkeyPatch)
         main.run()
     assert "Sirva as páginas." in shown.getvalue()
     assert "Serve the pages, until Ctrl+C." in main.help_texts()
+
+
+class _StopsAt:
+    """Ctrl+C in the very moment in which a module is looked for."""
+
+    def __init__(self, name: str) -> None:
+        self._name = name
+
+    def find_spec(self, name: str, *_: object) -> None:
+        """Finds nothing."""
+        if name == self._name:
+            raise KeyboardInterrupt
+
+
+def test_ctrl_c_while_the_program_is_still_being_read_is_no_traceback(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.delitem(sys.modules, "quailwright.cli.main", raising=False)
+    monkeypatch.setattr(sys, "meta_path", [_StopsAt("quailwright.cli.main"), *sys.meta_path])
+    with pytest.raises(SystemExit) as leaving:
+        runpy.run_module("quailwright", run_name="__main__")
+    assert leaving.value.code == 130

@@ -8,6 +8,7 @@ from functools import partial
 from pathlib import Path
 
 import pytest
+from argon2 import PasswordHasher
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 from tests.makers import made
@@ -85,8 +86,25 @@ Enter = Callable[[str], TestClient]
 
 @pytest.fixture(scope="session")
 def made_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The flock file that each test gets a copy of: hashing passphrases takes its time."""
-    location = str(tmp_path_factory.mktemp("made once") / "flock.sqlite")
+    """A flock file whose passphrases are hashed as a keeper's are: each sign-in takes its time."""
+    return _made(tmp_path_factory.mktemp("made once"))
+
+
+@pytest.fixture(scope="session")
+def made_quickly(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The flock file that each test gets a copy of.
+
+    Its passphrases are hashed as cheaply as can be. A hash tells what it costs, so that each of
+    the many sign-ins of these tests is cheap too, by the code that lets people in.
+    """
+    quick = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("quailwright.exchange.household._hasher", quick)
+        return _made(tmp_path_factory.mktemp("made quickly"))
+
+
+def _made(folder: Path) -> Path:
+    location = str(folder / "flock.sqlite")
     with open_store(location, create=True) as store:
         with store.writing() as writer:
             writer.append(SMALL_FLOCK, NOW)
@@ -98,9 +116,9 @@ def made_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def flock_file(made_once: Path, tmp_path: Path) -> str:
+def flock_file(made_quickly: Path, tmp_path: Path) -> str:
     """A flock file with a small flock and three people."""
-    return str(shutil.copy(made_once, tmp_path / "flock.sqlite"))
+    return str(shutil.copy(made_quickly, tmp_path / "flock.sqlite"))
 
 
 @pytest.fixture
@@ -131,9 +149,9 @@ def entered(app: FastAPI, role: str, base_url: str = "http://localhost") -> Test
 
 
 @pytest.fixture(scope="module")
-def reading(made_once: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
+def reading(made_quickly: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
     """A keeper's browser for tests that only read: what was reckoned for one is there for all."""
-    flock = shutil.copy(made_once, tmp_path_factory.mktemp("reading") / "flock.sqlite")
+    flock = shutil.copy(made_quickly, tmp_path_factory.mktemp("reading") / "flock.sqlite")
     app = create_app(Settings(str(flock), lambda: NOW))
     yield entered(app, "keeper")
     app.state.home.desk.store.close()
