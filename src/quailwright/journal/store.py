@@ -237,6 +237,7 @@ class Store:
         """Reads the file's pages and its entries anew. Raises Damaged, and then writes no more."""
         with self._sentences(), self._engine.connect() as connection:
             check_all(connection, self.location)
+            check_names(connection)
 
     def readings(
         self, place: str, from_: datetime | None = None, until: datetime | None = None
@@ -335,6 +336,7 @@ class Store:
         if not self._looked_through:
             if Path(self.location).expanduser().stat().st_size <= _SOON_READ_BYTES:
                 check_pages(connection, self.location)
+                check_names(connection)
             self._looked_through = True
 
     @contextmanager
@@ -513,6 +515,12 @@ def check_pages(connection: sa.Connection, location: str) -> None:
     if verdict != "ok":
         told = say("the database says: {verdict}.", verdict=" ".join(verdict.split()))
         raise damage.damaged(location, told)
+
+
+def check_names(connection: sa.Connection) -> None:
+    """Names every column of every table: the database does not find out that one was altered."""
+    for table in metadata.sorted_tables:
+        connection.execute(sa.select(table).limit(0))
 
 
 def check_all(connection: sa.Connection, location: str) -> None:
@@ -819,7 +827,7 @@ def in_sentences(location: str) -> Iterator[None]:
     try:
         yield
     except DBAPIError as error:
-        if any(sign in str(error.orig).lower() for sign in ("malformed", "could not decode")):
+        if any(sign in str(error.orig).lower() for sign in _DAMAGE_SIGNS):
             what = say("the database cannot find its way in it.")
             raise damage.damaged(location, what) from error
         raise FlockUnusable(_sentence(error, location)) from error
@@ -905,6 +913,11 @@ def _sentence(error: DBAPIError, location: str) -> str:
     return say("{location} cannot be used ({error}).", location=location, error=written)
 
 
+_DAMAGE_SIGNS = (
+    "malformed", "could not decode", "unsupported file format", "no such table", "no such column",
+    "no column named",
+)  # fmt: skip
+"""What SQLite says of damage; the last of them, of names that were altered in its schema."""
 _SIGNS = {
     "disk is full": mark(
         "{location} could not be written: the disk is full. Nothing of this was kept. Make room."
