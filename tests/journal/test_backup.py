@@ -28,7 +28,7 @@ from tests.makers import made
 
 from quailwright.exchange import backups
 from quailwright.journal import backup as format_of
-from quailwright.journal import options, restoring
+from quailwright.journal import drafts, options
 from quailwright.journal.entries import Entry, encode
 from quailwright.journal.findings import BadInput, FlockUnusable, Withheld
 from quailwright.journal.jsonl import parse_lines
@@ -371,7 +371,7 @@ def test_a_list_pressed_in_another_way_is_a_sentence(small: Path, tmp_path: Path
 
 
 def test_a_number_that_no_process_has_is_left_alone() -> None:
-    assert restoring.is_running(10**30)
+    assert drafts.is_running(10**30)
 
 
 @pytest.mark.parametrize("newer", [{"schema": "9000"}, {"format": 2}])

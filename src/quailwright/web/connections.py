@@ -4,6 +4,7 @@ uvicorn waits without end for a request that has begun to come, and for a client
 """
 
 import asyncio
+import sys
 from collections import Counter
 from typing import ClassVar
 
@@ -21,6 +22,7 @@ _HERE = ("", "127.0.0.1", "::1")
 class Patient(H11Protocol):
     """Speaks HTTP as uvicorn does, with an end to its patience."""
 
+    most_from_one: ClassVar[int] = MOST_FROM_ONE
     _of_address: ClassVar[Counter[str]] = Counter()
     _unfinished: ClassVar[dict["Patient", None]] = {}
 
@@ -31,7 +33,7 @@ class Patient(H11Protocol):
         self._stalled: asyncio.TimerHandle | None = None
         self._address = self.client[0] if self.client is not None else ""
         self._of_address[self._address] += 1
-        if self._address not in _HERE and self._of_address[self._address] > MOST_FROM_ONE:
+        if self._address not in _HERE and self._of_address[self._address] > self.most_from_one:
             transport.abort()
             return
         self._wait(HEAD_WITHIN_S)
@@ -86,3 +88,9 @@ class Patient(H11Protocol):
         if self._stalled is not None:
             self._stalled.cancel()
             self._stalled = None
+
+
+class PatientBehind(Patient):
+    """The same behind a server in front, from whose address all come: it counts its clients."""
+
+    most_from_one = sys.maxsize

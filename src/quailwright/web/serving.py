@@ -18,7 +18,7 @@ from uvicorn.supervisors import Multiprocess
 from quailwright.journal.findings import BadInput
 from quailwright.language import say
 from quailwright.web.app import create_app
-from quailwright.web.connections import Patient
+from quailwright.web.connections import Patient, PatientBehind
 from quailwright.web.home import LOOPBACK, Settings
 from quailwright.web.many import Office, is_domain, many
 from quailwright.web.trust_guide import trust_guide
@@ -136,17 +136,24 @@ def settings_of_many(
 ) -> uvicorn.Config:
     """How uvicorn serves the pages of many flocks."""
     return uvicorn.Config(
-        partial(many, office),
+        partial(_many, office),
         factory=True,
         log_level=_LOG_LEVEL,
         access_log=False,
         server_header=False,
+        http=PatientBehind if proxies else Patient,
+        ws="none",
         proxy_headers=bool(proxies),
         forwarded_allow_ips=list(proxies),
         timeout_graceful_shutdown=_PATIENCE_S,
         timeout_worker_healthcheck=_ANSWERS_WITHIN_S,
         workers=processes,
     )
+
+
+def _many(office: Office) -> App:
+    hold_little_memory()
+    return many(office)
 
 
 @contextmanager
