@@ -74,3 +74,27 @@ def test_a_clock_that_cannot_be_right_is_said(
         assert (told.code, says in told.err) == (0, True)
     # Set right: after a clock that ran ahead it is said until some entries more are kept.
     assert ("recorded on 2037-01-01 already" in quail("today").err) == (year > 2027)
+
+
+def test_an_export_that_holds_what_is_refused_today_comes_in_as_found(
+    quail: Quail, tmp_path: Path
+) -> None:
+    """Programs of schema 0001 let eggs be sold from a pen in quarantine: docs/upgrades.md."""
+    told = [
+        {"kind": "place", "place": "pen", "role": "pen", "at": "2026-01-01"},
+        {"kind": "group", "group": "hens", "place": "pen", "hens": 9, "at": "2026-01-02"},
+        {"kind": "quarantine", "place": "pen", "until": "2026-03-01", "at": "2026-01-03"},
+        {"kind": "eggs_collected", "group": "hens", "eggs": 6, "at": "2026-01-10"},
+        {"kind": "eggs_out", "use": "sold", "eggs": 4, "group": "hens", "at": "2026-01-11"},
+    ]
+    lines = [
+        json.dumps({"id": f"0000000{n}-0000-4000-8000-000000000001", **each})
+        for n, each in enumerate(told)
+    ]
+    (tmp_path / "old.jsonl").write_text("\n".join(lines), encoding="utf-8")
+    refused = quail("journal", "import", "old.jsonl")
+    assert refused.code == 1
+    assert "sold or given from 2026-03-02 on" in refused.err
+    taken = quail("journal", "import", "old.jsonl", "--as-found")
+    assert taken.code == 0, taken.err
+    assert "sold or given from 2026-03-02 on" in quail("journal", "check").out
