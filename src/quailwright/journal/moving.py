@@ -6,7 +6,6 @@ what would make two records of one flock. It can still be read.
 """
 
 import io
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
@@ -15,6 +14,7 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from quailwright.journal.backup import Manifest, State, open_backup, write
+from quailwright.journal.drafts import folder_apart
 from quailwright.journal.findings import BadInput, FlockUnusable
 from quailwright.journal.restoring import Restored, restore
 from quailwright.journal.store import MOVED, Store, open_store, without_password
@@ -41,8 +41,8 @@ def move(from_: str, to: str, now: datetime, version: str, state: State) -> Rest
             raise FlockUnusable(
                 say("{flock} has moved already; write where it is.", flock=store.location)
             )
-        with tempfile.TemporaryDirectory(prefix=".quailwright-") as apart:
-            path = Path(apart, "move.zip")
+        with folder_apart() as apart:
+            path = apart / "move.zip"
             with path.open("w+b") as stream:
                 manifest = write(store, stream, now, version, state)
             moved = _there_already(manifest, to, now, version, state)
