@@ -5,6 +5,7 @@ of setting; the figures they rest on are those of husbandry/facts/incubation.csv
 """
 
 import re
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime
@@ -361,3 +362,11 @@ def test_templates_read_nothing_but_their_data() -> None:
             assert not re.search(r"\b(import|include|read|csv|toml|yaml|xml|eval|plugin)\b", source)
             assert source.count("json(") == (each.name == "frame.typ")
             assert not re.search(r'(image|bibliography)\(\s*"|@', source), each.name
+
+
+def test_no_sheet_is_set_within_the_process_that_serves(
+    press: Press, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Typst keeps what it worked out for as long as its process lasts: megabytes a sheet."""
+    monkeypatch.setitem(sys.modules, "typst", None)
+    assert OURS in printed(press, "places", {}).data

@@ -5,7 +5,7 @@ vapour pressure between its inside (saturated at its own temperature) and the ai
 pascal inside; the conductance keeps the literature's unit, mg a day for each torr.
 """
 
-from functools import cache
+from functools import lru_cache
 from itertools import pairwise
 from math import exp, log
 
@@ -17,7 +17,7 @@ PASCAL_PER_TORR = 101_325.0 / 760.0
 _MG_PER_G = 1000.0
 
 
-@cache
+@lru_cache(4096)
 def saturation_pressure_pa(temperature_c: float) -> float:
     """Saturation pressure of water vapour over liquid water.
 

@@ -7,7 +7,7 @@ these spread as published between flocks. The sum is what a further hatch or wee
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache
+from functools import lru_cache
 
 import numpy as np
 from numpy.random import Generator
@@ -53,7 +53,7 @@ class Seen:
     shift: float = 0.0
 
 
-@cache
+@lru_cache(4096)
 def log_odds_of_beta(a: float, b: float) -> tuple[float, float]:
     """Mean and standard deviation of the log odds of a share that spreads as Beta(a, b).
 

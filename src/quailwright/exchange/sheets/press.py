@@ -2,15 +2,18 @@
 
 import json
 import re
+import subprocess
+import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
-from typing import TYPE_CHECKING, Any, Final, Literal
+from typing import Any, Final, Literal
 from urllib.parse import quote, urlencode
 
 from quailwright.exchange.demo_file import INVENTED
+from quailwright.exchange.sheets import typesetter
 from quailwright.flock.state import Flock
 from quailwright.guide import wording
 from quailwright.guide.cautions import cautions_for, who_decides
@@ -21,15 +24,15 @@ from quailwright.journal.moments import until
 from quailwright.journal.store import Store
 from quailwright.language import Said, say, spoken
 
-if TYPE_CHECKING:
-    import typst
-
 Paper = Literal["a4", "letter"]
 PAPERS: Final[Mapping[Paper, str]] = {"a4": "a4", "letter": "us-letter"}
 """The papers there are, and what typst calls them."""
 
 OURS: Final = b"/Author(quailwright)"
 """Stands in every PDF that is made here, and tells it from a file of the keeper's."""
+
+_LONGEST_WAIT_S = 60
+_CODES = 200
 
 Data = Mapping[str, Any]
 
@@ -111,8 +114,6 @@ def pdf(press: Press, template: str, title: str, data: Data) -> bytes:
         title: of the document.
         data: what the template asks for: text, numbers, lists and mappings.
     """
-    import typst
-
     holding = press.flock.holding
     frame = {
         "title": title,
@@ -126,14 +127,21 @@ def pdf(press: Press, template: str, title: str, data: Data) -> bytes:
         "tick": say("box to tick"),
     }
     shown = _breakable({**data, "frame": frame})
-    made: bytes = typst.compile(
-        _source(template),
-        format="pdf",
-        sys_inputs={"data": json.dumps(shown, ensure_ascii=False)},
-        font_paths=_fonts(),
-        timestamp=int(press.now.timestamp()),
+    asked = {
+        "source": _source(template),
+        "data": json.dumps(shown, ensure_ascii=False),
+        "timestamp": int(press.now.timestamp()),
+    }
+    done = subprocess.run(
+        [sys.executable, "-P", typesetter.__file__],
+        input=json.dumps(asked).encode(),
+        capture_output=True,
+        timeout=_LONGEST_WAIT_S,
+        check=False,
     )
-    return made
+    if done.returncode:
+        raise RuntimeError(f"{template} could not be set: {done.stderr.decode(errors='replace')}")
+    return done.stdout
 
 
 def day_and_clock(at: datetime) -> str:
@@ -155,21 +163,14 @@ def cautions(step: str) -> list[str]:
 
 
 @cache
-def _source(template: str) -> bytes:
+def _source(template: str) -> str:
     """A template with what all share before it: one text, which reads no other file."""
     here = resources.files(__package__)
-    return b"\n".join(here.joinpath(f"{name}.typ").read_bytes() for name in ("frame", template))
+    names = ("frame", template)
+    return "\n".join(here.joinpath(f"{name}.typ").read_text(encoding="utf-8") for name in names)
 
 
-@cache
-def _fonts() -> "typst.Fonts":
-    """The fonts that typst brings, which come first; the system's, for letters those lack."""
-    import typst
-
-    return typst.Fonts()
-
-
-@cache
+@lru_cache(_CODES)
 def _code(address: str) -> str:
     """A QR code (ISO/IEC 18004) as a drawing."""
     import segno

@@ -7,7 +7,7 @@ interval `h`. `h` follows from how seldom it may do so while nothing is wrong.
 """
 
 import math
-from functools import cache
+from functools import lru_cache
 from statistics import NormalDist
 
 from quailwright.language import say
@@ -50,7 +50,7 @@ def run_length(k: float, h: float, shift: float = 0.0) -> float:
     return float(means[0])
 
 
-@cache
+@lru_cache(4096)
 def interval_for(k: float, observations: float) -> float:
     """The decision interval at which a false sign comes once in so many observations.
 

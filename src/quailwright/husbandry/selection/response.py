@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import lru_cache
 
 import numpy as np
 
@@ -30,7 +30,7 @@ class Best:
     variance: float
 
 
-@cache
+@lru_cache(4096)
 def best(kept: int, of: int) -> Best:
     """The `kept` greatest of `of` values, exactly, for a group of any size.
 
