@@ -80,7 +80,7 @@ def test_an_export_that_holds_what_is_refused_today_comes_in_as_found(
     quail: Quail, tmp_path: Path
 ) -> None:
     """Programs of schema 0001 let eggs be sold from a pen in quarantine: docs/upgrades.md."""
-    told = [
+    told: list[dict[str, object]] = [
         {"kind": "place", "place": "pen", "role": "pen", "at": "2026-01-01"},
         {"kind": "group", "group": "hens", "place": "pen", "hens": 9, "at": "2026-01-02"},
         {"kind": "quarantine", "place": "pen", "until": "2026-03-01", "at": "2026-01-03"},
