@@ -11,7 +11,7 @@ from random import Random
 import pytest
 from scripts import kill_faults, power_faults
 
-from quailwright.journal import drafts
+from quailwright.journal import damage, drafts
 from quailwright.journal.findings import FlockUnusable
 from quailwright.journal.store import open_store
 
@@ -88,6 +88,7 @@ def test_a_log_without_its_flock_file_is_not_read_into_a_new_one(tmp_path: Path)
             writer.append(kill_faults.cares(0, 3, Random(1)), NOW)
         log = path.with_name("home.sqlite-wal").read_bytes()
     path.unlink()
+    path.with_name(f"home.sqlite{damage.NOTE}").unlink()
     path.with_name("home.sqlite-wal").write_bytes(log)
     with pytest.raises(FlockUnusable, match="without its flock file"):
         open_store(str(path), create=True)

@@ -105,7 +105,7 @@ def test_one_address_holds_so_many_connections_and_no_more(
 ) -> None:
     monkeypatch.setattr(connections, "_HERE", ())
     monkeypatch.setattr(connections, "HEAD_WITHIN_S", 60.0)
-    monkeypatch.setattr(connections, "MOST_FROM_ONE", 5)
+    monkeypatch.setattr(connections.Patient, "most_from_one", 5)
     with contextlib.ExitStack() as held:
         for _ in range(5):
             held.enter_context(socket.create_connection(("127.0.0.1", port), 20))

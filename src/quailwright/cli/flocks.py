@@ -110,7 +110,7 @@ def move(
     to: Annotated[str, typer.Argument(metavar="TO", help="Where nothing is recorded yet.")],
     as_json: JsonOption = False,
 ) -> None:
-    """Move a flock between a file and a database, and prove that it is equal."""
+    """Move a flock between a file and a database, proven equal."""
     from quailwright.exchange.backups import held_words
     from quailwright.exchange.moves import move as moved_by
     from quailwright.journal.store import without_password

@@ -6,6 +6,7 @@ itself and lacks what was kept. The note is written after each commit and never 
 may lag behind the file and never runs ahead of it.
 """
 
+import os
 import re
 import shlex
 from contextlib import suppress
@@ -56,7 +57,9 @@ class Noted(NamedTuple):
 def note(path: Path, newest: Noted) -> None:
     """Notes beside a flock file the newest entry that it holds. Where that fails, nothing is."""
     with suppress(OSError):
-        _beside(path).write_text(f"{newest.number} {newest.entry_id}\n", encoding="utf-8")
+        handle = os.open(_beside(path), os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+        with os.fdopen(handle, "w", encoding="utf-8") as beside:
+            beside.write(f"{newest.number} {newest.entry_id}\n")
 
 
 def noted(path: Path) -> Noted | None:
