@@ -518,7 +518,7 @@ class Restores(Kind):
         if was == 0 and self._before:
             asides = [*self.path.parent.glob("flock.sqlite.before*"),
                       *self.path.parent.glob(".*.aside")]  # fmt: skip
-            found = [one for one in asides if not one.name.endswith(("-wal", "-shm"))]
+            found = [one for one in asides if not one.name.endswith(("-wal", "-shm", "-last"))]
             if not any(reopened(one) == self._before for one in found):
                 raise Failure("the flock that was replaced is nowhere")
         self.counts["the old one stands" if was else "the new one stands"] += 1

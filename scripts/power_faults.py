@@ -551,7 +551,7 @@ def restored(new: list[Entry], old: list[Entry] | None) -> Check:
             raise Failure(f"neither stands, acknowledged: {acknowledged}")
         if at == new and old is not None:
             asides = [*root.glob("flock.sqlite.before*"), *root.glob(".*.aside")]
-            found = [one for one in asides if not one.name.endswith(("-wal", "-shm"))]
+            found = [one for one in asides if not one.name.endswith(("-wal", "-shm", "-last"))]
             if not any(reopened(one) == old for one in found):
                 raise Failure("the flock that was replaced is nowhere")
 

@@ -159,6 +159,8 @@ def shown(demo_once: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator
 @pytest.fixture(scope="session")
 def playwright() -> Iterator[Playwright]:
     """The driver, with a Chromium that it can start."""
+    if os.environ.get("QUAILWRIGHT_WITHOUT_BROWSER"):  # said by ./check
+        pytest.skip("no browser can be driven here")
     with sync_playwright() as driver:
         if chromium() is None and not Path(driver.chromium.executable_path).exists():
             pytest.skip("no Chromium is installed here")
