@@ -563,13 +563,15 @@ def main() -> int:
     """Runs the kinds that are asked for, and tells what happened."""
     known = kinds()
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("kinds", nargs="*", choices=[*known, []], default=list(known))
+    parser.add_argument("kinds", nargs="*", metavar="KIND", help=", ".join(known))
     parser.add_argument("--kills", type=int, default=1000, help="In time; 0: a sample of seconds.")
     parser.add_argument("--seed", type=int, default=time.time_ns() % 2**32)
     parser.add_argument("--folder", type=Path, help="Where to work; else a temporary folder.")
     asked = parser.parse_args()
+    if unknown := set(asked.kinds) - set(known):
+        parser.error(f"no such kind: {', '.join(sorted(unknown))}; there are {', '.join(known)}")
     folder = asked.folder or Path(tempfile.mkdtemp(prefix="kill-faults-"))
-    for name in asked.kinds:
+    for name in asked.kinds or known:
         began = time.monotonic()
         try:
             counts = run(known[name], asked.kills, asked.seed, folder / name)
