@@ -39,6 +39,7 @@ from quailwright.cli import main as command_line
 from quailwright.exchange import backup_schedule, backups
 from quailwright.exchange.caretaker import Caretaker
 from quailwright.exchange.desk import Desk
+from quailwright.journal.damage import NOTE
 from quailwright.journal.entries import Care, Entry, as_dict, encode
 from quailwright.journal.findings import QuailwrightError
 from quailwright.journal.migrations import upgrade_within
@@ -232,6 +233,11 @@ def stands(told: object, *may: object) -> int:
 # What is killed.
 
 
+def with_note(path: Path) -> tuple[Path, Path]:
+    """A flock file, and the note of its newest entry beside it."""
+    return path, path.with_name(f"{path.name}{NOTE}")
+
+
 class Kind:
     """One sort of work: puts its files, gives what to do, and looks at what is left."""
 
@@ -345,7 +351,7 @@ class Writes(Kind):
         self._stood = [note.strip() for note in there]
 
     def strays(self) -> Iterable[Path]:
-        return (left for left in self.path.parent.iterdir() if left != self.path)
+        return (left for left in self.path.parent.iterdir() if left not in with_note(self.path))
 
 
 class Migrations(Kind):
@@ -392,7 +398,7 @@ class Migrations(Kind):
             raise Failure("opened again, it was not migrated")
 
     def strays(self) -> Iterable[Path]:
-        return (left for left in self.path.parent.iterdir() if left != self.path)
+        return (left for left in self.path.parent.iterdir() if left not in with_note(self.path))
 
 
 class Backups(Kind):
@@ -456,7 +462,7 @@ class Backups(Kind):
     def strays(self) -> Iterable[Path]:
         beside = self.path.with_name(f"{self.path.name}.caretaker")
         for left in [*self.into.iterdir(), *self.path.parent.iterdir()]:
-            if left.suffix != ".zip" and left not in (self.path, beside, self.marker):
+            if left.suffix != ".zip" and left not in (*with_note(self.path), beside, self.marker):
                 yield left
         if self._kind.startswith("the"):
             with open_store(str(self.path)) as store:
