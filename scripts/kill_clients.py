@@ -37,6 +37,7 @@ from scripts.kill_faults import (
     command,
     preload,
     reopened,
+    with_note,
 )
 
 from quailwright.exchange.household import Household
@@ -292,8 +293,8 @@ class Server(Kind):
         if whole:
             preload(out)
             left = [*Path(tempfile.gettempdir()).iterdir()]
-            left += [one for one in self.path.parent.iterdir()
-                     if one.name not in ("flock.sqlite", "flock.sqlite.caretaker")]  # fmt: skip
+            known = [*with_note(self.path), self.path.with_name(f"{self.path.name}.caretaker")]
+            left += [one for one in self.path.parent.iterdir() if one not in known]
             if code or left:
                 raise Failure(f"ended in order with {code}, these were left: {left}")
             self.counts["not killed, nothing left behind"] += 1
