@@ -127,8 +127,7 @@ class Client:
             self.step()
 
     def step(self) -> None:
-        """One thing written, or tried to."""
-        raise NotImplementedError
+        """One thing written, or tried to; by one who only asks, nothing."""
 
 
 class Phone(Client):

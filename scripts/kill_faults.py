@@ -24,6 +24,7 @@ import sys
 import tempfile
 import time
 import traceback
+from abc import ABC, abstractmethod
 from collections import Counter
 from collections.abc import Callable, Iterable
 from contextlib import closing, suppress
@@ -238,7 +239,7 @@ def with_note(path: Path) -> tuple[Path, Path]:
     return path, path.with_name(f"{path.name}{NOTE}")
 
 
-class Kind:
+class Kind(ABC):
     """One sort of work: puts its files, gives what to do, and looks at what is left."""
 
     def __init__(self, folder: Path, rng: Random) -> None:
@@ -247,21 +248,21 @@ class Kind:
         self._lengths: dict[str, tuple[list[float], float]] = {}
         self._rounds = 0
 
+    @abstractmethod
     def prepare(self, unharmed: bool) -> tuple[str, Work]:
         """A name for what is done now, and the work; an unharmed one is to end well."""
-        raise NotImplementedError
 
+    @abstractmethod
     def is_told(self, told: str) -> bool:
         """Whether what it said acknowledges the work."""
-        raise NotImplementedError
 
+    @abstractmethod
     def look(self, acknowledged: bool) -> None:
         """Looks at the files. Raises Failure."""
-        raise NotImplementedError
 
+    @abstractmethod
     def strays(self) -> Iterable[Path]:
         """Files that should not be there after work that ended well."""
-        raise NotImplementedError
 
     def sample(self) -> None:
         """Kills as each of the first transactions begins, whatever that is. Raises Failure."""
