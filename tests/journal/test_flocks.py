@@ -233,7 +233,7 @@ def end_those_at_rest(url: str) -> None:
     """Ends the connections that stand in a transaction and do nothing."""
     with psycopg.connect(url, autocommit=True) as connection:
         connection.execute(
-            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
+            "SELECT pg_terminate_backend(pid, 10000) FROM pg_stat_activity "
             "WHERE state = 'idle in transaction'"
         )
 

@@ -416,7 +416,7 @@ def test_a_plan_whose_process_was_killed_is_over(two: Processes) -> None:
         # As the database does where a process is gone.
         connection.exec_driver_sql("RESET ROLE")
         connection.exec_driver_sql(
-            "SELECT pg_terminate_backend(pid) FROM pg_locks WHERE locktype = 'advisory' "
+            "SELECT pg_terminate_backend(pid, 10000) FROM pg_locks WHERE locktype = 'advisory' "
             f"AND (classid::bigint << 32 | objid::bigint) = {int('d' * 15, 16)}"
         )
     until = time.monotonic() + 30
