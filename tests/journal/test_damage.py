@@ -127,6 +127,18 @@ def test_the_sentence_names_file_and_way_back(path: Path) -> None:
     assert at == sorted(at)
 
 
+def test_a_beginning_that_is_gone_is_damage_of_a_flock_file(path: Path) -> None:
+    def zero(each: list[bytes]) -> None:
+        each[0] = bytes(PAGE)
+
+    pages(path, zero)
+    assert refused(path).startswith(f"{path} is damaged: its beginning cannot be read. ")
+    assert len(salvage(path).entries) == len(ENTRIES)
+    path.with_name(f"{path.name}{NOTE}").unlink()  # then it can be a file of anything
+    with pytest.raises(FlockUnusable, match="is not a flock file"):
+        open_store(str(path))
+
+
 def test_one_bit_of_an_entry(path: Path) -> None:
     data = bytearray(path.read_bytes())
     body = encode(ENTRIES[70])
