@@ -92,6 +92,19 @@ PARTS = {
         "A CSV file of readings into a database file, and each day's mean, lowest and highest. "
         "Ours also checks each line, keeps each reading once and keeps sums of each hour ready.",
     ),
+    "backup": Part(
+        "benchmarks.backup",
+        "Backups",
+        "A million readings of ten sensors. Ours is of one moment while others write, holds every "
+        "table in a form of its own with a checksum, and is proven before it bears its name: by "
+        "restoring it and comparing every row, or by its checksums alone.",
+    ),
+    "room": Part(
+        "benchmarks.room",
+        "Room for readings",
+        "Four sensors at a reading every ten seconds with a hatch every six weeks, thinned each "
+        "day: what stays, and what it takes.",
+    ),
 }  # fmt: skip
 
 

@@ -5,15 +5,24 @@
 Each step runs in a process of its own, so that the memory told is its peak.
 """
 
+import itertools
+import sqlite3
 import subprocess
 import sys
 import tempfile
 import time
+import zipfile
+from collections.abc import Iterator
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.random import Generator, default_rng
+
+if TYPE_CHECKING:  # run as a program, this is not in a package
+    from benchmarks.rows import Row
 
 SENSORS, STEP_MS, FIRST_MS = 10, 60_000, 1_800_000_000_000
 LEVELS = (1, 6, 9)
@@ -33,6 +42,55 @@ def main(readings: int) -> None:
         target = Path(folder, "level-6.zip")
         _say("checksums alone", "quick", flock, target, 6)
         _say("restored into a new file", "restore", Path(folder, "new.sqlite"), target, 6)
+
+
+def rows(quick: bool) -> "Iterator[Row]":
+    """For the page of all benchmarks: beside SQLite's own copy of the file, zipped and unzipped."""
+    from benchmarks.measure import seconds, side_by_side
+    from benchmarks.rows import row_of
+
+    from quailwright.exchange import backups
+    from quailwright.journal.store import open_store
+
+    readings, rounds = (10_000, 1) if quick else (1_000_000, 3)
+    now, number = datetime.now(UTC), itertools.count()
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        flock, copied, zipped = folder / "flock.sqlite", folder / "copied", folder / "copied.zip"
+        _fill(flock, readings, default_rng(20270502))
+
+        def copy_and_zip() -> None:
+            with closing(sqlite3.connect(flock)) as one, closing(sqlite3.connect(copied)) as other:
+                one.backup(other)
+            with zipfile.ZipFile(zipped, "w", zipfile.ZIP_DEFLATED, compresslevel=6) as made:
+                made.write(copied, "copied")
+
+        def unzip() -> None:
+            with zipfile.ZipFile(zipped) as made:
+                made.extract("copied", folder / "out")
+
+        with open_store(str(flock)) as store:
+
+            def back_up(checksums_alone: bool) -> None:
+                target = folder / f"{next(number)}.zip"
+                made = backups.back_up(store, target, now, quick=checksums_alone)
+                assert made.whole or checksums_alone, made
+
+            for what, quickly in (("written, checksums compared", True),
+                                  ("written, restored and compared", False)):  # fmt: skip
+                yield row_of("backup", side_by_side(
+                    f"a backup of {readings:,} readings, {what}",
+                    lambda quickly=quickly: seconds(lambda: back_up(quickly)),  # type: ignore[misc]
+                    "SQLite's own copy, zipped", lambda: seconds(copy_and_zip), rounds,
+                ))  # fmt: skip
+        target = folder / "0.zip"
+        yield row_of("backup", side_by_side(
+            "it restored",
+            lambda: seconds(lambda: backups.restore(
+                target, str(folder / f"{next(number)}.sqlite"), replace=False, now=now
+            )),
+            "that copy unzipped", lambda: seconds(unzip), rounds,
+        ))  # fmt: skip
 
 
 def _fill(flock: Path, readings: int, rng: Generator) -> None:

@@ -6,13 +6,17 @@ the days pass as fast as they are written. Prints the size by month, what stays 
 longest time for which others could not write.
 """
 
+import statistics
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
+from benchmarks.rows import Row, alone
 
 from quailwright.exchange.readings_room import readings_room, thin
 from quailwright.flock.fold import fold
@@ -61,11 +65,31 @@ def hatches(days: int) -> list[Entry]:
     return told
 
 
-def main(days: int) -> None:
-    """Lives through the days, and prints."""
+class Day(NamedTuple):
+    """How things stand after so many days.
+
+    Attributes:
+        number: the days.
+        read, kept: readings that arrived, and those that are kept.
+        file_bytes, free_bytes: the file, and the part of it that is empty.
+        thinning_s: each day's thinning so far.
+        longest_s: the longest time so far for which thinning kept others from writing.
+    """
+
+    number: int
+    read: int
+    kept: int
+    file_bytes: int
+    free_bytes: int
+    thinning_s: list[float]
+    longest_s: float
+
+
+def lived(days: int, every: int = 30) -> Iterator[Day]:
+    """Lives through the days; tells of each so many, and of the last."""
     chance = np.random.default_rng(1)
     entries = hatches(days)
-    longest = thinned_s = 0.0
+    longest, took = 0.0, []
     with tempfile.TemporaryDirectory() as name:
         path = Path(name) / "flock.sqlite"
         with open_store(str(path), create=True) as store:
@@ -86,16 +110,35 @@ def main(days: int) -> None:
 
                 thin(store, flock, now, rest=piece)
                 piece()
-                thinned_s += time.perf_counter() - began
-                if number % 30 == 29 or number == days - 1:
+                took.append(time.perf_counter() - began)
+                if number % every == every - 1 or number == days - 1:
                     told = readings_room(store, flock, now)
-                    size = path.stat().st_size / 1e6
-                    print(
-                        f"day {number + 1:4}: {told.read:12,} read {told.kept:10,} kept, "
-                        f"file {size:7.1f} MB, of which empty {told.free / 1e6:6.1f} MB",
-                        flush=True,
-                    )
-            print(f"thinning {thinned_s / days:.3f} s a day, the longest piece {longest:.3f} s")
+                    size = path.stat().st_size
+                    yield Day(number + 1, told.read, told.kept, size, told.free, took, longest)
+
+
+def rows(quick: bool) -> Iterator[Row]:
+    """For the page of all benchmarks: half a year."""
+    days = 3 if quick else 180
+    *_, last = lived(days)
+    per_day = 86_400 // EVERY_S * len(PLACES)
+    yield Row("room", f"readings of {days} days, {per_day:,} a day, kept",
+              last.kept, "", "as they arrived", last.read, None, None)  # fmt: skip
+    yield Row("room", "their file", last.file_bytes / 1e6, "MB")
+    yield alone("room", "thinning, each day", statistics.median(last.thinning_s), days)
+    yield alone("room", "the longest time for which it kept others from writing", last.longest_s)
+
+
+def main(days: int) -> None:
+    """Lives through the days, and prints."""
+    for day in lived(days):
+        print(
+            f"day {day.number:4}: {day.read:12,} read {day.kept:10,} kept, "
+            f"file {day.file_bytes / 1e6:7.1f} MB, of which empty {day.free_bytes / 1e6:6.1f} MB",
+            flush=True,
+        )
+    each = sum(day.thinning_s) / days
+    print(f"thinning {each:.3f} s a day, the longest piece {day.longest_s:.3f} s")
 
 
 if __name__ == "__main__":
