@@ -1,15 +1,19 @@
 """Birds, eggs and feed by day: every bird accounted for, bird-weeks counted by hand."""
 
-from datetime import date
+from datetime import date, timedelta
 from itertools import pairwise
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
+from hypothesis import strategies as st
 from tests.flock.journals import DAYS, journals
 from tests.makers import made
 from tests.outlook.flocks import LISBON, ON, hens, laid
 
+from quailwright.flock.appetite import eaten_g_per_day
 from quailwright.flock.cohorts import AGE_CLASSES, GroupHistory, birds_on, group_history
+from quailwright.flock.cohorts_by_day import birds_by_day
 from quailwright.flock.fold import fold
 from quailwright.flock.history import feed_use, laid_days
 from quailwright.flock.state import CLASSES
@@ -53,6 +57,26 @@ def test_days_of_birds_follow_one_another_and_deaths_are_birds(entries: list[Ent
         assert all(a[1] <= b[0] for a, b in pairwise(ends))
         dead = sum(past.lived[name].deaths for name in AGE_CLASSES)
         assert 0 <= dead <= sum(group.came.values()) + sum(group.gone.values()) + 60
+
+
+@given(journals(), st.integers(-3, 3), st.sampled_from([0.0, 0.4, 1.0, 1.7]))
+@settings(max_examples=60)
+def test_arrays_of_days_hold_what_the_cohorts_hold_one_by_one(
+    entries: list[Entry], early: int, laying: float
+) -> None:
+    days = [DAYS[0] + timedelta(days=early + n) for n in range(len(DAYS) + 40)]
+    for group in fold(entries, DAYS[-1]).groups.values():
+        past = group_history(group, days[-1])
+        found = birds_by_day(past, days[0], len(days))
+        one_by_one = birds_on(past, days)
+        for name in CLASSES:
+            birds = [sum(getattr(cohort, name) for cohort in some) for some in one_by_one]
+            assert getattr(found, name).sum(axis=1) == pytest.approx(birds)
+        eaten = [
+            sum(eaten_g_per_day(cohort, day, laying) for cohort in some)
+            for day, some in zip(days, one_by_one, strict=True)
+        ]
+        assert found.eaten_g(np.full(len(days), laying)) == pytest.approx(eaten)
 
 
 def test_bird_weeks_by_hand() -> None:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
+from functools import cache
 
 from quailwright.flock.state import CLASSES, Birds, Change, Group
 from quailwright.husbandry import facts
@@ -137,6 +138,7 @@ def _weeks_lived(cohort: Cohort, first: date, end: date) -> Iterator[tuple[str, 
                 yield name, days / DAYS_A_WEEK, birds
 
 
+@cache
 def class_ages() -> tuple[tuple[str, int, int], ...]:
     """(class, first day, day after the last) of life; "grown" is hens and cocks."""
     grower = int(facts.value("survival.grower_until_d"))

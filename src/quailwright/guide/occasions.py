@@ -23,6 +23,8 @@ from quailwright.language import say
 
 MEMORY = timedelta(days=7)
 """How long after it was too late a missed step is still told of."""
+_TOLD_LATE = timedelta(days=60)
+"""By how much lots may be out of the order of days."""
 
 
 @dataclass(slots=True)
@@ -263,8 +265,15 @@ def _known(day: date | None) -> list[date]:
 
 
 def _has_laid(flock: Flock, group: Group) -> bool:
-    newest_first = reversed(flock.lots.values())
-    return any(lot.group == group.name and lot.collected for lot in newest_first)
+    """Whether eggs of it were told of; none are older than it is, but for days told late."""
+    began = group.since or group.youngest
+    earliest = date.min if began is None else began - _TOLD_LATE
+    for lot in reversed(flock.lots.values()):
+        if lot.laid < earliest:
+            return False
+        if lot.group == group.name and lot.collected:
+            return True
+    return False
 
 
 def _group_conditions(group: Group) -> Iterator[str]:

@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from functools import cache, partial
 from itertools import chain
 from typing import Any
 
@@ -135,8 +136,9 @@ def todays_round(flock: Flock, on: date, air: Sequence[AirSeen] = ()) -> Round:
     tasks: list[Task] = []
     missed: list[Missed] = []
     coming: list[Task] = []
+    rules_of = cache(partial(rules_at, changes=flock.care_rules))
     for occasion in chain(occasions(flock, on, units), planned_occasions(flock, on)):
-        for rule in rules_at(occasion.place, flock.care_rules):
+        for rule in rules_of(occasion.place):
             if rule.stage != occasion.stage or not _holds(rule, occasion):
                 continue
             if rule.every is not None:
@@ -217,7 +219,7 @@ def _steps(flock: Flock, rule: Rule, occasion: Occasion, units: Units) -> Iterat
             counts_until = following.date()
             last = following - timedelta(days=1)
             too_late = last if too_late is None else min(too_late, last)
-        ticks = [*_ticks(flock, (rule.rule, named), occasion.place), *others]
+        ticks = _ticks(flock, (rule.rule, named), occasion.place) + others
         done = any(counts_from <= tick < counts_until for tick in ticks)
         yield Step(rule.rule, what, named, day, at, too_late, done)
 
@@ -351,11 +353,13 @@ def _tick(rule: Rule, occasion: Occasion, text: str) -> dict[str, Any]:
 # Recurring care.
 
 
-def _ticks(flock: Flock, names: tuple[str, str], place: str) -> Iterator[date]:
+def _ticks(flock: Flock, names: tuple[str, str], place: str) -> list[date]:
     """Days on which a `care` entry named this task (its rule or its text), here or at large."""
+    found: list[date] = []
     for name in dict.fromkeys(names):
         for where in dict.fromkeys((place, "")):
-            yield from flock.care.get((name, where), ())
+            found += flock.care.get((name, where), ())
+    return found
 
 
 def _recurring(
@@ -365,7 +369,7 @@ def _recurring(
         return
     text = _text(rule, occasion, None, units)
     named = _in_english(text, rule, occasion, None, units)
-    ticks = [*_ticks(flock, (rule.rule, named), occasion.place)]
+    ticks = _ticks(flock, (rule.rule, named), occasion.place)
     others = [day for kind in rule.done_by for day in occasion.done.get(kind, ())]
     left = rule.times - ticks.count(on)
     if left <= 0 or on in others:

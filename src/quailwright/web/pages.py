@@ -1,6 +1,8 @@
 """The pages that are only read: the round, the birds, one place, the goal, and what else is."""
 
+from collections.abc import Callable, Mapping
 from datetime import date
+from functools import cache, partial
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
@@ -27,10 +29,14 @@ router = APIRouter(default_response_class=Response, include_in_schema=False)
 _DONE_SHOWN = 12
 
 
-def forms_at(flock: Flock, place: str, on: date, who: Visitor) -> list[Form]:
+Names = Callable[[str], Mapping[str, list[str]]]
+"""What the fields of a kind may hold, by field."""
+
+
+def forms_at(flock: Flock, place: str, on: date, who: Visitor, names: Names) -> list[Form]:
     """The forms for what is likely to be logged at a place, by this person."""
     return [
-        form_of(each.kind, known_names(flock, each.kind), each.known, each.asks, each.label)
+        form_of(each.kind, names(each.kind), each.known, each.asks, each.label)
         for each in at_hand(flock, place, on)
         if who.may_write(each.kind)
     ]
@@ -58,8 +64,9 @@ def the_round(request: Request, home: AtHome, who: Reader) -> Response:
         done = [line for line in done if who.may_write(kind_of(line.entry))]
 
     def forms() -> dict[str, str]:
+        names = cache(partial(known_names, flock))
         return {
-            each.place: _forms_part(forms_at(flock, each.place, on, who), each.place, number)
+            each.place: _forms_part(forms_at(flock, each.place, on, who, names), each.place, number)
             for number, each in enumerate(todays.places, 1)
         }
 
@@ -116,7 +123,7 @@ def place(request: Request, home: AtHome, who: Reader, name: str) -> Response:
         place=found[0],
         tasks=tasks[0] if tasks else (),
         on=on,
-        forms=forms_at(flock, name, on, who),
+        forms=forms_at(flock, name, on, who, cache(partial(known_names, flock))),
         units=units_of(flock),
     )
 

@@ -6,10 +6,9 @@ from datetime import date, timedelta
 from itertools import pairwise
 from math import ceil, sqrt
 from statistics import fmean, median
-from typing import TYPE_CHECKING, Protocol, TypeVar
+from typing import TYPE_CHECKING, NamedTuple, Protocol, TypeVar
 
-from quailwright.flock.appetite import eaten_g_per_day
-from quailwright.flock.cohorts import Cohort, birds_on, group_history, hatched
+from quailwright.flock.cohorts import group_history, hatched
 from quailwright.flock.state import EggLot, Flock, Group
 from quailwright.guide.signs.change import chance_below, score_of_chance
 from quailwright.guide.signs.watch import (
@@ -26,6 +25,7 @@ from quailwright.husbandry import facts
 from quailwright.husbandry.age import DAYS_A_YEAR
 
 if TYPE_CHECKING:
+    from quailwright.flock.cohorts_by_day import ByDay
     from quailwright.flock.light import Light
 
 _DAY = timedelta(days=1)
@@ -95,11 +95,12 @@ def streams(flock: Flock, on: date) -> list[Stream]:
         seen = [*amounts.values(), *(lots.get(group.name, ()) for group in groups)]
         if max(len(days_seen) for days_seen in seen) < _FEWEST:
             continue
-        living = [birds_on(group_history(group, on), days) for group in groups]
-        if light is None:
-            from quailwright.flock.light import light_of  # only where something is watched
+        # Arrays come only where something is watched.
+        from quailwright.flock.cohorts_by_day import birds_by_day
+        from quailwright.flock.light import light_of
 
-            light = light_of(flock, first, on)
+        living = [birds_by_day(group_history(group, on), first, len(days)) for group in groups]
+        light = light or light_of(flock, first, on)
         expected = [
             _expected(flock, days, birds, light, lots.get(group.name, ()))
             for group, birds in zip(groups, living, strict=True)
@@ -150,8 +151,7 @@ def _days_that_shorten(found: Sequence[Stream]) -> list[Stream]:
     ]
 
 
-@dataclass(frozen=True, slots=True)
-class _Mouths:
+class _Mouths(NamedTuple):
     """Birds at a place on a day, and how many hens in lay eat as much: at least and at most."""
 
     heads: float
@@ -160,20 +160,18 @@ class _Mouths:
 
 
 def _mouths(
-    days: Sequence[date],
-    living: Sequence[Sequence[Sequence[Cohort]]],
-    expected: Sequence["_Expected"],
+    days: Sequence[date], living: Sequence["ByDay"], expected: Sequence["_Expected"]
 ) -> dict[date, _Mouths]:
     """By day. Young birds, cocks and hens out of lay eat less."""
+    import numpy as np
+
     each_g = facts.value("feeding.intake_adult_g_d")
-    found = {}
-    for n, day in enumerate(days):
-        here = [(birds[n], lay) for birds, lay in zip(living, expected, strict=True)]
-        heads = sum(c.hens + c.cocks + c.chicks for birds, _ in here for c in birds)
-        least = sum(eaten_g_per_day(c, day, lay.least[n]) for birds, lay in here for c in birds)
-        most = sum(eaten_g_per_day(c, day, lay.most[n]) for birds, lay in here for c in birds)
-        found[day] = _Mouths(heads, least / each_g, most / each_g)
-    return found
+    found = np.zeros((3, len(days)))
+    for birds, lay in zip(living, expected, strict=True):
+        most = birds.eaten_g(np.array(lay.most))
+        least = most if lay.least is lay.most else birds.eaten_g(np.array(lay.least))
+        found += birds.heads(), least / each_g, most / each_g
+    return {day: _Mouths(*here) for day, here in zip(days, found.T.tolist(), strict=True)}
 
 
 def _lots_by_group(flock: Flock, first: date, on: date) -> dict[str, list[EggLot]]:
@@ -204,7 +202,7 @@ def _of_eggs(
     group: Group,
     lots: Sequence[EggLot],
     days: Sequence[date],
-    living: Sequence[Sequence[Cohort]],
+    living: "ByDay",
     expected: "_Expected",
     on: date,
 ) -> Iterator[Stream]:
@@ -235,14 +233,11 @@ def _of_eggs(
         yield Stream("cracked", group.place, group.name, tuple(eggs), off)
 
 
-def _hens(living: Sequence[Sequence[Cohort]]) -> list[float]:
+def _hens(living: "ByDay") -> list[float]:
     """Hens by day; half of those birds where none is sexed."""
-    found = []
-    for cohorts in living:
-        hens = sum(cohort.hens for cohort in cohorts)
-        unsexed = sum(cohort.chicks for cohort in cohorts)
-        found.append(hens or unsexed * (1.0 - facts.value("survival.cocks_at_hatch")))
-    return found
+    of_unsexed = 1.0 - facts.value("survival.cocks_at_hatch")
+    sums = zip(living.hens.sum(axis=1).tolist(), living.chicks.sum(axis=1).tolist(), strict=True)
+    return [hens or unsexed * of_unsexed for hens, unsexed in sums]
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,7 +255,7 @@ class _Expected:
 def _expected(
     flock: Flock,
     days: Sequence[date],
-    living: Sequence[Sequence[Cohort]],
+    living: "ByDay",
     light: "Light",
     lots: Sequence[EggLot],
 ) -> _Expected:
@@ -287,7 +282,7 @@ def _expected(
 
 
 def _by_light(
-    days: Sequence[date], living: Sequence[Sequence[Cohort]], light: "Light"
+    days: Sequence[date], living: "ByDay", light: "Light"
 ) -> tuple[list[float], list[float], list[float]]:
     """Shares of full lay by day: with a lamp, and the least and the most that daylight gives."""
     import numpy as np
@@ -296,19 +291,15 @@ def _by_light(
 
     mid, decline = facts.value("laying.rise_mid_w"), facts.value("laying.decline_per_w")
     curves = Curves(np.array([mid]), np.array([decline]))
-    numbers = np.arange(len(days))
-    by_birth = {}
-    for born in {hatched(cohort) for some in living for cohort in some}:
-        hatched_on = np.full(len(days), (born - days[0]).days)
-        share = lay_share(light, curves, numbers, hatched_on)[:, :, 0, 0]
-        dark = share[:, 1:]
-        by_birth[born] = np.stack((share[:, 0], dark.min(axis=1), dark.max(axis=1)), axis=1)
-    found = np.zeros((len(days), 3))
-    for n, some in enumerate(living):
-        weights = [cohort.hens or cohort.chicks / 2.0 for cohort in some]
-        if (birds := sum(weights)) > 0:
-            for cohort, weight in zip(some, weights, strict=True):
-                found[n] += by_birth[hatched(cohort)][n] * (weight / birds)
+    weights = np.where(living.hens > 0, living.hens, living.chicks / 2.0)
+    birds = weights.sum(axis=1, keepdims=True)
+    parts = np.divide(weights, birds, out=np.zeros_like(weights), where=birds > 0)
+    births = np.array([(hatched(cohort) - days[0]).days for cohort in living.cohorts], dtype=int)
+    numbers = np.tile(np.arange(len(days)), len(births))
+    share = lay_share(light, curves, numbers, np.repeat(births, len(days)))[:, :, 0, 0]
+    dark = share[:, 1:]
+    shares = np.stack((share[:, 0], dark.min(axis=1), dark.max(axis=1)), axis=1)
+    found = np.einsum("cds,dc->ds", shares.reshape(len(births), len(days), 3), parts)
     lit, least, most = found.T.tolist()
     return lit, least, most
 
