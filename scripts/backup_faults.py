@@ -1,17 +1,17 @@
 """Faults against backups: a backup that has its name is whole, a restore is all or nothing.
 
 `backup_faults.py ROUNDS [--seed N]`. Each round draws one fault and what is done when it strikes (a
-backup, or a restore in the place of another flock), in a process of its own; then it looks: every
+backup, or a restore in the place of another flock), in a process of its own: a limit on how large a
+file may grow, the same twice at once, a garbled backup. Then it looks: every
 file with the name of a backup restores to one moment's state, the flock file is the old one or the
 new one, sound, and nothing is left after the next run. The first failure ends the run with exit
-code 1 and leaves the files to look at.
+code 1 and leaves the files to look at. Kills are `kill_faults.py`'s.
 """
 
 import argparse
 import os
 import resource
 import shutil
-import signal
 import sys
 import tempfile
 import time
@@ -21,44 +21,19 @@ from datetime import UTC, datetime
 from pathlib import Path
 from random import Random
 
+from scripts.kill_faults import Failure, cares, flock
+
 from quailwright.exchange import backups
-from quailwright.journal.entries import Care, Entry
 from quailwright.journal.findings import QuailwrightError
 from quailwright.journal.store import open_store
 
 NOW = datetime(2027, 5, 2, 20, 0, tzinfo=UTC)
 REFUSED, CRASHED = 1, 99
-LONGEST_S = 0.4
 READINGS = 3_000
 
 
-class Failure(Exception):
-    """What must never happen has happened."""
-
-
-def cares(first: int, count: int, rng: Random) -> list[Entry]:
-    """Entries of varying length."""
-    return [
-        Care(
-            id=f"{n:08x}-0000-4000-8000-{n:012x}",
-            at="2027-05-02",
-            task="water",
-            note="x" * rng.randrange(400),
-        )
-        for n in range(first, first + count)
-    ]
-
-
-def flock(path: Path, entries: list[Entry], readings: int) -> None:
-    """A flock file with those entries."""
-    with open_store(str(path), create=True) as store, store.writing() as writer:
-        writer.append(entries, NOW)
-        at = [60_000 * n for n in range(readings)]
-        writer.append_readings("box", "", at, [37.5 + n % 9 / 8 for n in range(readings)], at)
-
-
-def apart(work: Callable[[], object], kill_after_s: float | None = None) -> int:
-    """Does the work in a process of its own, which may be killed; gives its exit code."""
+def apart(work: Callable[[], object]) -> int:
+    """Does the work in a process of its own; gives its exit code."""
     child = os.fork()
     if child == 0:
         code = CRASHED
@@ -69,9 +44,6 @@ def apart(work: Callable[[], object], kill_after_s: float | None = None) -> int:
             code = REFUSED
         finally:
             os._exit(code)
-    if kill_after_s is not None:
-        time.sleep(kill_after_s)
-        os.kill(child, signal.SIGKILL)
     return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
 
 
@@ -106,7 +78,7 @@ class Run:
         if self.rng.random() < 0.5:  # with a log of its own beside it, as after a kill
             apart(self._leave_a_log)
         what, work = self.rng.choice([("backup", self.back_up), ("restore", self.restore)])
-        fault = self.rng.choice(["killed", "killed", "killed", "full", "two", "garbled"])
+        fault = self.rng.choice(["full", "two", "garbled"])
         if fault == "garbled":
             self._garbled()
         else:
@@ -123,7 +95,6 @@ class Run:
         os._exit(0)
 
     def _struck(self, fault: str, what: str, work: Callable[[], object]) -> None:
-        after = self.rng.uniform(0, LONGEST_S)
         room = self.rng.choice([2_000, 30_000, 100_000, 200_000])
 
         def cramped() -> None:
@@ -138,13 +109,8 @@ class Run:
                 if other:
                     os.waitpid(other, 0)
 
-        if fault == "killed":
-            code = apart(work, after)
-        elif fault == "full":
-            code = apart(cramped)
-        else:
-            code = apart(beside)
-        ended = "killed" if code < 0 else {0: "done", REFUSED: "refused"}.get(code, "crashed")
+        code = apart(cramped if fault == "full" else beside)
+        ended = {0: "done", REFUSED: "refused"}.get(code, "crashed")
         self.counts[f"{fault} {what}: {ended}"] += 1
         if ended == "crashed":
             raise Failure(f"{fault} {what} ended with {code}")
