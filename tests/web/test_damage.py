@@ -47,9 +47,11 @@ def test_damage_found_while_serving_is_told_and_ends_all_writing(flock_file: str
     told = care.told("file")
     assert told is not None
     assert told.failed
-    for page_of in (keeper.get("/"), helper.get("/"), keeper.get("/settings/backup")):
-        assert page_of.status_code == 200
-        assert "The way back, in this order" in page_of.text
+    # Above everything else that the round says, and no terminal's words on a phone.
+    for who, to_do in ((keeper, 'href="/settings/backup">The way back'), (helper, "Tell a keeper")):
+        the_round = who.get("/").text
+        assert the_round.index(to_do) < the_round.index('class="place"')
+    assert "The way back, in this order" in keeper.get("/settings/backup").text
     body = encode(made("care", "2027-05-03", task="water"))
     kept = keeper.post("/api/entries", content=body, headers={"X-Write-Token": token})
     # 503 is no refusal: the phone's queue keeps the entry and tries again.

@@ -82,7 +82,7 @@ def the_round(request: Request, home: AtHome, who: Reader) -> Response:
         done=done[:_DONE_SHOWN],
         minded=ALWAYS if who.is_child else (),
         clock_says="" if who.is_child else clock_says(home.desk.store, home.now()),
-        damage_says="" if who.is_child else home.desk.store.damaged,
+        damaged=bool(home.desk.store.damaged) and not who.is_child,
         backup_says=reminder(home.desk.store, flock, on, home.now())
         if who.keeps and not home.settings.invented and not home.settings.office
         else "",
