@@ -562,8 +562,8 @@ def test_a_killed_process_comes_back_and_ctrl_c_ends_all(database: str) -> None:
 # What is kept in a process for all flocks.
 
 _OF_NO_FLOCK = {
-    "str", "int", "float", "bool", "tuple[int, ...]", "type[Entry]", "Any", "Pair", "Fraction",
-    "tuple[Strand, ...]", "tuple[str, ...]", "frozenset[str]",
+    "str", "int", "int | None", "float", "bool", "tuple[int, ...]", "type[Entry]", "Any", "Pair",
+    "Fraction", "tuple[Strand, ...]", "tuple[str, ...]", "frozenset[str]",
 }  # fmt: skip
 """What functions may be given whose answers a process keeps for good: nothing of a flock."""
 _BY_VALUE = {"_off_its_level"}

@@ -50,6 +50,14 @@ def test_a_certificate_that_nears_its_end_is_taken_anew_while_it_serves(tmp_path
             time.sleep(0.02)
 
 
+def test_nobody_is_hung_up_on_while_a_certificate_is_changed(tmp_path: Path) -> None:
+    """Changed beside the loop that shakes hands, it ended the whole server."""
+    https = https_for(tmp_path, ("localhost",), NOW)
+    listener = listening("127.0.0.1", 0, any_near=False)
+    with beside(app, listener, https.server, lambda: https.server, every_s=0.0005) as port:
+        assert all(shown(port, https) for _ in range(60))
+
+
 def test_older_ways_to_speak_in_secret_are_refused(tmp_path: Path) -> None:
     """TLS 1.0 and 1.1 are deprecated (RFC 8996)."""
     https = https_for(tmp_path, ("localhost",), NOW)

@@ -1,5 +1,6 @@
 """Serving the pages: the socket, the address to open, and the server."""
 
+import asyncio
 import ctypes
 import os
 import signal
@@ -126,9 +127,28 @@ def run_many(
     with suppress(KeyboardInterrupt):
         ready()
         if processes > 1:
-            Multiprocess(config, [listener]).run()
+            _Workers(config, [listener]).run()
         else:
             uvicorn.Server(config).run(sockets=[listener])
+
+
+class _Workers(Multiprocess):
+    """uvicorn's workers; one that is killed while it is asked whether it lives is missed at once.
+
+    While this process held the worker's end of their pipe too, nothing told it that nobody does.
+    """
+
+    def init_processes(self) -> None:
+        super().init_processes()
+        self._let_go_of_their_ends()
+
+    def keep_subprocess_alive(self) -> None:
+        super().keep_subprocess_alive()
+        self._let_go_of_their_ends()
+
+    def _let_go_of_their_ends(self) -> None:
+        for worker in self.processes:
+            worker.child_conn.close()
 
 
 def settings_of_many(
@@ -185,7 +205,7 @@ def hold_little_memory() -> bool:
 
 @contextmanager
 def _renewing(
-    server: uvicorn.Server, renewed: Callable[[], Path] | None, every_s: float
+    server: "_Server", renewed: Callable[[], Path] | None, every_s: float
 ) -> Iterator[None]:
     over = threading.Event()
     if renewed is not None:
@@ -197,14 +217,31 @@ def _renewing(
 
 
 def _renew(
-    server: uvicorn.Server, renewed: Callable[[], Path], every_s: float, over: threading.Event
+    server: "_Server", renewed: Callable[[], Path], every_s: float, over: threading.Event
 ) -> None:
     """Those who connect from then on get the new certificate; nobody is cut off."""
-    while not over.wait(every_s):
+
+    def take(certificate: Path) -> None:
         # What cannot be read now is looked at again next time; the old one serves until then.
-        with suppress(OSError, BadInput):
-            if server.config.loaded and server.config.ssl is not None:
-                server.config.ssl.load_cert_chain(renewed())
+        with suppress(OSError):
+            if server.config.ssl is not None:
+                server.config.ssl.load_cert_chain(certificate)
+
+    while not over.wait(every_s):
+        # In the loop that shakes hands: who comes between certificate and key is hung up on.
+        with suppress(OSError, BadInput, RuntimeError):
+            if server.loop is not None:
+                server.loop.call_soon_threadsafe(take, renewed())
+
+
+class _Server(uvicorn.Server):
+    """uvicorn's server, which tells the event loop that it runs in."""
+
+    loop: asyncio.AbstractEventLoop | None = None
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        self.loop = asyncio.get_running_loop()
+        await super().startup(sockets)
 
 
 @contextmanager
@@ -235,7 +272,7 @@ def beside(
         thread.join()
 
 
-def _server(app: App, certificate: Path | None, patience_s: int) -> uvicorn.Server:
+def _server(app: App, certificate: Path | None, patience_s: int) -> _Server:
     config = uvicorn.Config(
         app,
         log_level=_LOG_LEVEL,
@@ -246,4 +283,4 @@ def _server(app: App, certificate: Path | None, patience_s: int) -> uvicorn.Serv
         ssl_certfile=certificate,
         timeout_graceful_shutdown=patience_s,
     )
-    return uvicorn.Server(config)
+    return _Server(config)
