@@ -28,7 +28,7 @@ from quailwright.journal.damage import NOTE
 from quailwright.journal.entries import Entry, as_dict, encode
 from quailwright.journal.findings import BadInput, FlockUnusable, QuailwrightError, Withheld
 from quailwright.journal.jsonl import read_file
-from quailwright.journal.store import Store, open_store
+from quailwright.journal.store import NOTHING_YET, Arrival, Store, open_store
 
 NOW = datetime(2027, 6, 1, 9, 0, tzinfo=UTC)
 LAYERS = made("group", "2027-05-01", group="layers", place="shed", hens=20, cocks=4)
@@ -65,6 +65,19 @@ def test_a_repeat_is_harmless(store: Store) -> None:
     record(store, [LAYERS, EGGS], NOW)
     again = record(store, [EGGS, SET, EGGS, SET], NOW)
     assert (again.written, again.already) == ((SET,), 3)
+    assert store.entries() == [LAYERS, EGGS, SET]
+
+
+def test_what_arrived_since_it_was_read_counts_too(store: Store) -> None:
+    before = store.arrived_since(NOTHING_YET)
+    record(store, [LAYERS], NOW)
+    since = store.arrived_since(NOTHING_YET)
+    assert before is not None
+    assert since is not None
+    assert record(store, [EGGS], NOW, at_hand=before).written == (EGGS,)
+    assert record(store, [EGGS, SET], NOW, at_hand=since).written == (SET,)
+    lost = ([LAYERS], Arrival(9, uid(9)))  # of another file: all is read anew
+    assert record(store, [SET], NOW, at_hand=lost).already == 1
     assert store.entries() == [LAYERS, EGGS, SET]
 
 

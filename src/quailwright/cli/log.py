@@ -20,6 +20,7 @@ from quailwright.journal import checks
 from quailwright.journal.entries import KINDS, as_dict, kind_of
 from quailwright.journal.findings import BadInput
 from quailwright.journal.moments import has_happened
+from quailwright.journal.store import NOTHING_YET
 from quailwright.language import say
 
 EXAMPLES = """Examples:
@@ -55,11 +56,12 @@ def log(
         _teach(kind)
         return
     with opened(ctx, flock_file, create=True) as store:
-        zone_name = newest_zone(store.entries())
+        at_hand = store.arrived_since(NOTHING_YET) or ([], NOTHING_YET)
+        zone_name = newest_zone(at_hand[0])
         typed = {"kind": kind} | _split(fields or [])
         entry = typed_entry(typed, now(), fresh_id(), zone_name)
         clock = clock_says(store, now())
-        recorded = record(store, [entry], now())
+        recorded = record(store, [entry], now(), at_hand=at_hand)
     if as_json:
         show.json_document({"written": [as_dict(e) for e in recorded.written]})
         return

@@ -33,7 +33,7 @@ from quailwright.journal.entries import (
 )
 from quailwright.journal.findings import BadInput, Finding, QuailwrightError, Withheld
 from quailwright.journal.jsonl import parse_lines, write_lines
-from quailwright.journal.store import Store
+from quailwright.journal.store import NOTHING_YET, Arrival, Store
 from quailwright.language import say, say_many
 
 if TYPE_CHECKING:
@@ -108,16 +108,24 @@ def corrected(
 
 
 def record(
-    store: Store, entries: Sequence[Entry], now: datetime, as_found: bool = False
+    store: Store,
+    entries: Sequence[Entry],
+    now: datetime,
+    as_found: bool = False,
+    at_hand: tuple[list[Entry], Arrival] = ([], NOTHING_YET),
 ) -> Recorded:
     """Appends entries that fit what stands; those already there are passed over.
 
     With `as_found` those that do not fit are kept too: what they speak of may be lost for good,
-    and the journal's check tells of it. Raises BadInput, or Withheld when all that stands against
-    them is a withholding or a quarantine, with every finding; then nothing was written.
+    and the journal's check tells of it. Of what is `at_hand` already (as `Store.arrived_since`
+    gave it) only what has arrived since is read. Raises BadInput, or Withheld when all that stands
+    against them is a withholding or a quarantine, with every finding; then nothing was written.
     """
     with store.writing() as writer:
-        kept = kept_at_hand(writer.entries(), now)
+        before, last = at_hand
+        arrived = writer.arrived_since(last)
+        there = writer.entries() if arrived is None else [*before, *arrived[0]]
+        kept = kept_at_hand(there, now)
         if as_found:
             fresh, findings = _new_among(kept.facts, entries)
             if findings:

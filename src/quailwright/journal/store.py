@@ -474,7 +474,7 @@ def _read(connection: sa.Connection, location: str) -> list[Entry]:
 def _arrived(
     connection: sa.Connection, location: str, last: Arrival
 ) -> tuple[list[Entry], Arrival] | None:
-    rows = list(connection.execute(_ARRIVED, {"last": last.number}))
+    rows = list(connection.execute(_ARRIVED, {"last": last.number}).all())
     newest = Arrival(rows[-1][0], rows[-1][1]) if rows else last
     if last != NOTHING_YET:
         if not rows or Arrival(*rows[0][:2]) != last:
