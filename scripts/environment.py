@@ -108,6 +108,12 @@ def make_once(root: Path, folder: Path, lock: Path, stamp: str) -> None:
         make(root, folder, lock, stamp, turn.fileno())
 
 
+def last_words(error: subprocess.CalledProcessError) -> str:
+    """What the installer said at its end; of a fault of its own, the last line alone."""
+    said: str = error.output
+    return said.rpartition("\n")[2].strip() if '  File "' in said else said
+
+
 def main(root: Path, folder: str, lock: str, stamp: str) -> int:
     """Make the environment and return the exit code."""
     try:
@@ -116,8 +122,12 @@ def main(root: Path, folder: str, lock: str, stamp: str) -> int:
         say("Set-up was interrupted. Run this again to start it afresh.")
         return 130
     except subprocess.CalledProcessError as error:
-        say(f"{folder} could not be set up. The installer's last words:\n  {error.output}")
-        say("If this machine has no network now, connect it and run this again.")
+        say(f"{folder} could not be set up. The installer's last words:\n  {last_words(error)}")
+        if "No space left on device" in error.output:
+            say("Make room on the disk and in the folder for temporary files (TMPDIR, else /tmp), "
+                "and run this again.")  # fmt: skip
+        else:
+            say("If this machine has no network now, connect it and run this again.")
         return 3
     except OSError as error:
         say(f"{folder} could not be set up: {error}")

@@ -10,6 +10,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from scripts import environment
 
 import quailwright
 
@@ -218,6 +219,21 @@ def test_two_first_starts_at_once_make_one_environment_and_later_starts_are_sile
     assert "no-such-package" in failed.stderr
     assert "Traceback" not in failed.stderr
     assert not (checkout / ".venv" / "stamp").exists()
+
+
+def test_a_full_disk_is_no_missing_network(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def full(*_: object) -> None:
+        said = '  File "ensurepip.py", line 220\nOSError: [Errno 28] No space left on device'
+        raise subprocess.CalledProcessError(1, [], said)
+
+    monkeypatch.setattr(environment, "make_once", full)
+    assert environment.main(Path("."), ".venv", "lock", "stamp") == 3
+    told = capsys.readouterr().err
+    assert "Make room" in told
+    assert "network" not in told
+    assert "File" not in told
 
 
 def test_killed_set_up_is_made_anew_through_a_link_and_so_it_is_for_a_changed_lock(
