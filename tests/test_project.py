@@ -229,7 +229,7 @@ def test_a_full_disk_is_no_missing_network(
         raise subprocess.CalledProcessError(1, [], said)
 
     monkeypatch.setattr(environment, "make_once", full)
-    assert environment.main(Path("."), ".venv", "lock", "stamp") == 3
+    assert environment.main(Path(), ".venv", "lock", "stamp") == 3
     told = capsys.readouterr().err
     assert "Make room" in told
     assert "network" not in told
