@@ -830,7 +830,7 @@ def in_sentences(location: str) -> Iterator[None]:
         if any(sign in str(error.orig).lower() for sign in _DAMAGE_SIGNS):
             what = say("the database cannot find its way in it.")
             raise damage.damaged(location, what) from error
-        if "not a database" in str(error.orig) and damage.noted(Path(location)):
+        if "not a database" in str(error.orig) and damage.noted(Path(location).expanduser()):
             raise damage.damaged(location, say("its beginning cannot be read.")) from error
         raise FlockUnusable(_sentence(error, location)) from error
     except UnicodeDecodeError as error:  # of the driver, about names in a broken schema
