@@ -50,6 +50,7 @@ NOW = datetime(2027, 5, 2, 20, 0, tzinfo=UTC)
 CRASHED = 99
 UNHARMED_EVERY = 12
 PATIENCE_S = 60.0
+_SAMPLE = 3
 Work = Callable[[], object]
 
 
@@ -240,13 +241,29 @@ def with_note(path: Path) -> tuple[Path, Path]:
 
 
 class Kind(ABC):
-    """One sort of work: puts its files, gives what to do, and looks at what is left."""
+    """One sort of work that is killed, in a folder of its own."""
 
     def __init__(self, folder: Path, rng: Random) -> None:
         self.folder, self.rng = folder, rng
         self.counts: Counter[str] = Counter()
-        self._lengths: dict[str, tuple[list[float], float]] = {}
         self._rounds = 0
+
+    def sample(self) -> None:
+        """A few kills, for the tests. Raises Failure."""
+        for _ in range(_SAMPLE):
+            self.round()
+
+    @abstractmethod
+    def round(self) -> bool:
+        """One round; whether it was a kill that struck in time. Raises Failure."""
+
+
+class InAChild(Kind):
+    """Work that a child does and tells of: its files are put, and what is left is looked at."""
+
+    def __init__(self, folder: Path, rng: Random) -> None:
+        super().__init__(folder, rng)
+        self._lengths: dict[str, tuple[list[float], float]] = {}
 
     @abstractmethod
     def prepare(self, unharmed: bool) -> tuple[str, Work]:
@@ -306,7 +323,7 @@ class Kind(ABC):
         return in_time
 
 
-class Writes(Kind):
+class Writes(InAChild):
     """`log` and `journal import` into a flock file, or one that is not there yet."""
 
     def __init__(self, folder: Path, rng: Random) -> None:
@@ -355,7 +372,7 @@ class Writes(Kind):
         return (left for left in self.path.parent.iterdir() if left not in with_note(self.path))
 
 
-class Migrations(Kind):
+class Migrations(InAChild):
     """A flock file of an earlier schema, opened by a command that reads or one that writes."""
 
     def __init__(self, folder: Path, rng: Random) -> None:
@@ -402,7 +419,7 @@ class Migrations(Kind):
         return (left for left in self.path.parent.iterdir() if left not in with_note(self.path))
 
 
-class Backups(Kind):
+class Backups(InAChild):
     """`backup` into a folder or over an older backup, and the caretaker's."""
 
     def __init__(self, folder: Path, rng: Random) -> None:
@@ -471,7 +488,7 @@ class Backups(Kind):
                     yield Path("began")
 
 
-class Restores(Kind):
+class Restores(InAChild):
     """`restore` into nothing, an empty file, or in the place of another flock."""
 
     def __init__(self, folder: Path, rng: Random) -> None:

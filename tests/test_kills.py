@@ -30,12 +30,12 @@ def test_kills_lose_nothing(tmp_path: Path) -> None:
     root = Path(kill_faults.__file__).parents[1]
     ran = subprocess.run(
         [sys.executable, "-P", root / "scripts" / "kill_faults.py", "writes", "backups", "restores",
-         "--kills", "0", "--seed", "1", "--folder", tmp_path / "kills"],
+         "server", "--kills", "0", "--seed", "1", "--folder", tmp_path / "kills"],
         env={**os.environ, "PYTHONPATH": f"{root}{os.pathsep}{root / 'src'}"},
         capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert ran.returncode == 0, ran.stdout + ran.stderr
-    assert ran.stdout.count("no failure") == 3
+    assert ran.stdout.count("no failure") == 4
 
 
 @pytest.mark.skipif(shutil.which("strace") is None, reason="strace is not installed here")
