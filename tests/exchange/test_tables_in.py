@@ -21,6 +21,7 @@ from quailwright.exchange.tables_in import previewed
 from quailwright.exchange.tables_in_cells import (
     Dates,
     NotRead,
+    bare_day,
     day_of,
     figure_of,
     looks_like_day,
@@ -645,6 +646,12 @@ def test_a_diary_of_many_things_is_no_log_of_deaths(tmp_path: Path) -> None:
     seen = look(in_rows(tmp_path, *rows), always=GIVEN)
     assert kinds(seen) == "eggs_collected A=at B=eggs"
     assert "Columns that are not taken in: C, D, E, F, G." in seen.remarks
+
+
+def test_a_day_beside_an_unseen_sign_is_that_day() -> None:
+    """Guided fuzzing found it: a sign that `strip` takes off and `int` does not."""
+    assert bare_day("\x1d24") == 24
+    assert bare_day("\x1d") is None
 
 
 def test_a_moment_of_iso_8601_is_a_day_with_its_clock() -> None:

@@ -175,7 +175,7 @@ def day_of(value: Value, dates: Dates) -> tuple[date | datetime, str]:
 def bare_day(value: Value) -> int | None:
     """The day of a month, where a cell holds only that; else None."""
     if isinstance(value, str) and re.fullmatch(r"\d{1,2}", value.strip()):
-        value = int(value)
+        value = int(value.strip())  # `int` does not take off all that `strip` does
     if isinstance(value, bool) or not isinstance(value, int | float):
         return None
     return int(value) if value in range(1, 32) else None
