@@ -60,9 +60,9 @@ def test_nonsense_is_a_sentence(kept: Quail, tmp_path: Path) -> None:
         (("backup", "no/such/folder.zip"), 2, "No backup was made"),
         (("backup", "-"), 2, "A backup is a file, read back to prove it"),
         (("backup", "x.zip", "--flock", "none.sqlite"), 3, "There is no flock file"),
-        (("journal", "salvage", "flock.sqlite"), 2, "That is the flock file itself"),
+        (("journal", "salvage", "flock.sqlite"), 2, "is there already: it is left as it is"),
         (("journal", "salvage", "x", "--flock", "none.sqlite"), 3, "cannot be read"),
-        (("journal", "salvage", "x", "--flock", "postgresql://x@/y"), 2, "Only a flock file"),
+        (("backup", "no-stick/"), 2, "Is the drive plugged in?"),
     ):
         answer = kept(*command)
         assert (answer.code, answer.out) == (code, ""), (command, answer)
@@ -99,3 +99,68 @@ def test_the_way_back_from_a_damaged_file(kept: Quail, tmp_path: Path) -> None:
     back = kept("journal", "import", "rescued.jsonl")
     assert back.out == "1 entry kept, 8 were in the journal already.\n"
     assert [json.loads(line) for line in exported(kept).splitlines()] == whole
+
+
+def test_nothing_else_is_written_over_a_record(kept: Quail, tmp_path: Path) -> None:
+    assert kept("backup", "monday.zip", "--quick").code == 0
+    files = {name: (tmp_path / name).read_bytes() for name in ("flock.sqlite", "monday.zip")}
+    for name in files:
+        for command in (
+            ("journal", "export", name),
+            ("costs", "--csv", name),
+            ("costs", "--sheet", name),
+            ("tables", "export", name),
+        ):
+            answer = kept(*command)
+            assert answer.code == 2, (command, answer)
+            assert name in answer.err
+    # One whose beginning is gone is known by what stands beside it.
+    damaged = tmp_path / "flock.sqlite"
+    damaged.write_bytes(bytes(4096) + damaged.read_bytes()[4096:])
+    assert kept("log", "care", "task=water", "--flock", "new.sqlite").code == 0
+    answer = kept("costs", "--csv", "flock.sqlite", "--flock", "new.sqlite")
+    assert "flock.sqlite is a flock file or a backup" in answer.err
+    assert damaged.read_bytes()[:4096] == bytes(4096)
+
+
+def test_a_backup_of_another_flock_is_not_replaced(kept: Quail, tmp_path: Path) -> None:
+    assert kept("backup", "monday.zip", "--quick").code == 0
+    before = (tmp_path / "monday.zip").read_bytes()
+    assert kept("log", "care", "task=water", "--flock", "new.sqlite").code == 0
+    answer = kept("backup", "monday.zip", "--quick", "--flock", "new.sqlite")
+    assert answer.code == 2
+    assert "is a backup of another flock" in answer.err
+    assert (tmp_path / "monday.zip").read_bytes() == before
+    assert not list(tmp_path.glob(".*"))
+    assert kept("backup", "monday.zip", "--quick").code == 0
+
+
+def test_what_was_salvaged_is_not_written_over(kept: Quail, tmp_path: Path) -> None:
+    assert kept("journal", "salvage", "rescued.jsonl").code == 0
+    before = (tmp_path / "rescued.jsonl").read_bytes()
+    again = kept("journal", "salvage", "rescued.jsonl")
+    assert (again.code, again.out) == (2, "")
+    assert (tmp_path / "rescued.jsonl").read_bytes() == before
+
+
+def test_the_way_back_leads_through_a_link(kept: Quail, tmp_path: Path) -> None:
+    """The log and the note stand beside the file itself, wherever a link to it is."""
+    card = tmp_path / "card"
+    card.mkdir()
+    assert kept("backup", "good.zip", "--quick").code == 0
+    (tmp_path / "flock.sqlite").rename(card / "f.sqlite")
+    (tmp_path / "flock.sqlite-last").rename(card / "f.sqlite-last")
+    (tmp_path / "flock.sqlite").symlink_to(card / "f.sqlite")
+    assert kept("log", "care", "task=water").code == 0
+    assert not (tmp_path / "flock.sqlite-last").exists()
+    data = bytearray((card / "f.sqlite").read_bytes())
+    data[:4096] = bytes(4096)
+    (card / "f.sqlite").write_bytes(data)
+    assert "The way back" in kept("flock").err
+    assert kept("journal", "salvage", "rescued.jsonl").out.startswith("10 entries written")
+    assert kept("restore", "good.zip", "--replace").code == 0
+    assert kept("journal", "import", "rescued.jsonl", "--as-found").code == 0
+    assert len(exported(kept).splitlines()) == 10
+    # And from a restore on it is missed, wherever its name leads.
+    (card / "f.sqlite").unlink()
+    assert "is not there any more" in kept("log", "care", "task=water").err

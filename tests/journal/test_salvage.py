@@ -4,10 +4,13 @@ import random
 import subprocess
 from pathlib import Path
 
+import psycopg
 import pytest
 from tests.journal.test_store import append, python
 from tests.makers import made
 
+from quailwright.exchange.record import salvage_file
+from quailwright.journal.damage import Damaged
 from quailwright.journal.entries import Entry, encode
 from quailwright.journal.findings import FlockUnusable
 from quailwright.journal.salvage import salvage
@@ -116,3 +119,18 @@ with open_store({str(where)!r}, create=True) as store:
 def test_a_file_that_is_not_there_is_a_sentence(tmp_path: Path) -> None:
     with pytest.raises(FlockUnusable, match="cannot be read: No such file"):
         salvage(tmp_path / "none.sqlite")
+
+
+def test_a_flock_in_a_database_gives_every_row_that_holds(postgresql: str, tmp_path: Path) -> None:
+    entries = [made("care", "2027-05-02", task="water", note=str(n)) for n in range(5)]
+    with open_store(postgresql, create=True) as store:
+        append(store, *entries)
+    with psycopg.connect(postgresql) as raw:
+        raw.execute("ALTER TABLE entry DISABLE TRIGGER ALL")
+        raw.execute("UPDATE entry SET body = '{}' WHERE id = %s", (entries[2].id,))
+    with open_store(postgresql) as store, pytest.raises(Damaged, match="journal salvage"):
+        store.entries()
+    found = salvage_file(postgresql, tmp_path / "rescued.jsonl")
+    assert [entry for entry, _ in found.entries] == [*entries[:2], *entries[3:]]
+    assert found.missing == 1
+    assert len((tmp_path / "rescued.jsonl").read_text().splitlines()) == 4

@@ -1,5 +1,6 @@
 """`backup` and `restore`: one file, checked."""
 
+import os
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -47,10 +48,14 @@ def backup(
 ) -> None:
     """Write everything into one file, proven by restoring it."""
     if check:
-        _check(Path(file), quick, as_json)
+        _check(Path(file).expanduser(), quick, as_json)
         return
     if file == "-":
         raise BadInput(say("A backup is a file, read back to prove it: name one, or a folder."))
+    if file.endswith(os.sep) and not Path(file).expanduser().is_dir():
+        raise BadInput(
+            say("There is no folder {folder}. Is the drive plugged in? Else make it.", folder=file)
+        )
     from quailwright.exchange import backup_schedule, backups
 
     with opened(ctx, flock_file) as store:
@@ -151,7 +156,7 @@ def restore(
     from quailwright.journal.store import without_password
 
     where = location(ctx, flock_file)
-    path = Path(file)
+    path = Path(file).expanduser()
     if (
         "://" not in where
         and path.exists()

@@ -61,8 +61,8 @@ def state_of(entries: "Iterable[Entry]") -> str:
 def back_up(store: Store, target: Path, now: datetime, quick: bool = False) -> BackedUp:
     """Writes a backup to a file, or to a folder under a name of its own, and proves it.
 
-    A file of that name is replaced only where it is a backup; it has its name only once it is
-    proven. With `quick` it is not restored, only read again.
+    A file of that name is replaced only where it is a backup of this flock; it has its name only
+    once it is proven. With `quick` it is not restored, only read again.
     Raises BadInput where it cannot be written, FlockUnusable where the flock cannot be read.
     """
     from quailwright.journal.backup import write
@@ -70,11 +70,7 @@ def back_up(store: Store, target: Path, now: datetime, quick: bool = False) -> B
     try:
         path = None if target.is_dir() else target
         folder = target if path is None else target.parent
-        if path is not None and path.exists() and not _is_backup(path):
-            raise BadInput(
-                say("{path} is there, and is no backup: it is left as it is. Name another file.",
-                    path=path)
-            )  # fmt: skip
+        replaced = None if path is None or not path.exists() else _mark_of(path)
         drafts.clear(folder)
         handle, name = tempfile.mkstemp(
             prefix=drafts.begins("quailwright"), suffix=_DRAFT, dir=folder
@@ -93,6 +89,11 @@ def back_up(store: Store, target: Path, now: datetime, quick: bool = False) -> B
             manifest = write(store, stream, now, __version__, state)
             stream.flush()
             os.fsync(stream.fileno())
+        if replaced is not None and replaced not in (manifest.mark, ""):
+            raise BadInput(
+                say("{path} is a backup of another flock, or of one that this was before: it is "
+                    "left as it is. Name another file.", path=path)
+            )  # fmt: skip
         whole, why_not = _proven(draft, quick)
         size = draft.stat().st_size
         final = _put(draft, path or _free(folder, file_name(stands[-1], manifest.mark, now)))
@@ -137,14 +138,18 @@ def _put(draft: Path, path: Path) -> Path:
     return path
 
 
-def _is_backup(path: Path) -> bool:
+def _mark_of(path: Path) -> str:
+    """What tells the flock of a backup from others; raises BadInput for what is no backup."""
     from quailwright.journal.backup import open_backup
 
     try:
-        with open_backup(path):
-            return True
-    except QuailwrightError:
-        return False
+        with open_backup(path) as backup:
+            return backup.manifest.mark
+    except QuailwrightError as error:
+        raise BadInput(
+            say("{path} is there, and is no backup: it is left as it is. Name another file.",
+                path=path)
+        ) from error  # fmt: skip
 
 
 def _unwritable(target: Path, error: Exception) -> BadInput:

@@ -33,7 +33,7 @@ from quailwright.journal.entries import (
 )
 from quailwright.journal.findings import BadInput, Finding, QuailwrightError, Withheld
 from quailwright.journal.jsonl import parse_lines, write_lines
-from quailwright.journal.store import NOTHING_YET, Arrival, Store
+from quailwright.journal.store import NOTHING_YET, Arrival, Store, open_store
 from quailwright.language import say, say_many
 
 if TYPE_CHECKING:
@@ -364,18 +364,24 @@ def export_file(store: Store, path: Path) -> int:
 
 
 def salvage_file(location: str, path: Path) -> "Salvaged":
-    """Writes what can be read of a damaged flock file as JSON Lines, whole or not at all.
+    """Writes what can be read of a damaged flock as JSON Lines, whole or not at all.
 
-    Raises BadInput when the file cannot be written, FlockUnusable when the flock is no file.
+    Raises BadInput when there is a file of that name or it cannot be written, FlockUnusable when
+    the flock cannot be read.
     """
-    from quailwright.journal.salvage import salvage
+    from quailwright.journal.damage import itself
+    from quailwright.journal.salvage import salvage, salvage_rows
 
+    if path.exists():
+        # It may hold what was salvaged before, and cannot be had again.
+        raise BadInput(
+            say("{path} is there already: it is left as it is. Name another file.", path=path)
+        )
     if "://" in location:
-        raise BadInput(say("Only a flock file is read this way, not a database at an address."))
-    source = Path(location).expanduser()
-    if path.exists() and source.exists() and path.samefile(source):
-        raise BadInput(say("That is the flock file itself. Name another file."))
-    found = salvage(source)
+        with open_store(location) as store:
+            found = salvage_rows(store)
+    else:
+        found = salvage(itself(Path(location).expanduser()))
     _write_whole(path, (body + b"\n" for _, body in found.entries))
     return found
 

@@ -35,16 +35,11 @@ _WAY_BACK = mark(
     "`quailwright restore LAST_BACKUP.zip --replace --flock {flock}`; "
     "`quailwright journal import rescued.jsonl --as-found --flock {flock}`."
 )
-_WAY_BACK_ON_A_SERVER = mark(
-    "{location} is damaged: {what} Nothing is written to it any more. Put back your last backup: "
-    "`quailwright restore LAST_BACKUP.zip --replace --flock {flock}`."
-)
 
 
 def damaged(location: str, what: str) -> Damaged:
     """The error that says what is wrong with a flock file, and the way back; `what` is said."""
-    text = _WAY_BACK_ON_A_SERVER if "://" in location else _WAY_BACK
-    return Damaged(say(text, location=location, what=what, flock=shlex.quote(location)))
+    return Damaged(say(_WAY_BACK, location=location, what=what, flock=shlex.quote(location)))
 
 
 class Noted(NamedTuple):
@@ -71,7 +66,13 @@ def noted(path: Path) -> Noted | None:
     return None if found is None else Noted(int(found[1]), found[2])
 
 
+def itself(path: Path) -> Path:
+    """The file that a name leads to: beside it stands what belongs to it, and not beside a link."""
+    return path.resolve() if path.is_symlink() else path
+
+
 def _beside(path: Path) -> Path:
+    path = itself(path)
     return path.with_name(path.name + NOTE)
 
 

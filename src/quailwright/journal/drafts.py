@@ -11,6 +11,9 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from quailwright.journal.findings import BadInput
+from quailwright.language import say
+
 _OURS = "quailwright"
 
 
@@ -71,7 +74,17 @@ def make_folder(folder: Path, mode: int = 0o777) -> None:
 
 
 def write_whole(path: Path, parts: Iterable[bytes]) -> None:
-    """Writes a file whole or not at all, in the place of any of that name. Raises OSError."""
+    """Writes a file whole or not at all, in the place of any of that name but a record's.
+
+    Raises OSError; BadInput where a flock file or a backup has that name.
+    """
+    if holds_a_record(path):
+        raise BadInput(
+            say(
+                "{path} is a flock file or a backup: it is left as it is. Name another file.",
+                path=path,
+            )
+        )
     clear(path.parent, path.name)
     handle, name = tempfile.mkstemp(prefix=begins(path.name), dir=path.parent)
     try:
@@ -84,6 +97,30 @@ def write_whole(path: Path, parts: Iterable[bytes]) -> None:
         Path(name).unlink(missing_ok=True)
         raise
     sync_folder(path.parent)
+
+
+_FLOCK_FILE, _ZIP = b"SQLite format 3\0", b"PK"
+
+
+def holds_a_record(path: Path) -> bool:
+    """Whether a file is a flock file (a damaged one, too) or a backup. Raises OSError."""
+    from quailwright.journal.damage import noted
+
+    if not path.is_file():
+        return False
+    with path.open("rb") as stream:
+        head = stream.read(len(_FLOCK_FILE))
+    if head == _FLOCK_FILE or noted(path) is not None:
+        return True
+    if not head.startswith(_ZIP):
+        return False
+    from zipfile import BadZipFile, ZipFile
+
+    from quailwright.journal.backup import BODIES, MANIFEST
+
+    with suppress(BadZipFile, ValueError, NotImplementedError), ZipFile(path) as archive:
+        return {MANIFEST, BODIES} <= set(archive.namelist())
+    return False
 
 
 def sync_folder(folder: Path) -> None:

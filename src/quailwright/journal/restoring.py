@@ -22,7 +22,7 @@ from sqlalchemy.exc import DBAPIError
 from quailwright.journal import drafts, flocks
 from quailwright.journal.backup import BODIES, Backup, State, Total, body_total, lines_of, tables_of
 from quailwright.journal.care import care_locked, cares_alone
-from quailwright.journal.damage import NOTE
+from quailwright.journal.damage import NOTE, Noted, note
 from quailwright.journal.entries import Entry
 from quailwright.journal.findings import FlockUnusable, Withheld
 from quailwright.journal.migrations import upgrade_within
@@ -256,6 +256,7 @@ def _restore_to_file(
             _with_room(backup, [path.parent])
             restored = _made(backup, draft, state)
             aside = _put_in_place(draft, path, now)
+            _note_newest(path)
     except OSError as error:
         raise FlockUnusable(
             say(
@@ -314,6 +315,19 @@ def _clear_drafts(path: Path) -> None:
         else:
             stamp = left.name.removesuffix(_OLD).partition(f".{path.name}.")[2].partition("-")[2]
             _move(left, _aside_name(path, stamp))
+
+
+def _note_newest(path: Path) -> None:
+    """So that what becomes of it is noticed from now on, and not from the next entry on."""
+    with (
+        suppress(sqlite3.Error),
+        closing(sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)) as raw,
+    ):
+        newest = raw.execute(
+            "SELECT arrival, id FROM entry ORDER BY arrival DESC LIMIT 1"
+        ).fetchone()
+        if newest is not None:
+            note(path, Noted(*newest))
 
 
 def _held(path: Path) -> int | None:

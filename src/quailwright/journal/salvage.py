@@ -13,6 +13,7 @@ from pathlib import Path
 from quailwright.journal.backup import read_body
 from quailwright.journal.entries import Entry
 from quailwright.journal.findings import FlockUnusable
+from quailwright.journal.store import Store
 from quailwright.language import say
 
 _HEADER, _LEAF = 100, 0x0D
@@ -66,6 +67,20 @@ def salvage(path: Path) -> Salvaged:
         found = before | found if ours else before
     highest = max([highest, *found])
     return Salvaged(tuple(found[arrival] for arrival in sorted(found)), highest - len(found))
+
+
+def salvage_rows(store: Store) -> Salvaged:
+    """Reads what can be read of a flock in a database at an address: rows whose checksum holds.
+
+    Raises FlockUnusable when the table itself cannot be read.
+    """
+    rows = store.entry_rows()
+    found = []
+    for entry_id, crc32, body in rows:
+        entry = read_body(body, crc32)
+        if entry is not None and entry.id == entry_id:
+            found.append((entry, body))
+    return Salvaged(tuple(found), len(rows) - len(found))
 
 
 _Pages = Mapping[int, bytes]

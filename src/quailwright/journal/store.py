@@ -149,6 +149,15 @@ class Store:
         with self._sentences(), self._engine.connect() as connection:
             return _read(connection, self.location)
 
+    def entry_rows(self) -> list[tuple[str, int, bytes]]:
+        """Every entry as it is kept, unread: (id, CRC-32, text), in order of arrival.
+
+        Raises FlockUnusable.
+        """
+        with self._sentences(), self._engine.connect() as connection:
+            rows = connection.execute(_ARRIVED, {"last": NOTHING_YET.number}).all()
+            return [(entry_id, crc32, bytes(body)) for _, entry_id, crc32, body in rows]
+
     def recorded_lately(self) -> datetime | None:
         """The newest instant at which one of the last entries to arrive was recorded."""
         with self._sentences(), self._engine.connect() as connection:
@@ -576,7 +585,7 @@ def open_store(location: str, create: bool = False) -> Store:
             if create and sqlite and not read_only and url.database:
                 _begin(Path(url.database))
             if sqlite:
-                path = Path(location).expanduser().absolute()
+                path = damage.itself(Path(location).expanduser().absolute())
                 damage.mind_its_place(engine, path, location)
                 _as_it_was_left(engine, path, location)
             bring_up_to_date(engine, location)
@@ -647,7 +656,7 @@ def _url(location: str, create: bool) -> sa.URL:
             return url.set(drivername="postgresql+psycopg")
         raise NoSuchModuleError(url.drivername)
     try:
-        path = Path(location).expanduser()
+        path = damage.itself(Path(location).expanduser())
         there = path.exists()
     except (OSError, RuntimeError) as error:
         raise FlockUnusable(
