@@ -164,3 +164,6 @@ def test_the_way_back_leads_through_a_link(kept: Quail, tmp_path: Path) -> None:
     # And from a restore on it is missed, wherever its name leads.
     (card / "f.sqlite").unlink()
     assert "is not there any more" in kept("log", "care", "task=water").err
+    (card / "f.sqlite-last").unlink()
+    assert "which is not there. Is its drive plugged in?" in kept("log", "care", "task=water").err
+    assert not (card / "f.sqlite").exists()

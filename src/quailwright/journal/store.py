@@ -656,7 +656,8 @@ def _url(location: str, create: bool) -> sa.URL:
             return url.set(drivername="postgresql+psycopg")
         raise NoSuchModuleError(url.drivername)
     try:
-        path = damage.itself(Path(location).expanduser())
+        named = Path(location).expanduser()
+        path = damage.itself(named)
         there = path.exists()
     except (OSError, RuntimeError) as error:
         raise FlockUnusable(
@@ -664,6 +665,14 @@ def _url(location: str, create: bool) -> sa.URL:
         ) from error
     if not there:
         damage.check_missing(path)
+        if named.is_symlink():  # or a new one would begin where a drive is not plugged in
+            raise FlockUnusable(
+                say(
+                    "{path} leads to {file}, which is not there. Is its drive plugged in?",
+                    path=named,
+                    file=path,
+                )
+            )
         if not create:
             raise FlockUnusable(
                 say(
