@@ -285,6 +285,7 @@ def test_another_url_is_a_sentence_without_the_password(url: str) -> None:
     [
         "postgresql://ann:se:cr@et@/flock?host=/nowhere",
         "postgresql://ann@/flock?host=/nowhere&password=se:cr@et",
+        "postgresql://ann@/flock?host=/nowhere&sslpassword=se:cr@et",
     ],
 )
 def test_a_server_that_is_not_there_is_a_sentence_without_the_password(url: str) -> None:

@@ -49,7 +49,9 @@ SCHEMA = "0008"
 
 _BUSY_SECONDS = 15
 _DRAFT = ".new"
-_PASSWORD = re.compile(r"(?<=://)([^:@/]*):.*@|(?<=[?&])(password=)[^&]*")
+_PASSWORD = re.compile(
+    r"(?<=://)([^:@/]*):.*@|((?<=[?&])[^=&]*(?:pass|secret)[^=&]*=)[^&]*", re.IGNORECASE
+)
 _SIZE = sa.text(
     "SELECT coalesce(sum(pg_total_relation_size(oid)), 0)::bigint FROM pg_class "
     "WHERE relnamespace = to_regnamespace(quote_ident(current_schema())) AND relkind = 'r'"
