@@ -1,5 +1,7 @@
 """`flocks` and `move` as they are typed."""
 
+import shlex
+
 from tests.cli.conftest import Quail
 
 
@@ -7,9 +9,10 @@ def test_flocks_are_added_told_and_moved(kept: Quail, postgresql: str) -> None:
     assert kept("flocks", "list", postgresql).out == "0 flocks.\n"
     begun = kept("flocks", "add", postgresql, "creek")
     creek = f"{postgresql}&flock=creek"
-    assert (begun.code, begun.out) == (0, f"creek is begun. It is --flock {creek}\n")
+    assert (begun.code, begun.out) == (0, f"creek is begun. It is --flock '{creek}'\n")
+    assert shlex.split(begun.out)[-1] == creek
     again = kept("flocks", "add", postgresql, "creek")
-    assert (again.code, again.out) == (0, f"creek is there already. It is --flock {creek}\n")
+    assert (again.code, again.out) == (0, f"creek is there already. It is --flock '{creek}'\n")
     bad = kept("flocks", "add", postgresql, "Creek 2")
     assert bad.code == 2
     assert bad.err.startswith("quailwright: 'Creek 2' cannot be the name of a flock: it is 1 to 40")
@@ -39,3 +42,10 @@ def test_flocks_are_added_told_and_moved(kept: Quail, postgresql: str) -> None:
     assert kept(*log, "--flock", creek).code == 0
     missing = kept("flock", "--flock", f"{postgresql}&flock=nobody")
     assert (missing.code, missing.err.count("There is no flock nobody in")) == (3, 1)
+    dropped = kept("flocks", "drop", postgresql, "creek")
+    assert dropped.code == 2
+    assert "creek has not moved elsewhere" in dropped.err
+    assert kept("move", creek, "back.sqlite").code == 0
+    dropped = kept("flocks", "drop", postgresql, "creek")
+    assert (dropped.code, dropped.out) == (0, "creek is dropped.\n")
+    assert [one["flock"] for one in kept("flocks", "list", postgresql, "--json").json] == ["hill"]

@@ -194,6 +194,8 @@ def test_two_that_add_one_flock_at_once_make_one(where: str) -> None:
         assert sorted(made_now) == [False, False, True, True]
         log(flocks.store("creek"), "one")
         assert notes(flocks.store("hill")) == []
+        assert flocks.drop("hill", sure=True) == (0, None)
+        assert flocks.names() == ["creek"]
 
 
 def test_a_flock_is_added_whole_or_not_at_all(where: str, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -309,3 +311,55 @@ def test_a_backup_goes_back_into_one_flock_alone(where: str, tmp_path: Path) -> 
                 backups.restore(backup, f"{where}&flock=mill", True, NOW)
             with pytest.raises(FlockUnusable, match="cannot be the name"):
                 backups.restore(backup, f"{where}&flock=Mill", False, NOW)
+
+
+@pytest.fixture
+def documented(postgresql: str) -> Iterator[str]:
+    """The database, owned by the role that docs/growth.md has an office make."""
+    with psycopg.connect(postgresql, autocommit=True) as connection:
+        connection.execute("CREATE ROLE office LOGIN CREATEROLE NOINHERIT")
+        connection.execute("ALTER DATABASE flock OWNER TO office")
+    yield postgresql.replace("postgres@", "office@")
+    with psycopg.connect(postgresql, autocommit=True) as connection:
+        connection.execute("ALTER DATABASE flock OWNER TO postgres")
+        roles = connection.execute("SELECT rolname FROM pg_roles WHERE rolname ~ '^(flock_|off)'")
+        for (role,) in roles.fetchall():
+            connection.execute(f'DROP OWNED BY "{role}"')
+            connection.execute(f'DROP ROLE "{role}"')
+
+
+def test_a_flock_is_dropped_with_all_that_was_kept_of_it(documented: str, tmp_path: Path) -> None:
+    with open_flocks(documented) as flocks:
+        for name in ("creek", "creek-before"):
+            flocks.add(name, NOW)
+            log(flocks.store(name), f"of the {name}")
+        backup = backups.back_up(flocks.store("creek"), tmp_path, NOW).path
+        assert backups.restore(backup, f"{documented}&flock=creek", True, NOW).aside
+        with flocks.store("creek").passing() as passed:
+            passed.prepare()
+            passed.put("a kind", "a key", b"of the one that is dropped")
+        with pytest.raises(BadInput, match="has not moved elsewhere"):
+            flocks.drop("creek")
+        with flocks.store("creek").sole_caretaker() as mine:
+            assert mine()
+            with pytest.raises(FlockUnusable, match="is being served or in use"):
+                flocks.drop("creek", sure=True)
+        served = flocks.store("creek")
+        assert notes(served) == ["of the creek"]
+        assert flocks.drop("creek", sure=True) == (1, None)
+        with pytest.raises(FlockUnusable, match="There is no flock creek in"):
+            flocks.drop("creek", sure=True)
+        assert flocks.names() == ["creek-before"]
+        with flocks.engine.connect() as connection:
+            left = "SELECT nspname FROM pg_namespace WHERE nspname ~ 'creek'"
+            assert connection.execute(sa.text(left)).scalars().all() == ["flock_creek-before"]
+            left = "SELECT count(*) FROM pg_roles WHERE rolname ~ '^flock_creek_'"
+            assert connection.execute(sa.text(left)).scalar() == 0
+        assert notes(flocks.store("creek-before")) == ["of the creek-before"]
+        # One of that name may begin anew, also for who serves it still.
+        assert flocks.add("creek", NOW)
+        assert notes(served) == []
+        with served.passing() as passed:
+            passed.my_turn()
+            assert passed.get("a kind", "a key") is None
+            passed.put("a kind", "a key", b"kept")

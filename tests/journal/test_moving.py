@@ -80,8 +80,9 @@ def test_where_it_came_from_is_read_and_not_written(
         assert store.entries() == list(ENTRIES)
         assert Household(store).sign_in("Ann", PASSPHRASE, "a token", NOW) is not None
         assert back_up(store, tmp_path, NOW).whole
-    with pytest.raises(FlockUnusable, match="has moved already"):
+    with pytest.raises(FlockUnusable) as refused:
         move(home, str(tmp_path / "other.sqlite"), NOW)
+    assert f"has moved to {to} already; nothing was moved" in refused.value.sentence
     assert not (tmp_path / "other.sqlite").exists()
 
 
@@ -109,6 +110,80 @@ def test_what_stands_in_the_way_of_a_move(home: str, postgresql: str, tmp_path: 
         append(store, WEIGHED)
 
 
+def test_a_flock_file_does_not_move_to_another_name_of_itself(tmp_path: Path) -> None:
+    home = filled(str(tmp_path / "home.sqlite"), *ENTRIES)
+    linked, pointed = tmp_path / "linked.sqlite", tmp_path / "pointed.sqlite"
+    linked.hardlink_to(home)
+    pointed.symlink_to(home)
+    for from_, to in ((home, linked), (linked, home), (home, pointed), (pointed, linked)):
+        with pytest.raises(BadInput, match="is the same one, written in another way"):
+            move(str(from_), str(to), NOW)
+    with open_store(home) as store:
+        append(store, WEIGHED)
+
+
+def test_a_flock_of_a_database_does_not_move_to_another_spelling_of_itself(
+    postgresql: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Names, ports and poolers of a database are not known; what is held in it is."""
+    before, _, host = postgresql.partition("?")
+    database = before.split("@/")[1]
+    creek, hill = f"{postgresql}&flock=creek", f"{postgresql}&flock=hill"
+    only_read = "options=-cdefault_transaction_read_only%3Don"
+    with open_flocks(postgresql) as flocks:
+        flocks.add("creek", NOW)
+    for here, others in {
+        creek: (
+            f"{before}?flock=creek&{host}",
+            f"postgres:///{database}?user=postgres&{host}&flock=cree%6b&{only_read}",
+        ),
+        postgresql: (f"{postgresql}&port=5432",),
+    }.items():
+        with open_store(here, create=True) as store:
+            append(store, *ENTRIES)
+        for other in others:
+            with pytest.raises(BadInput, match="is the same one, written in another way"):
+                move(here, other, NOW)
+        with open_store(here) as store:
+            append(store, WEIGHED)
+    # Another flock of the same database is another place. A server that copies another is none:
+    # there it would be equal, but nothing could be written.
+    with monkeypatch.context() as patched:
+        patched.setattr(moving, "_close", lambda *_: None)
+        move(creek, hill, NOW)
+    with pytest.raises(FlockUnusable, match="nothing was moved"):
+        move(creek, f"{hill}&{only_read}", NOW)
+    move(creek, hill, NOW)
+    with pytest.raises(FlockUnusable, match=r"has moved to .*flock=hill already"):
+        move(creek, hill, NOW)
+
+
+def test_what_hinders_a_move_speaks_of_moving(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    home = filled(str(tmp_path / "home.sqlite"), *ENTRIES)
+    (tmp_path / "a file").write_text("no folder")
+    (tmp_path / "notes.sqlite").write_text("no flock at all" * 99)
+    empty = str(tmp_path / "empty.sqlite")
+    with open_store(empty, create=True):
+        pass
+    with pytest.raises(FlockUnusable, match=r"could not be written: .*\. Nothing was moved"):
+        move(home, str(tmp_path / "a file" / "to.sqlite"), NOW)
+    with pytest.raises(FlockUnusable, match=r"is not a flock file\. .*Nothing was moved"):
+        move(home, str(tmp_path / "notes.sqlite"), NOW)
+    with (
+        open_store(empty) as store,
+        store.sole_caretaker(),
+        pytest.raises(FlockUnusable, match=r"empty\.sqlite is being served or in use; nothing was"),
+    ):
+        move(home, empty, NOW)
+    monkeypatch.chdir(tmp_path)
+    move(home, "empty.sqlite", NOW)
+    with open_store(home) as store, pytest.raises(FlockUnusable) as refused:
+        append(store, WEIGHED)
+    assert f"has moved to {tmp_path.resolve() / 'empty.sqlite'}. " in refused.value.sentence
+
+
 def test_a_move_that_was_ended_before_it_was_closed_is_finished(
     home: str, postgresql: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -128,5 +203,5 @@ def test_a_move_that_was_ended_before_it_was_closed_is_finished(
     with open_store(creek) as store:
         append(store, WEIGHED)
     with open_store(home) as store, store.snapshot() as connection:
-        assert moving.has_moved(connection)
+        assert moving.moved_to(connection) == creek
         assert connection.execute(sa.text("SELECT count(*) FROM entry")).scalar() == len(ENTRIES)

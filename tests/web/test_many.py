@@ -24,6 +24,7 @@ from tests.web.conftest import NOW, PHRASES, SMALL_FLOCK, token_of
 
 import quailwright
 from quailwright.exchange.household import CODE_BYTES, Household
+from quailwright.exchange.moves import move
 from quailwright.exchange.shared import AmongProcesses
 from quailwright.journal.entries import encode
 from quailwright.journal.flocks import open_flocks
@@ -432,6 +433,27 @@ def test_a_plan_whose_process_was_killed_is_over(two: Processes) -> None:
     assert after.wait(60)
     go_on.set()
     job.wait(60)
+
+
+def test_a_flock_that_moved_away_while_it_was_served_says_so(
+    database: str, two: Processes, tmp_path: Path
+) -> None:
+    """A phone keeps what is refused with 409, and says why; on 503 it would try again for good."""
+    with open_flocks(database) as flocks:
+        flocks.add("mill", NOW)
+        Household(flocks.store("mill")).begin("keeper", PHRASES["keeper"], NOW)
+    mill, _ = two.both("mill")
+    token = mill.get("/api/me").json()["token"]
+    move(f"{database}&flock=mill", str(tmp_path / "mill.sqlite"), NOW)
+    entry = b"[" + encode(SMALL_FLOCK[0]) + b"]"
+    sent = mill.post("/api/entries", content=entry, headers={"X-Write-Token": token})
+    assert (sent.status_code, sent.json()["findings"]) == (409, [])
+    assert sent.json()["sentence"].startswith("This flock has moved away. It can still be read")
+    typed = mill.post("/log/care", data={"task": "feed_water", "place": "pen", "token": token})
+    assert typed.status_code == 409
+    assert "This flock has moved away." in typed.text
+    assert "mill.sqlite" not in sent.text + typed.text
+    assert mill.get("/journal").status_code == 200
 
 
 def test_what_an_office_does_not_reach_for_a_household(two: Processes) -> None:

@@ -1,5 +1,6 @@
 """`flocks`: the flocks of a database; `move`: a flock between a file and a database."""
 
+import shlex
 from typing import Annotated
 
 import typer
@@ -14,6 +15,7 @@ EXAMPLES = """Examples:
   quailwright flocks add postgresql://office@/flocks creek
   quailwright flocks list postgresql://office@/flocks
   quailwright flocks upgrade postgresql://office@/flocks
+  quailwright flocks drop postgresql://office@/flocks creek
 
 Each flock is then --flock "postgresql://office@/flocks?flock=creek". docs/growth.md tells how an
 office runs it."""
@@ -83,11 +85,43 @@ def add(
 
     with open_flocks(location) as flocks:
         begun = flocks.add(name, now())
-        where = with_flock(without_password(location), name)
+        # As it is pasted into a shell, which would cut it at an `&`.
+        where = shlex.quote(with_flock(without_password(location), name))
     if begun:
         print(say("{name} is begun. It is --flock {location}", name=name, location=where))
     else:
         print(say("{name} is there already. It is --flock {location}", name=name, location=where))
+
+
+@app.command("drop")
+def drop(
+    location: LocationArgument,
+    name: Annotated[str, typer.Argument(help="The flock.")],
+    sure: Annotated[
+        bool, typer.Option("--sure", help="Drop it though it has not moved elsewhere.")
+    ] = False,
+) -> None:
+    """Drop a flock that has moved elsewhere, with all that was kept of it here."""
+    from quailwright.journal.flocks import open_flocks
+
+    with open_flocks(location) as flocks:
+        dropped = flocks.drop(name, sure)
+    print(say("{name} is dropped.", name=name))
+    if dropped.aside:
+        print(
+            say_many(
+                "So is {n:,} record of it that a restore had put aside.",
+                "So are {n:,} records of it that restores had put aside.",
+                dropped.aside,
+            )
+        )
+    if dropped.role_left is not None:
+        print(
+            say(
+                "Its role {role} is used elsewhere too, or is not this one's to drop: it stays.",
+                role=dropped.role_left,
+            )
+        )
 
 
 @app.command("upgrade")

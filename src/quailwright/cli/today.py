@@ -1,5 +1,6 @@
 """`today`, `rules` and `demo`: the round, the rules behind it, and an invented flock to try."""
 
+import shlex
 import sys
 import textwrap
 from datetime import date, datetime
@@ -284,5 +285,5 @@ def demo(
         _print_round(store, entries, on, why=False, as_json=as_json)
     if not as_json:
         show.heading(say("Everything above is invented. To look further:"))
-        print(f"  ./start flock --flock {path}")
-        print(f"  ./start today --why --flock {path}")
+        print(f"  ./start flock --flock {shlex.quote(path)}")
+        print(f"  ./start today --why --flock {shlex.quote(path)}")

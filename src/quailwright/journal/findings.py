@@ -64,3 +64,7 @@ class FlockUnusable(QuailwrightError):
     """The flock file cannot be opened, read or written."""
 
     exit_code = 3
+
+
+class Moved(FlockUnusable):
+    """Nothing more is written here, since the flock has moved: to try again will not do."""

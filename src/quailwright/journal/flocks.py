@@ -13,13 +13,14 @@ ROLE`), so that the database itself refuses a statement that names another flock
 import hashlib
 import re
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import datetime
 from typing import NamedTuple
 
 import sqlalchemy as sa
+from sqlalchemy.exc import DBAPIError
 
-from quailwright.journal.care import Cares, lock_number
+from quailwright.journal.care import Cares, cares_alone, lock_number
 from quailwright.journal.findings import BadInput, FlockUnusable
 from quailwright.journal.moments import utc_text
 from quailwright.journal.store import (
@@ -78,11 +79,24 @@ class Told(NamedTuple):
     moved: bool
 
 
-_HOW_MUCH = sa.text(
-    "SELECT (SELECT count(*) FROM entry), "
-    "(SELECT recorded_at FROM entry ORDER BY arrival DESC LIMIT 1), "
+class Dropped(NamedTuple):
+    """What was dropped with a flock: records that restoring put aside; a role that had to stay."""
+
+    aside: int
+    role_left: str | None
+
+
+_MOVED = (
     "EXISTS (SELECT 1 FROM pg_trigger "
     "WHERE tgrelid = to_regclass('entry') AND tgname = 'entry_moved')"
+)
+_HOW_MUCH = sa.text(
+    "SELECT (SELECT count(*) FROM entry), "
+    "(SELECT recorded_at FROM entry ORDER BY arrival DESC LIMIT 1), " + _MOVED
+)
+_SCHEMAS = sa.text(
+    "SELECT nspname, pg_get_userbyid(nspowner) FROM pg_namespace "
+    "WHERE nspname = :schema OR nspname ~ :aside ORDER BY nspname"
 )
 
 
@@ -143,6 +157,46 @@ class Flocks:
                 upgrade_within(connection)
         return True
 
+    def drop(self, name: str, sure: bool = False) -> Dropped:
+        """Drops a flock with all that was kept of it, wholly or not at all.
+
+        Raises BadInput where its record has not moved elsewhere and `sure` is not said,
+        FlockUnusable where it is being looked after, or there is none of that name.
+        """
+        with self._listing() as connection:
+            _take_turns(connection, f"beginning {name}")
+            place = _place(connection, name)
+            if place is None:
+                raise self._no_such(name)
+            if not cares_alone(connection, name):
+                raise FlockUnusable(
+                    say(
+                        "{name} is being served or in use; nothing was dropped. End "
+                        "`quailwright serve` first.",
+                        name=name,
+                    )
+                )
+            connection.exec_driver_sql(place.begins)
+            if not sure and not connection.execute(sa.text(f"SELECT {_MOVED}")).scalar():
+                raise BadInput(
+                    say(
+                        "{name} has not moved elsewhere: with it all that is recorded of it would "
+                        "be gone. Nothing was dropped. `quailwright move` it into a file first, or "
+                        "say --sure.",
+                        name=name,
+                    )
+                )
+            return _dropped(connection, place)
+
+    def _no_such(self, name: str) -> FlockUnusable:
+        return FlockUnusable(
+            say(
+                "There is no flock {name} in {location}. `quailwright flocks add` begins one.",
+                name=name,
+                location=self._shown,
+            )
+        )
+
     def store(self, name: str) -> Store:
         """The flock, open, over the connections of all; brought to today's schema if it is older.
 
@@ -156,13 +210,7 @@ class Flocks:
         with self._listing() as connection:
             place = _place(connection, name)
         if place is None:
-            raise FlockUnusable(
-                say(
-                    "There is no flock {name} in {location}. `quailwright flocks add` begins one.",
-                    name=name,
-                    location=self._shown,
-                )
-            )
+            raise self._no_such(name)
         engine = self._engine_of(place)
         location = with_flock(self._shown, name)
         with in_sentences(location):
@@ -336,6 +384,30 @@ def taken_in(connection: sa.Connection, name: str, now: datetime) -> Taken:
         )
     connection.exec_driver_sql(place.begins)
     return Taken(place, new)
+
+
+def _dropped(connection: sa.Connection, place: Place) -> Dropped:
+    """Drops the schema of a flock, what was put aside of it, its line in the list, and its role."""
+    quote = connection.dialect.identifier_preparer.quote
+    # So `restoring` calls what it puts aside. A name of a flock bears no sign of a pattern's.
+    named = {"schema": place.schema, "aside": f"^{place.flock}_before_[0-9]{{8}}_[0-9]{{6}}$"}
+    schemas = connection.execute(_SCHEMAS, named).all()
+    for schema, owner in schemas:
+        # Only its owner may drop a schema; who may take that role on is its owner then.
+        connection.execute(sa.text("SET LOCAL ROLE NONE"))
+        connection.execute(sa.text(f"SET LOCAL ROLE {quote(owner)}"))
+        connection.execute(sa.text(f"DROP SCHEMA {quote(schema)} CASCADE"))
+    connection.execute(sa.text("SET LOCAL ROLE NONE"))
+    connection.exec_driver_sql(_NOWHERE)
+    connection.execute(_LISTED.delete().where(_LISTED.c.name == place.flock))
+    role_left = place.role
+    if place.role is not None:
+        # A role is of the whole server: one that owns something elsewhere stays.
+        with suppress(DBAPIError), connection.begin_nested():
+            connection.execute(sa.text(f"DROP ROLE {quote(place.role)}"))
+            role_left = None
+    aside = sum(schema != place.schema for schema, _ in schemas)
+    return Dropped(aside, role_left)
 
 
 def _take_turns(connection: sa.Connection, what: str) -> None:

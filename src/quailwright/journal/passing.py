@@ -52,10 +52,12 @@ class Passing:
 
     def my_turn(self) -> None:
         """Until the transaction ends nobody else writes; all may read."""
+        self.prepare()  # the flock may have been dropped and begun anew
         self._connection.execute(sa.text("LOCK TABLE passing IN EXCLUSIVE MODE"))
 
     def get(self, kind: str, key: str) -> bytes | None:
         """What is passed under a key."""
+        self.prepare()
         found: bytes | None = self._connection.execute(
             sa.select(_passing.c.value).where(_passing.c.kind == kind, _passing.c.key == key)
         ).scalar()
@@ -63,6 +65,7 @@ class Passing:
 
     def every(self, kind: str) -> list[Passed]:
         """All of a kind, the oldest first."""
+        self.prepare()
         rows = self._connection.execute(
             sa.select(_passing.c.key, _passing.c.value)
             .where(_passing.c.kind == kind)

@@ -36,7 +36,7 @@ from quailwright.journal import readings as sensors
 from quailwright.journal.care import Cares, care_locked
 from quailwright.journal.drafts import begins, clear, make_folder, sync_folder
 from quailwright.journal.entries import Entry, decode, encode, kind_of
-from quailwright.journal.findings import Finding, FlockUnusable
+from quailwright.journal.findings import Finding, FlockUnusable, Moved
 from quailwright.journal.moments import utc_text
 from quailwright.language import mark, say
 
@@ -852,7 +852,8 @@ def in_sentences(location: str) -> Iterator[None]:
             raise damage.damaged(location, what) from error
         if "not a database" in str(error.orig) and damage.noted(Path(location).expanduser()):
             raise damage.damaged(location, say("its beginning cannot be read.")) from error
-        raise FlockUnusable(_sentence(error, location)) from error
+        kind = Moved if str(error.orig).startswith(MOVED) else FlockUnusable
+        raise kind(_sentence(error, location)) from error
     except UnicodeDecodeError as error:  # of the driver, about names in a broken schema
         what = say("the database cannot find its way in it.")
         raise damage.damaged(location, what) from error

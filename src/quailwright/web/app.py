@@ -16,7 +16,7 @@ from starlette.staticfiles import StaticFiles
 
 from quailwright import __version__
 from quailwright.exchange import shapes
-from quailwright.journal.findings import FlockUnusable, QuailwrightError, Withheld
+from quailwright.journal.findings import FlockUnusable, Moved, QuailwrightError, Withheld
 from quailwright.journal.store import Store, open_store
 from quailwright.language import best_of, say, speaking
 from quailwright.web import (
@@ -222,8 +222,11 @@ def _say_failures(app: FastAPI) -> None:
 
 
 def status_of(error: QuailwrightError) -> HTTPStatus:
-    """The status that an error is answered with."""
-    if isinstance(error, Withheld):
+    """The status that an error is answered with.
+
+    A phone tries again on 503, so one whose flock has moved away is told otherwise.
+    """
+    if isinstance(error, Withheld | Moved):
         return HTTPStatus.CONFLICT
     if isinstance(error, FlockUnusable):
         return HTTPStatus.SERVICE_UNAVAILABLE
@@ -235,7 +238,8 @@ def _refused(request: Request, error: Exception) -> Response:
     if isinstance(error, FlockUnusable) and home_of(request).settings.office:
         # Where the office keeps its database is told to the office alone.
         _log.error("%s", error.sentence)
-        error = FlockUnusable(office_unusable())
+        moved = isinstance(error, Moved)
+        error = Moved(_moved_away()) if moved else FlockUnusable(office_unusable())
     findings = shapes.findings_shape(error.findings)
     return _said(request, status_of(error), error.sentence, findings)
 
@@ -243,6 +247,14 @@ def _refused(request: Request, error: Exception) -> Response:
 def office_unusable() -> str:
     """The sentence where an office's database does not answer as it should."""
     return say("The record cannot be reached just now. Nothing of this was kept. Try again soon.")
+
+
+def _moved_away() -> str:
+    """The sentence where a flock that an office serves has moved elsewhere."""
+    return say(
+        "This flock has moved away. It can still be read here, but nothing more is written here, "
+        "and this was not. Ask the office where the flock is now."
+    )
 
 
 def _may_not(request: Request, error: Exception) -> Response:

@@ -103,7 +103,9 @@ async function sendAll() {
 async function markRefused(row, said) {
   const findings = said?.findings ?? [];
   const sentence = findings.map((one) => one.sentence).join(" ") || said?.sentence || say("It was refused.");
-  const marked = { ...row, refusal: { sentence, insistable: findings.every((one) => one.kind !== "shape") } };
+  // Insisting helps against what does not fit the record, and against nothing else.
+  const insistable = findings.length > 0 && findings.every((one) => one.kind !== "shape");
+  const marked = { ...row, refusal: { sentence, insistable } };
   await write((store) => store.put(marked));
   return marked;
 }
