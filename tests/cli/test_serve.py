@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.cli.conftest import Quail
 
 
 @contextmanager
@@ -109,7 +110,20 @@ def test_the_home_network_gets_a_code_once_there_is_a_passphrase(
     said = capsys.readouterr().out
     assert re.search(r"Open http://192\.0\.2\.7:\d+/", said)
     assert said.count("\n") > 15  # the code
-    assert not served[0].state.home.settings.invented  # never open to a network
+    settings = served[0].state.home.settings
+    assert not settings.invented  # never open to a network
+    assert not settings.may_begin
+
+
+@pytest.mark.parametrize("proxy", ["*", "0.0.0.0/0", "::/0", "not-an-ip", "10.0.0.5/8", "a,b", ""])
+def test_a_proxy_is_an_address_and_not_everybody(quail: Quail, proxy: str) -> None:
+    """uvicorn would believe everybody, or nobody, without a word. No database is asked yet."""
+    flocks = ("--flocks", "postgresql://x@127.0.0.1:1/y", "--domain", "quail.example")
+    refused = quail("serve", *flocks, "--proxy", "10.0.0.2", "--proxy", proxy)
+    assert (refused.code, refused.out) == (2, "")
+    assert f"--proxy {proxy} is " in refused.err
+    taken = quail("serve", *flocks, "--proxy", "10.0.0.2", "--proxy", "fd00::/64")
+    assert taken.code == 3
 
 
 def test_https_leads_phones_to_the_guide_first(

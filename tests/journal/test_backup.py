@@ -28,7 +28,7 @@ from tests.makers import made
 
 from quailwright.exchange import backups
 from quailwright.journal import backup as format_of
-from quailwright.journal import drafts, options
+from quailwright.journal import drafts, options, people, restoring
 from quailwright.journal.entries import Entry, encode
 from quailwright.journal.findings import BadInput, FlockUnusable, Withheld
 from quailwright.journal.jsonl import parse_lines
@@ -556,6 +556,23 @@ def test_a_flock_in_use_is_left_alone(small: Path, tmp_path: Path) -> None:
         with pytest.raises(FlockUnusable, match="is being served or in use"):
             backups.restore(small, where, True, NOW)
     assert len(restored(small, where, replace=True)) == 4
+
+
+def test_sign_ins_of_the_time_of_the_backup_end_where_that_is_asked(
+    location: str, tmp_path: Path
+) -> None:
+    """One that was ended since, as of a phone that was lost, must not hold again."""
+    home = filled(str(tmp_path / "first.sqlite"), *ENTRIES)
+    with open_store(home) as store, store.household(writes=True) as connection:
+        people.add(connection, "Bob", "keeper", "hash", NOW)
+        people.begin(connection, 1, "token", NOW)
+    before, path = everything(home), backed_up(home, tmp_path / "one.zip", quick=True)
+    for ends in (False, True):
+        with format_of.open_backup(path) as backup:
+            restoring.restore(backup, location, True, NOW, backups.state_of, sign_ins_end=ends)
+        there = everything(location)
+        assert len(there["sign_in"]) == 1 - ends
+        assert {**there, "sign_in": before["sign_in"]} == before
 
 
 def test_a_database_is_put_aside_too(small: Path, postgresql: str) -> None:

@@ -11,6 +11,7 @@ from tests.web.conftest import NOW, PHRASES, Enter, journal_of, routes_of, token
 
 from quailwright.web.app import LARGEST_BODY_BYTES, create_app
 from quailwright.web.attempts import MOST_FROM_ONE, MOST_OF_ALL, WITHIN, Attempts
+from quailwright.web.guard import VISIT, Visitor, write_token
 from quailwright.web.home import Settings
 
 OF_DEVICES = "/api/readings/sent"
@@ -93,6 +94,22 @@ def test_the_first_visit_sets_a_passphrase(tmp_path: Path) -> None:
         form |= {"again": "our own words", "token": token_of(late, "/sign-in"), "name": "Eve"}
         assert late.post("/begin", data=form).status_code == 422
         assert late.get("/").status_code == 303
+
+
+def test_nobody_comes_first_over_the_network_when_the_file_was_exchanged(tmp_path: Path) -> None:
+    """A file without people in the place of the one that was served: see `serve --home-network`."""
+    app = create_app(Settings(str(tmp_path / "new.sqlite"), lambda: NOW, may_begin=False))
+    with TestClient(app, base_url="http://localhost", follow_redirects=False) as client:
+        assert client.get("/").headers["location"] == "/begin"
+        shut = client.get("/begin")
+        assert shut.status_code == 403
+        assert "over the home network none can be" in shut.text
+        form = {"name": "Eve", "passphrase": "our own words", "again": "our own words"}
+        form["token"] = write_token(app.state.home, Visitor("", None, None, "a" * 64))
+        client.cookies.set(VISIT, "a" * 64)
+        assert client.post("/begin", data=form).status_code == 403
+        assert client.get("/").status_code == 303
+        assert app.state.home.household.everyone() == []
 
 
 @pytest.mark.parametrize("scheme", ["http", "https"])

@@ -152,6 +152,8 @@ def test_strangers_are_not_told_the_version(app: FastAPI, keeper: TestClient) ->
         {"Sec-Fetch-Site": "cross-site"},
         {"Origin": "http://evil.example"},
         {"Origin": "https://localhost.evil.example:80"},
+        {"Origin": "null"},
+        {"Origin": "http://["},
     ],
 )
 def test_a_write_from_another_site_does_nothing_even_with_its_token(

@@ -129,6 +129,11 @@ def test_one_address_holds_so_many_connections_and_no_more(
         b"POST / HTTP/1.1\r\nHost: x\r\nTransfer-Encoding: xchunked\r\n\r\n0\r\n\r\n",
         b"POST / HTTP/1.1\r\nHost: x\r\nContent-Length : 5\r\n\r\nhello",
         b"POST / HTTP/1.1\r\nHost: x\r\nContent-Length: +5\r\n\r\nhello",
+        b"POST / HTTP/1.1\r\nHost: x\r\nContent-Length: 40\r\nTransfer-Encoding: chunked\r\n\r\n"
+        b"0\r\n\r\nGET /much HTTP/1.1\r\nHost: x\r\n\r\n",
+        b"POST / HTTP/1.1\r\nHost: x\r\ntransfer-encoding: Chunked\r\ncontent-length: 5\r\n\r\n"
+        b"0\r\n\r\n",
+        b"POST / HTTP/1.0\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\n",
         b"GET / HTTP/1.1\r\nHost: x\r\nHost: y\r\n\r\n",
         b"GET / HTTP/1.1\r\n\r\n",
         b"GET / HTTP/1.1\r\nHost: x\r\nX-A: a\x00b\r\n\r\n",

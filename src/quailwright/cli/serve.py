@@ -74,7 +74,7 @@ def serve(
         typer.Option(
             "--proxy",
             metavar="ADDRESS",
-            help="With --flocks: address of the https server in front; else 127.0.0.1.",
+            help="With --flocks: address or network of the https server in front; else 127.0.0.1.",
         ),
     ] = None,
     processes: Annotated[
@@ -144,9 +144,11 @@ def serve_flock(
     if home_network:
         hosts += (own, socket.gethostname(), f"{socket.gethostname()}.local")
     certified = _certified(hosts) if https else None
-    app = create_app(
-        Settings(flock, now, hosts=hosts, invented=invented and not home_network, caretaker=True)
-    )
+    settings = Settings(
+        flock, now, hosts=hosts, invented=invented and not home_network, caretaker=True,
+        may_begin=not home_network,
+    )  # fmt: skip
+    app = create_app(settings)
     host = "" if home_network else own
     listener = listening(host, port or near, any_near=port is None)
     taken = listener.getsockname()[1]
@@ -189,6 +191,8 @@ def _serve_office(
         raise BadInput(
             say("Give the name under which flocks are opened, as --domain quail.example.")
         )
+    for proxy in proxies:
+        _check_proxy(proxy)
     with open_flocks(flocks) as opened:
         opened.upgrade()
         known = len(opened.names())
@@ -214,6 +218,32 @@ def _serve_office(
     serving.run_many(
         serving.Office(flocks, name, kept), listener, ready, proxies or ("127.0.0.1",), processes
     )
+
+
+def _check_proxy(proxy: str) -> None:
+    """Raises BadInput for what is no address, and for what would have everybody believed."""
+    from ipaddress import ip_network
+
+    try:
+        whole = proxy == "*" or not ip_network(proxy).prefixlen
+    except ValueError as error:
+        raise BadInput(
+            say(
+                "--proxy {proxy} is neither an address nor a network. Give the address of the "
+                "https server in front, as --proxy 10.0.0.2, or its network, as --proxy "
+                "10.0.0.0/24.",
+                proxy=proxy,
+            )
+        ) from error
+    if whole:
+        raise BadInput(
+            say(
+                "--proxy {proxy} is everybody: whoever asks could then say that they came over "
+                "https, and from anywhere. Give the address of the https server in front, as "
+                "--proxy 10.0.0.2.",
+                proxy=proxy,
+            )
+        )
 
 
 def _certified(hosts: tuple[str, ...]) -> "Https":

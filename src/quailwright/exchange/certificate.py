@@ -29,7 +29,7 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
-from quailwright.journal.drafts import sync_folder
+from quailwright.journal.drafts import make_folder, sync_folder
 from quailwright.journal.findings import BadInput
 from quailwright.language import say
 
@@ -110,7 +110,7 @@ def https_for(folder: Path, hosts: Sequence[str], now: datetime) -> Https:
                     address=address,
                 )
             )
-    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    make_folder(folder, mode=0o700)
     key, authority, is_new = _authority(folder / "authority.pem", names, now)
     borne = [name for name in names if _may_bear(authority, name)]
     server = folder / "server.pem"

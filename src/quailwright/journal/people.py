@@ -114,5 +114,10 @@ def end_all(connection: sa.Connection, person: int) -> None:
     connection.execute(_sign_in.delete().where(_sign_in.c.person == person))
 
 
+def end_everybodys(connection: sa.Connection) -> None:
+    """Ends every sign-in of everybody."""
+    connection.execute(_sign_in.delete())
+
+
 def _of(row: sa.Row[tuple[int, str, PersonRole, str]]) -> Person:
     return Person(row.id, row.name, row.role, row.passphrase_hash)

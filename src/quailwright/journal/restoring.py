@@ -19,7 +19,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError
 
-from quailwright.journal import drafts, flocks
+from quailwright.journal import drafts, flocks, people
 from quailwright.journal.backup import BODIES, Backup, State, Total, body_total, lines_of, tables_of
 from quailwright.journal.care import care_locked, cares_alone
 from quailwright.journal.damage import NOTE, Noted, note
@@ -89,12 +89,12 @@ def _with_room(backup: Backup, folders: list[Path]) -> Path:
     )
 
 
-def _made(backup: Backup, path: Path, state: State) -> Restored:
+def _made(backup: Backup, path: Path, state: State, sign_ins_end: bool = False) -> Restored:
     """A file made of a backup, whole and proven, on the disk."""
     engine = draft_engine(path)
     try:
         with in_sentences(str(path)), engine.begin() as connection:
-            restored = _filled(backup, connection, state)
+            restored = _filled(backup, connection, state, sign_ins_end)
     finally:
         engine.dispose()
     with path.open("rb+") as made:
@@ -105,8 +105,13 @@ def _made(backup: Backup, path: Path, state: State) -> Restored:
 # Filling an empty database, within one transaction.
 
 
-def _filled(backup: Backup, connection: sa.Connection, state: State) -> Restored:
-    """Puts everything into an empty database and proves it equal. Raises Withheld."""
+def _filled(
+    backup: Backup, connection: sa.Connection, state: State, sign_ins_end: bool = False
+) -> Restored:
+    """Puts everything into an empty database and proves it equal. Raises Withheld.
+
+    With `sign_ins_end` nobody is signed in there, once that is proven.
+    """
     manifest = backup.manifest
     upgrade_within(connection, manifest.schema)
     named = {part.table for part in manifest.parts}
@@ -125,6 +130,8 @@ def _filled(backup: Backup, connection: sa.Connection, state: State) -> Restored
     after = state(entries)
     if bodies.part(BODIES, "entry") != _listed(backup, BODIES) or before != after:
         raise _unequal(backup, BODIES)
+    if sign_ins_end:
+        people.end_everybodys(connection)
     return Restored(
         len(entries), manifest.rows("reading"), same_state=after == manifest.state_sha256
     )
@@ -208,15 +215,25 @@ def _count_on(connection: sa.Connection) -> None:
 # Putting it in the place of what was there.
 
 
-def restore(backup: Backup, location: str, replace: bool, now: datetime, state: State) -> Restored:
+def restore(
+    backup: Backup,
+    location: str,
+    replace: bool,
+    now: datetime,
+    state: State,
+    sign_ins_end: bool = False,
+) -> Restored:
     """Puts a backup into a new or empty flock file, or with `replace` in the place of any.
 
-    What is replaced is put aside first. Raises FlockUnusable where something stands in the way,
-    Withheld where the backup is not right; then nothing has changed.
+    What is replaced is put aside first. With `sign_ins_end` nobody is signed in there any more: a
+    sign-in of the time of the backup may have been ended since, as of a phone that was lost. Raises
+    FlockUnusable where something stands in the way, Withheld where the backup is not right; then
+    nothing has changed.
     """
     if "://" in location:
-        return _restore_to_server(backup, location, replace, now, state)
-    return _restore_to_file(backup, Path(location).expanduser(), replace, now, state)
+        return _restore_to_server(backup, location, replace, now, state, sign_ins_end)
+    path = Path(location).expanduser()
+    return _restore_to_file(backup, path, replace, now, state, sign_ins_end)
 
 
 def _stands(location: str) -> FlockUnusable:
@@ -240,13 +257,13 @@ def _served(location: str) -> FlockUnusable:
 
 
 def _restore_to_file(
-    backup: Backup, path: Path, replace: bool, now: datetime, state: State
+    backup: Backup, path: Path, replace: bool, now: datetime, state: State, sign_ins_end: bool
 ) -> Restored:
     try:
         path = path.resolve()
         if path.is_dir():
             raise FlockUnusable(say("{path} is a folder. Name the flock file in it.", path=path))
-        drafts.make_folder(path.parent)
+        drafts.make_folder(path.parent, mode=0o700)
         _clear_drafts(path)
         with _nobody_cares(path), _draft_beside(path) as draft:
             if path.exists() and not replace:
@@ -254,7 +271,7 @@ def _restore_to_file(
                 if held is None or held > 0:
                     raise _stands(str(path)) if held else _not_ours(path)
             _with_room(backup, [path.parent])
-            restored = _made(backup, draft, state)
+            restored = _made(backup, draft, state, sign_ins_end)
             aside = _put_in_place(draft, path, now)
             _note_newest(path)
     except OSError as error:
@@ -425,7 +442,7 @@ def _second_name(path: Path, old: Path) -> None:
 
 
 def _restore_to_server(
-    backup: Backup, location: str, replace: bool, now: datetime, state: State
+    backup: Backup, location: str, replace: bool, now: datetime, state: State, sign_ins_end: bool
 ) -> Restored:
     """Into the public schema of a database, or into the flock that the location names.
 
@@ -446,7 +463,7 @@ def _restore_to_server(
                 if not cares_alone(connection, name):
                     raise _served(shown)
                 aside = _cleared(connection, place, shown, replace, now)
-                restored = _filled(backup, connection, state)
+                restored = _filled(backup, connection, state, sign_ins_end)
                 _count_on(connection)
     finally:
         engine.dispose()

@@ -19,6 +19,24 @@ those, of all addresses, of which no whole request has come: of more the oldest 
 _HERE = ("", "127.0.0.1", "::1")
 
 
+class _OneReading(h11.Connection):
+    """Refuses requests whose end two servers could see in two places, which h11 lets through.
+
+    With both fields, or with one that HTTP/1.0 does not know, a server in front may take for the
+    body of one request what is another to us, from whoever comes next (RFC 9112, section 6.1).
+    """
+
+    def next_event(self) -> h11.Event | type[h11.NEED_DATA] | type[h11.PAUSED]:
+        event = super().next_event()
+        if isinstance(event, h11.Request):
+            names = {name for name, _ in event.headers}
+            if b"transfer-encoding" in names and (
+                b"content-length" in names or event.http_version < b"1.1"
+            ):
+                raise h11.RemoteProtocolError("the end of the body is told in two ways")
+        return event
+
+
 class Patient(H11Protocol):
     """Speaks HTTP as uvicorn does, with an end to its patience."""
 
@@ -29,6 +47,7 @@ class Patient(H11Protocol):
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         """Counts the connection, or ends it where its address has too many."""
         super().connection_made(transport)
+        self.conn = _OneReading(h11.SERVER)
         self._ends: asyncio.TimerHandle | None = None
         self._stalled: asyncio.TimerHandle | None = None
         self._address = self.client[0] if self.client is not None else ""

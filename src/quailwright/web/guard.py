@@ -175,17 +175,26 @@ def check_token(request: Request, who: Visitor, token: str) -> None:
     """Raises MayNot when a write does not carry a token of this visitor's pages.
 
     Browsers tell where a write comes from (Fetch Metadata, `Origin`): with one from another site
-    even a token that was found out does nothing.
+    even a token that was found out does nothing. `null` is another site too: under our pages'
+    Referrer-Policy, same-origin, their own forms never send it (Fetch Standard, "append a request
+    `Origin` header"), but a page in a sandbox or a file does.
     """
-    origin = urlsplit(request.headers.get("Origin", ""))
+    origin = request.headers.get("Origin", "")
     if request.headers.get("Sec-Fetch-Site") == "cross-site" or (
-        origin.hostname and origin.hostname != request.url.hostname
+        origin and _host_of(origin) != request.url.hostname
     ):
         raise MayNot(say("This was not sent from these pages. Nothing was kept."))
     salt, _, signed = token.partition(".")
     expected = _signed(who, salt)
     if not hmac.compare_digest(signed.encode(), expected.encode()):
         raise MayNot(say("This page is too old to write from. Nothing was kept: load it anew."))
+
+
+def _host_of(origin: str) -> str | None:
+    try:
+        return urlsplit(origin).hostname
+    except ValueError:
+        return None
 
 
 async def own_form(request: Request, who: AnyVisitor) -> FormData:

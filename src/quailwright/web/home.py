@@ -45,6 +45,8 @@ class Settings:
             elsewhere can reach them through a name of its own.
         invented: whether it is the demo's flock, which anyone on this computer may open.
         caretaker: whether notices, backups and sensors are looked after while the pages are served.
+        may_begin: whether a visitor may set the first passphrase: not over the home network, where
+            anybody may come first. An office asks for its code besides.
         office: whether an office keeps this flock among others, for people it does not know: see
             `may_reach_out`.
         shared_key: the secret of the server processes that serve one flock together; b"" where
@@ -57,6 +59,7 @@ class Settings:
     hosts: tuple[str, ...] = LOOPBACK
     invented: bool = False
     caretaker: bool = False
+    may_begin: bool = True
     office: bool = False
     shared_key: bytes = b""
 

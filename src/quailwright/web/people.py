@@ -16,6 +16,7 @@ from quailwright.web.guard import (
     SIGNED_IN,
     AnyVisitor,
     Keeper,
+    MayNot,
     OwnForm,
     Reader,
     Visitor,
@@ -41,6 +42,7 @@ def begin_form(request: Request, home: AtHome, who: AnyVisitor) -> Response:
     """The first visit: a name and a passphrase."""
     if home.settings.invented or home.household.everyone():
         return RedirectResponse("/", HTTPStatus.SEE_OTHER)
+    _begins_here(home)
     return _begin_page(request, who)
 
 
@@ -50,6 +52,7 @@ def begin(request: Request, home: AtHome, who: AnyVisitor, form: OwnForm) -> Res
     name, passphrase = _name(form.get("name")), str(form.get("passphrase", ""))
     if home.settings.invented:
         raise BadInput(say("The invented flock has no people."))
+    _begins_here(home)
     code = str(form.get("code", "")) if home.settings.office else None
     try:
         if passphrase != str(form.get("again", "")):
@@ -61,6 +64,25 @@ def begin(request: Request, home: AtHome, who: AnyVisitor, form: OwnForm) -> Res
         return _begin_page(request, who, name, error.sentence, code or "")
     let_in = _let_in(request, home, name, passphrase, "/")
     return let_in or RedirectResponse("/sign-in", HTTPStatus.SEE_OTHER)
+
+
+def _begins_here(home: Home) -> None:
+    """Raises MayNot, or BadInput, where anybody of the network could come first.
+
+    `serve --home-network` has a passphrase set before it begins: where there is none after all,
+    another file was put in the place of the one served.
+    """
+    if home.settings.may_begin:
+        return
+    if home.household.everyone():
+        raise BadInput(say("Somebody has set a passphrase already. Sign in with it."))
+    raise MayNot(
+        say(
+            "No passphrase is set for this flock file, and over the home network none can be. "
+            "On the computer that serves it, end `quailwright serve`, see that the file is the "
+            "right one, and begin again: it asks for a passphrase in the terminal."
+        )
+    )
 
 
 def _count_try(request: Request, home: Home) -> None:
