@@ -3,9 +3,19 @@
 import json
 import sqlite3
 from contextlib import closing
+from datetime import UTC, datetime
 from pathlib import Path
 
 from tests.cli.conftest import Quail
+
+from quailwright.journal import people
+from quailwright.journal.store import open_store
+
+SIGN_INS_END = (
+    "Nobody is signed in any more. People, passphrases, device keys and calendar addresses are "
+    "those of the backup: look under Settings at People, Sensors and Calendar for what was ended "
+    "since."
+)
 
 
 def exported(quail: Quail, *flock: str) -> str:
@@ -28,7 +38,9 @@ def test_a_backup_is_made_checked_and_put_back(kept: Quail, tmp_path: Path) -> N
     assert quick.json["restored_and_equal"] is False
     back = kept("restore", str(path), "--flock", "new.sqlite")
     assert back.code == 0, back.err
-    assert back.out == "9 entries, equal to what was backed up.\nThey are in new.sqlite.\n"
+    assert back.out == (
+        f"9 entries, equal to what was backed up.\nThey are in new.sqlite.\n{SIGN_INS_END}\n"
+    )
 
 
 def test_what_stands_there_is_kept(kept: Quail, tmp_path: Path) -> None:
@@ -46,6 +58,19 @@ def test_what_stands_there_is_kept(kept: Quail, tmp_path: Path) -> None:
     assert replaced.code == 0, replaced.err
     assert exported(kept) == before
     assert len(exported(kept, "--flock", replaced.json["aside"]).splitlines()) == 10
+
+
+def test_who_was_signed_in_when_it_was_made_signs_in_anew(kept: Quail, tmp_path: Path) -> None:
+    """A sign-in that was ended since must not hold again."""
+    with open_store(str(tmp_path / "flock.sqlite")) as store, store.household(True) as connection:
+        people.add(connection, "Bob", "keeper", "hash", datetime(2027, 5, 1, tzinfo=UTC))
+        people.begin(connection, 1, "token", datetime(2027, 5, 1, tzinfo=UTC))
+    assert kept("backup", "one.zip", "--quick").code == 0
+    back = kept("restore", "one.zip", "--flock", "new.sqlite")
+    assert (back.code, back.out.count(SIGN_INS_END)) == (0, 1)
+    with closing(sqlite3.connect(tmp_path / "new.sqlite")) as raw:
+        assert raw.execute("SELECT count(*) FROM sign_in").fetchone() == (0,)
+        assert raw.execute("SELECT name FROM person").fetchall() == [("Bob",)]
 
 
 def test_nonsense_is_a_sentence(kept: Quail, tmp_path: Path) -> None:

@@ -23,6 +23,7 @@ from quailwright.exchange import backup_schedule
 from quailwright.exchange.backups import back_up, found_in, restore
 from quailwright.exchange.certificate import https_for
 from quailwright.exchange.desk import Desk
+from quailwright.exchange.moves import move
 from quailwright.exchange.notice_send import send
 from quailwright.exchange.record import import_lines
 from quailwright.exchange.sheets.press import Press
@@ -81,6 +82,11 @@ def test_files_with_secrets_are_their_owners_alone_whatever_the_mask(
     assert mode(backup) == 0o600
     restore(backup, str(tmp_path / "again.sqlite"), False, NOW)
     assert mode(tmp_path / "again.sqlite") == 0o600
+    restore(backup, str(tmp_path / "new" / "home" / "again.sqlite"), False, NOW)
+    move(str(tmp_path / "again.sqlite"), str(tmp_path / "far" / "off" / "moved.sqlite"), NOW)
+    open_store(str(tmp_path / "up" / "here" / "begun.sqlite"), create=True).close()
+    for made_for_it in ("new", "new/home", "far", "far/off", "up", "up/here"):
+        assert mode(tmp_path / made_for_it) == 0o700, made_for_it
     https = https_for(tmp_path / "https", ("localhost",), NOW)
     assert mode(https.server) == mode(https.server.with_name("authority.pem")) == 0o600
     assert mode(https.server.parent) == 0o700

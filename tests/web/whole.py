@@ -133,9 +133,15 @@ def begun() -> Path:
         household = Household(store)
         household.begin("keeper", "keeper words here", BEGAN)
         household.add("helper", "helper", "helper words here", BEGAN)
-        for name, token in TOKENS.items():
-            household.sign_in(name, f"{name} words here", token, BEGAN)
+    sign_in(path)
     return path
+
+
+def sign_in(path: Path) -> None:
+    """Keeper and helper are signed in, from the beginning."""
+    with open_store(str(path)) as store:
+        for name, token in TOKENS.items():
+            assert Household(store).sign_in(name, f"{name} words here", token, BEGAN) is not None
 
 
 birds = st.fixed_dictionaries({"hens": st.integers(0, 4), "cocks": st.integers(0, 2)}).filter(
@@ -330,6 +336,11 @@ class Whole(RuleBasedStateMachine):
         assert (restored.same_state, restored.entries) == (True, len(entries))
         self.entries = list(entries)
         self._open()
+        assert all(
+            phone.get("/", follow_redirects=False).status_code == 303
+            for phone in self.phones.values()
+        )
+        sign_in(self.file)
 
     def _carries_over(self) -> None:
         """The export of the journal, taken in elsewhere, stands as it stands here."""

@@ -181,4 +181,11 @@ def restore(
     print(say("They are in {flock}.", flock=shown))
     if restored.aside:
         print(say("What stood there before is kept as {aside}.", aside=restored.aside))
+    print(
+        say(
+            "Nobody is signed in any more. People, passphrases, device keys and calendar addresses "
+            "are those of the backup: look under Settings at People, Sensors and Calendar for what "
+            "was ended since."
+        )
+    )
     _say_reckoned(restored.same_state, "")

@@ -246,12 +246,15 @@ def check(path: Path, quick: bool = False) -> Checked:
 
 
 def restore(path: Path, location: str, replace: bool, now: datetime) -> "Restored":
-    """Puts a backup into a flock file, and proves it equal; see `journal.restoring.restore`."""
+    """Puts a backup into a flock file, and proves it equal; see `journal.restoring.restore`.
+
+    Nobody is signed in there any more.
+    """
     from quailwright.journal import restoring
     from quailwright.journal.backup import open_backup
 
     with open_backup(path) as backup:
-        return restoring.restore(backup, location, replace, now, state_of)
+        return restoring.restore(backup, location, replace, now, state_of, sign_ins_end=True)
 
 
 def size_words(size: int) -> str:

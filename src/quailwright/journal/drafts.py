@@ -65,12 +65,13 @@ def folder_apart(within: Path | None = None) -> Iterator[Path]:
         yield Path(folder)
 
 
-def make_folder(folder: Path, mode: int = 0o777) -> None:
-    """Makes a folder, with that mode, and those above it where they are missing. Raises OSError."""
+def make_folder(folder: Path, mode: int = 0o700) -> None:
+    """Makes a folder and those above it that are missing, all with that mode. Raises OSError."""
     missing = [one for one in (folder, *folder.parents) if not one.exists()]
-    folder.mkdir(mode=mode, parents=True, exist_ok=True)
-    for made in missing:
-        sync_folder(made.parent)
+    for one in reversed(missing):  # not by `parents`, which gives those above another mode
+        one.mkdir(mode=mode, exist_ok=True)
+        sync_folder(one.parent)
+    folder.mkdir(exist_ok=True)
 
 
 def write_whole(path: Path, parts: Iterable[bytes]) -> None:
