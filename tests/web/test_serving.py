@@ -54,8 +54,8 @@ def test_nobody_is_hung_up_on_while_a_certificate_is_changed(tmp_path: Path) -> 
     """Changed beside the loop that shakes hands, it ended the whole server."""
     https = https_for(tmp_path, ("localhost",), NOW)
     listener = listening("127.0.0.1", 0, any_near=False)
-    with beside(app, listener, https.server, lambda: https.server, every_s=0.0005) as port:
-        assert all(shown(port, https) for _ in range(60))
+    with beside(app, listener, https.server, lambda: https.server, every_s=0.005) as port:
+        assert all(shown(port, https) for _ in range(40))
 
 
 def test_older_ways_to_speak_in_secret_are_refused(tmp_path: Path) -> None:
