@@ -30,7 +30,7 @@ settings.register_profile(
     "check",
     derandomize=True,
     deadline=None,
-    max_examples=200,
+    max_examples=130,
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.register_profile(
